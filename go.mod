@@ -1,0 +1,3 @@
+module waycall
+
+go 1.26

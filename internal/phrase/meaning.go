@@ -1,0 +1,58 @@
+package phrase
+
+import "waycall/internal/reading"
+
+// Meaning is what a phrase says. The zero Meaning says nothing.
+type Meaning struct {
+	Command Command // what is asked for; empty for a plain reading
+
+	Way       int              // 1 to 99; 0 when the phrase names no way
+	Test      reading.Test     // empty when the phrase names no test
+	Quantity  reading.Quantity // what was read off the instrument; Bound is empty when the phrase holds no value
+	OverRange bool             // "over range": greater than the end of the instrument's scale, which the job knows
+	Reason    string           // why something is skipped, as said
+}
+
+// HasValue reports whether the phrase gives a quantity.
+func (m Meaning) HasValue() bool { return m.Quantity.Bound != "" || m.OverRange }
+
+// Command names a phrase of the conversation. The strings are stored and
+// exported.
+type Command string
+
+// The commands. Each is written here as its plainest phrase; the grammar lists
+// the others.
+const (
+	Confirm       Command = "confirm"      // the reading read back is right
+	No            Command = "no"           // it is wrong; with a value: this value is right
+	Scratch       Command = "scratch that" // take back the pending reading, else the last one stored
+	SayAgain      Command = "say again"
+	WhatsNext     Command = "what's next"   // which test is due
+	WhatsLeft     Command = "what's left"   // what remains to be done
+	Skip          Command = "skip this one" // with or without a Reason
+	NotApplicable Command = "not applicable"
+	Limitation    Command = "limitation" // the test cannot be made; recorded as a limitation
+	GoBack        Command = "go back"    // to the test before
+	GoTo          Command = "way"        // "way seven": go to that way
+	ReadBack      Command = "read back"  // "read back way three"
+	TestAgain     Command = "test again" // "test way six again": after work on it, both kept
+	Pause         Command = "pause"
+	CarryOn       Command = "carry on"
+	Finish        Command = "finish here"
+	Note          Command = "make a note"
+	First         Command = "the first" // answer to "which one?"
+	Second        Command = "the second"
+	Reason        Command = "reason" // a reason on its own, in answer to "what is the reason?"
+
+	// Answers to the preparation steps.
+	Isolated     Command = "isolated and locked off"
+	ProvedDead   Command = "proved dead"
+	LampsOut     Command = "lamps removed"
+	LoadsOut     Command = "loads disconnected"
+	SwitchesOn   Command = "switches on"
+	SurgeOut     Command = "surge protection out"
+	LeadsChecked Command = "leads checked"
+
+	PolarityCorrect Command = "polarity correct"
+	PolarityWrong   Command = "polarity wrong"
+)
