@@ -126,10 +126,19 @@ func (q Quantity) Check() error {
 		return fmt.Errorf("value %v is above %d; check the unit", q.Value, MaxValue)
 	case q.Places < 0 || q.Places > 4:
 		return fmt.Errorf("value has %d decimal places; give 0 to 4", q.Places)
+	case mustRound(q):
+		return fmt.Errorf("value %v does not fit in %d decimal places; give the places that were said", q.Value, q.Places)
 	case q.Bound != Exactly && q.Bound != GreaterThan && q.Bound != LessThan:
 		return fmt.Errorf("unknown bound %q; use =, > or <", q.Bound)
 	}
 	return nil
+}
+
+// mustRound reports whether writing q with its places would change its value,
+// so that a schedule would show something nobody read out.
+func mustRound(q Quantity) bool {
+	v, err := strconv.ParseFloat(q.Figure(), 64)
+	return err != nil || v != q.Value
 }
 
 // Interval returns the lowest and highest true value that q allows, before any
@@ -171,6 +180,9 @@ func (q Quantity) Equal(r Quantity) bool {
 func ParseQuantity(s string, unit Unit) (Quantity, error) {
 	q := Quantity{Bound: Exactly, Unit: unit}
 	t := strings.TrimSpace(s)
+	if len(t) > 32 {
+		return Quantity{}, fmt.Errorf("%.32q... is not a reading; write a figure such as 0.47 or >999", t)
+	}
 	if strings.HasPrefix(t, ">") || strings.HasPrefix(t, "<") {
 		q.Bound, t = Bound(t[:1]), strings.TrimSpace(t[1:])
 	}
