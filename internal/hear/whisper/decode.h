@@ -1,0 +1,46 @@
+// The part of the whisper witness that must be C: it reads the model's logits,
+// which the Go binding does not show, and holds decoding to a mask.
+#ifndef WAYCALL_DECODE_H
+#define WAYCALL_DECODE_H
+
+#include <stdint.h>
+#include <whisper.h>
+
+// A mask over tokens. In state s the tokens token[from[s]] to
+// token[from[s+1]-1], in ascending order, may come next and lead to the states
+// in next; the text may end where final is not zero. State 0 is the beginning.
+typedef struct {
+    int32_t         n_states;
+    const int32_t * from;
+    const int32_t * token;
+    const int32_t * next;
+    const uint8_t * final;
+} wc_mask;
+
+// What a decoding gave. Log-probabilities are natural and taken over all text
+// tokens and the end of text, never over what a mask left, so that phrases of
+// different length and branches can be compared.
+typedef struct {
+    int32_t n;            // tokens, without the end of text
+    int32_t token[64];
+    float   logprob;      // of the whole text with its end
+    float   weakest;      // of the least likely token, the end of text included
+    int32_t ended;        // 1 when the text ended by itself
+} wc_text;
+
+// Computes the encoder output of the samples (16 kHz mono) over a context of
+// audio_ctx frames of 20 ms, which every decoding after it uses. Returns 0 or
+// an error of whisper.cpp.
+int wc_encode(struct whisper_context * ctx, const float * samples, int n_samples, int audio_ctx, int threads);
+
+// Takes the likeliest token at each step until the end of text, free when mask
+// is NULL and otherwise within the mask.
+int wc_decode(struct whisper_context * ctx, const wc_mask * mask, int threads, wc_text * out);
+
+// Gives the log-probability of a text already in out->token.
+int wc_score(struct whisper_context * ctx, int threads, wc_text * out);
+
+// Silences whisper.cpp's own messages.
+void wc_quiet(void);
+
+#endif

@@ -1,0 +1,155 @@
+package whisper
+
+import (
+	"cmp"
+	"encoding/binary"
+	"slices"
+
+	"waycall/internal/phrase"
+)
+
+// mask holds decoding to an automaton: for each state, the tokens that may
+// come next and where they lead. A token may end inside a word and the next
+// one go on from there, so the states are places between letters.
+type mask struct {
+	from, token, next []int32
+	final             []uint8
+}
+
+// letters is a deterministic automaton over the letters of the phrases, each
+// word written with a blank before it, as the model writes them.
+type letters struct {
+	next  []map[byte]int32
+	final []uint8
+}
+
+// spell writes the words of an automaton out in letters.
+func spell(a *phrase.Automaton) *letters {
+	// item is a place in the spelling of one arc's word; off is the number of
+	// letters passed. At the end of the word it stands for the arc's target.
+	type item struct{ state, arc, off int }
+	text := func(i item) string { return " " + a.States[i.state].Arcs[i.arc].Word }
+
+	l := &letters{}
+	index := map[string]int32{}
+	var sets [][]item
+	add := func(set []item) int32 {
+		slices.SortFunc(set, func(x, y item) int {
+			return cmp.Or(cmp.Compare(x.state, y.state), cmp.Compare(x.arc, y.arc), cmp.Compare(x.off, y.off))
+		})
+		set = slices.Compact(set)
+		var key []byte
+		for _, i := range set {
+			for _, part := range []int{i.state, i.arc, i.off} {
+				key = binary.AppendUvarint(key, uint64(part))
+			}
+		}
+		n, ok := index[string(key)]
+		if !ok {
+			n = int32(len(sets))
+			index[string(key)] = n
+			sets = append(sets, set)
+		}
+		return n
+	}
+	begin := func(state int) []item {
+		var set []item
+		for k := range a.States[state].Arcs {
+			set = append(set, item{state, k, 0})
+		}
+		return set
+	}
+	add(begin(0))
+	for n := 0; n < len(sets); n++ {
+		final := uint8(0)
+		reach := map[byte][]item{}
+		open := slices.Clone(sets[n])
+		for k := 0; k < len(open); k++ {
+			i := open[k]
+			if w := text(i); i.off < len(w) {
+				reach[w[i.off]] = append(reach[w[i.off]], item{i.state, i.arc, i.off + 1})
+				continue
+			}
+			to := a.States[i.state].Arcs[i.arc].To
+			if a.States[to].Final {
+				final = 1
+			}
+			open = append(open, begin(to)...)
+		}
+		next := map[byte]int32{}
+		for c, set := range reach {
+			next[c] = add(set)
+		}
+		l.next, l.final = append(l.next, next), append(l.final, final)
+	}
+	return l
+}
+
+// vocabulary is the model's tokens as a tree over their letters.
+type vocabulary struct {
+	ends     []int32 // tokens spelled by the path from the root to here
+	children map[byte]*vocabulary
+}
+
+func (v *vocabulary) add(text string, token int32) {
+	for i := 0; i < len(text); i++ {
+		child := v.children[text[i]]
+		if child == nil {
+			child = &vocabulary{children: map[byte]*vocabulary{}}
+			v.children[text[i]] = child
+		}
+		v = child
+	}
+	v.ends = append(v.ends, token)
+}
+
+// newMask works out the mask of an automaton for the model's vocabulary.
+func newMask(a *phrase.Automaton, v *vocabulary) *mask {
+	l := spell(a)
+	type move struct{ token, to int32 }
+	renumber := map[int32]int32{0: 0}
+	order := []int32{0}
+	m := &mask{from: []int32{0}}
+	for n := 0; n < len(order); n++ {
+		var moves []move
+		var walk func(v *vocabulary, at int32)
+		walk = func(v *vocabulary, at int32) {
+			for _, t := range v.ends {
+				moves = append(moves, move{t, at})
+			}
+			for c, to := range l.next[at] {
+				if child := v.children[c]; child != nil {
+					walk(child, to)
+				}
+			}
+		}
+		walk(v, order[n])
+		slices.SortFunc(moves, func(x, y move) int { return cmp.Compare(x.token, y.token) })
+		for _, mv := range moves {
+			to, ok := renumber[mv.to]
+			if !ok {
+				to = int32(len(order))
+				renumber[mv.to] = to
+				order = append(order, mv.to)
+			}
+			m.token, m.next = append(m.token, mv.token), append(m.next, to)
+		}
+		m.from = append(m.from, int32(len(m.token)))
+		m.final = append(m.final, l.final[order[n]])
+	}
+	return m
+}
+
+// accepts reports whether the mask lets the tokens pass as a whole phrase.
+func (m *mask) accepts(tokens []int32) bool {
+	state := int32(0)
+	for _, t := range tokens {
+		row := m.token[m.from[state]:m.from[state+1]]
+		k, ok := slices.BinarySearch(row, t)
+		if !ok {
+			return false
+		}
+		state = m.next[m.from[state]+int32(k)]
+	}
+	return m.final[state] == 1
+}

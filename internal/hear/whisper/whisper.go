@@ -1,0 +1,226 @@
+// Package whisper is the first witness: OpenAI's whisper model, adapted to the
+// trade and run by whisper.cpp through its Go binding.
+//
+// A phrase is encoded once (Listen). Over the same encoder output it can then
+// be decoded freely (Free), which tells whether it was for us at all, and held
+// to an automaton (Held), which tells the likeliest phrase that may be said;
+// and any text can be scored (Score). All log-probabilities are unmasked, so
+// they can be compared with each other.
+package whisper
+
+// #include <stdlib.h>
+// #include "decode.h"
+import "C"
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
+	"unsafe"
+
+	binding "github.com/ggerganov/whisper.cpp/bindings/go"
+
+	"waycall/internal/hear"
+	"waycall/internal/phrase"
+)
+
+// Model is a loaded speech model. Its methods may be called from one goroutine
+// at a time.
+type Model struct {
+	ctx     *binding.Context
+	threads int
+	adapted bool
+	eot     int32
+	words   vocabulary
+	text    []string // token -> its text
+	masks   map[*phrase.Automaton]*mask
+}
+
+var quiet = sync.OnceFunc(func() { C.wc_quiet() })
+
+// Open loads a ggml model file. A file with "waycall" in its name is taken to
+// be adapted to the trade; any other English whisper model works too, slower
+// and less surely.
+func Open(path string, threads int) (*Model, error) {
+	quiet()
+	if err := looksLikeModel(path); err != nil {
+		return nil, err
+	}
+	ctx := binding.Whisper_init(path)
+	if ctx == nil {
+		return nil, fmt.Errorf("speech model %s: damaged or not a whisper model; delete it and run scripts/setup, or name another with --model", path)
+	}
+	m := &Model{
+		ctx: ctx, threads: threads, adapted: strings.Contains(filepath.Base(path), "waycall"),
+		eot:   int32(ctx.Whisper_token_eot()),
+		words: vocabulary{children: map[byte]*vocabulary{}},
+		masks: map[*phrase.Automaton]*mask{},
+	}
+	for t := int32(0); t < m.eot; t++ {
+		s := ctx.Whisper_token_to_str(binding.Token(t))
+		m.text = append(m.text, s)
+		// Only letters, blanks and apostrophes occur in phrases.
+		if s != "" && strings.Trim(s, " 'abcdefghijklmnopqrstuvwxyz") == "" {
+			m.words.add(s, t)
+		}
+	}
+	return m, nil
+}
+
+// looksLikeModel catches the usual mishaps before the library, which would
+// abort the program on some of them, sees the file.
+func looksLikeModel(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return fmt.Errorf("speech model %s: %w; run scripts/setup to build it, or name another with --model", path, errors.Unwrap(err))
+	}
+	defer f.Close()
+	var head [48]byte
+	if _, err := f.ReadAt(head[:], 0); err != nil {
+		return fmt.Errorf("speech model %s: cut short; delete it and run scripts/setup", path)
+	}
+	field := func(i int) uint32 {
+		return uint32(head[4*i]) | uint32(head[4*i+1])<<8 | uint32(head[4*i+2])<<16 | uint32(head[4*i+3])<<24
+	}
+	const magic = 0x67676d6c // "ggml"
+	if field(0) != magic {
+		return fmt.Errorf("speech model %s: not a ggml file; name a ggml-*.bin of whisper with --model", path)
+	}
+	if vocab, width, layers := field(1), field(3), field(5); vocab < 50000 || vocab > 60000 || width == 0 || width > 4096 || layers > 64 {
+		return fmt.Errorf("speech model %s: damaged (its header makes no sense); delete it and run scripts/setup", path)
+	}
+	return nil
+}
+
+// Close frees the model.
+func (m *Model) Close() { m.ctx.Whisper_free() }
+
+// Adapted reports whether the model writes phrases as the grammar spells them,
+// so that what it hears freely can be compared with the grammar.
+func (m *Model) Adapted() bool { return m.adapted }
+
+const (
+	rate     = 16000
+	perFrame = 320 // samples in one frame of audio context, 20 ms
+	// MaxSeconds is the longest sound the model can take in.
+	MaxSeconds = 29
+)
+
+// audioContext returns the frames of context for a sound. The adapted model
+// learnt to work with a context cut to the phrase; a plain one is unsteady
+// below about half of its full context.
+func (m *Model) audioContext(samples int) int {
+	frames := samples/perFrame + 1
+	if !m.adapted {
+		return min(1500, max(768, (frames+64+63)/64*64))
+	}
+	const tail, grain, least = 64, 64, 224
+	return min(1500, max(least, (frames+tail+grain-1)/grain*grain))
+}
+
+// Listen takes in one phrase of 16 kHz mono sound, at most MaxSeconds long.
+func (m *Model) Listen(sound []float32) error {
+	switch n := len(sound); {
+	case n < rate/10:
+		return fmt.Errorf("hearing: %d ms of sound is too short; say it again", n*1000/rate)
+	case n > MaxSeconds*rate:
+		return fmt.Errorf("hearing: %d s of sound is longer than %d s; pause between phrases", n/rate, MaxSeconds)
+	}
+	for i, x := range sound {
+		if math.IsNaN(float64(x)) || math.IsInf(float64(x), 0) {
+			return fmt.Errorf("hearing: sample %d is not a number; check the sound device", i)
+		}
+	}
+	e := C.wc_encode(m.c(), (*C.float)(&sound[0]), C.int(len(sound)), C.int(m.audioContext(len(sound))), C.int(m.threads))
+	return m.check(e)
+}
+
+// Free decodes what Listen took in without any grammar.
+func (m *Model) Free() (hear.Text, error) {
+	var out C.wc_text
+	err := m.check(C.wc_decode(m.c(), nil, C.int(m.threads), &out))
+	return m.read(&out), err
+}
+
+// Held decodes what Listen took in, held to the automaton's phrases.
+func (m *Model) Held(a *phrase.Automaton) (hear.Text, error) {
+	k := m.mask(a)
+	if len(k.token) == 0 {
+		return hear.Text{}, errors.New("hearing: nothing may be said here; check the board")
+	}
+	// C reads the slices through the struct, so they are pinned for the call.
+	var pin runtime.Pinner
+	defer pin.Unpin()
+	pin.Pin(&k.from[0])
+	pin.Pin(&k.token[0])
+	pin.Pin(&k.next[0])
+	pin.Pin(&k.final[0])
+	c := C.wc_mask{
+		n_states: C.int32_t(len(k.final)),
+		from:     (*C.int32_t)(&k.from[0]),
+		token:    (*C.int32_t)(&k.token[0]),
+		next:     (*C.int32_t)(&k.next[0]),
+		final:    (*C.uint8_t)(&k.final[0]),
+	}
+	var out C.wc_text
+	err := m.check(C.wc_decode(m.c(), &c, C.int(m.threads), &out))
+	return m.read(&out), err
+}
+
+// Prepare works out the mask of an automaton ahead of its first use.
+func (m *Model) Prepare(a *phrase.Automaton) { m.mask(a) }
+
+func (m *Model) mask(a *phrase.Automaton) *mask {
+	k := m.masks[a]
+	if k == nil {
+		if len(m.masks) > 256 { // a session has a few dozen; never grow without end
+			clear(m.masks)
+		}
+		k = newMask(a, &m.words)
+		m.masks[a] = k
+	}
+	return k
+}
+
+// Score returns the log-probability of the words for what Listen took in.
+func (m *Model) Score(words string) (hear.Text, error) {
+	var out C.wc_text
+	buf := make([]binding.Token, len(out.token))
+	n, err := m.ctx.Whisper_tokenize(" "+words, buf)
+	if err != nil || n > len(out.token) {
+		return hear.Text{}, fmt.Errorf("hearing: %q is too long to score; shorten the phrase", words)
+	}
+	for i := range n {
+		out.token[i] = C.int32_t(buf[i])
+	}
+	out.n = C.int32_t(n)
+	err = m.check(C.wc_score(m.c(), C.int(m.threads), &out))
+	return m.read(&out), err
+}
+
+func (m *Model) c() *C.struct_whisper_context {
+	return (*C.struct_whisper_context)(unsafe.Pointer(m.ctx))
+}
+
+func (m *Model) check(code C.int) error {
+	if code != 0 {
+		return fmt.Errorf("hearing: the speech model stopped with error %d; start the session again", int(code))
+	}
+	return nil
+}
+
+func (m *Model) read(t *C.wc_text) hear.Text {
+	var b strings.Builder
+	for _, k := range t.token[:t.n] {
+		b.WriteString(m.text[k])
+	}
+	return hear.Text{
+		Words:   strings.Join(strings.Fields(b.String()), " "),
+		LogProb: float64(t.logprob), Weakest: float64(t.weakest), Ended: t.ended == 1,
+	}
+}

@@ -1,0 +1,236 @@
+package phrase
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"sort"
+	"strconv"
+	"strings"
+
+	"waycall/internal/reading"
+)
+
+// MaxWay is the highest way when no board is known.
+const MaxWay = 24
+
+// Scope is what narrows the grammar: where we are and what can be there.
+type Scope struct {
+	// Ways lists the ways that exist and the tests that each can have. Nil
+	// means no board is known: ways 1 to MaxWay, every test.
+	Ways map[int][]reading.Test
+	// Here is the way in hand, to which a test named without a way belongs; 0
+	// when there is none.
+	Here int
+	// Unit is the unit of the test that is due, the only one that a value on
+	// its own may have; empty when any may.
+	Unit reading.Unit
+}
+
+// allows reports whether the way exists and can have the test. An empty test
+// asks for the way alone, way 0 for the way in hand.
+func (s Scope) allows(way int, test reading.Test) bool {
+	if way == 0 {
+		if way = s.Here; way == 0 {
+			return true
+		}
+	}
+	if s.Ways == nil {
+		return way <= MaxWay
+	}
+	tests, ok := s.Ways[way]
+	return ok && (test == "" || slices.Contains(tests, test))
+}
+
+// Automaton accepts the phrases that may be said in one Scope. It is
+// deterministic, minimal and without loops, and is not changed once made.
+type Automaton struct {
+	States []State // state 0 is the beginning
+}
+
+// State is a place in a phrase.
+type State struct {
+	Final bool  // a phrase may end here
+	Arcs  []Arc // in the order of their words
+}
+
+// Arc leads on by one word.
+type Arc struct {
+	Word string
+	To   int
+}
+
+// partial is as much of a meaning as a Scope can judge, known half way through
+// a phrase. Values are not part of it, or every number would be a state.
+type partial struct {
+	collecting bool // the number being said is a way
+	n          int
+	way        int
+}
+
+// do carries out the actions that matter and reports whether the phrase may go
+// on in the scope.
+func (p *partial) do(tags []tag, s Scope) bool {
+	for _, t := range tags {
+		verb, arg, _ := strings.Cut(string(t), " ")
+		switch {
+		case verb == "way":
+			p.collecting, p.n = true, 0
+		case verb == "+" && p.collecting:
+			k, _ := strconv.Atoi(arg)
+			p.n += k
+		case verb == "to" && p.collecting:
+			p.collecting, p.way, p.n = false, p.n, 0
+			if !s.allows(p.way, "") {
+				return false
+			}
+		case verb == "test":
+			if !s.allows(p.way, reading.Test(arg)) {
+				return false
+			}
+			p.way = 0 // judged: from here on all ways are alike
+		case verb == "unit" && s.Unit != "" && reading.Unit(arg) != s.Unit:
+			return false
+		}
+	}
+	return true
+}
+
+// Narrow returns the automaton of the phrases that may be said in the scope.
+func (g *Grammar) Narrow(s Scope) *Automaton {
+	type node struct {
+		pos int
+		partial
+	}
+	index := map[node]int{}
+	var nodes []node
+	number := func(n node) int {
+		i, ok := index[n]
+		if !ok {
+			i = len(nodes)
+			index[n], nodes = i, append(nodes, n)
+		}
+		return i
+	}
+	number(node{})
+
+	// Subset construction: a state is the set of nodes that the same words
+	// lead to.
+	type draft struct {
+		final bool
+		arcs  []Arc // sorted by word
+	}
+	var drafts []draft
+	sets := map[string]int{}
+	var todo [][]int
+	add := func(set []int) int {
+		slices.Sort(set)
+		set = slices.Compact(set)
+		key := fmt.Sprint(set)
+		i, ok := sets[key]
+		if !ok {
+			i = len(drafts)
+			sets[key], drafts, todo = i, append(drafts, draft{}), append(todo, set)
+		}
+		return i
+	}
+	add([]int{0})
+	for i := 0; i < len(todo); i++ {
+		reach := map[string][]int{}
+		for _, k := range todo[i] {
+			n := nodes[k]
+			if end := g.ends[n.pos]; end.ok {
+				if p := n.partial; p.do(end.tags, s) {
+					drafts[i].final = true
+				}
+			}
+			for _, st := range g.next[n.pos] {
+				if p := n.partial; p.do(st.tags, s) {
+					w := g.words[st.to]
+					reach[w] = append(reach[w], number(node{st.to, p}))
+				}
+			}
+		}
+		for _, w := range slices.Sorted(maps.Keys(reach)) { // sorted, so that numbering is the same each time
+			drafts[i].arcs = append(drafts[i].arcs, Arc{w, add(reach[w])})
+		}
+	}
+
+	// Minimise from the ends: without loops, two states are equal when they
+	// end alike and their arcs lead to equal states. States that lead nowhere
+	// are left out.
+	const dead = -1
+	a := &Automaton{}
+	merged := map[int]int{}
+	known := map[string]int{}
+	var visit func(i int) int
+	visit = func(i int) int {
+		if m, ok := merged[i]; ok {
+			return m
+		}
+		st := State{Final: drafts[i].final}
+		for _, arc := range drafts[i].arcs {
+			if m := visit(arc.To); m != dead {
+				st.Arcs = append(st.Arcs, Arc{arc.Word, m})
+			}
+		}
+		if !st.Final && len(st.Arcs) == 0 {
+			merged[i] = dead
+			return dead
+		}
+		key := fmt.Sprint(st)
+		m, ok := known[key]
+		if !ok {
+			m = len(a.States)
+			known[key], a.States = m, append(a.States, st)
+		}
+		merged[i] = m
+		return m
+	}
+	if visit(0) == dead {
+		return &Automaton{States: []State{{}}}
+	}
+	a.startFirst(merged[0])
+	return a
+}
+
+// startFirst renumbers the states so that the beginning is state 0.
+func (a *Automaton) startFirst(start int) {
+	swap := func(i int) int {
+		switch i {
+		case start:
+			return 0
+		case 0:
+			return start
+		}
+		return i
+	}
+	a.States[0], a.States[start] = a.States[start], a.States[0]
+	for i := range a.States {
+		for j := range a.States[i].Arcs {
+			a.States[i].Arcs[j].To = swap(a.States[i].Arcs[j].To)
+		}
+	}
+}
+
+// Step returns the state that the word leads to, or false.
+func (a *Automaton) Step(state int, word string) (int, bool) {
+	arcs := a.States[state].Arcs
+	i := sort.Search(len(arcs), func(i int) bool { return arcs[i].Word >= word })
+	if i < len(arcs) && arcs[i].Word == word {
+		return arcs[i].To, true
+	}
+	return 0, false
+}
+
+// Accepts reports whether the phrase may be said.
+func (a *Automaton) Accepts(text string) bool {
+	state := 0
+	for _, w := range strings.Fields(text) {
+		var ok bool
+		if state, ok = a.Step(state, w); !ok {
+			return false
+		}
+	}
+	return a.States[state].Final
+}
