@@ -1,0 +1,396 @@
+package board
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/lexer"
+	"github.com/goccy/go-yaml/parser"
+	"github.com/goccy/go-yaml/token"
+)
+
+// MaxFileSize is the largest board file that Read accepts, in bytes. A board
+// of 99 ways takes about 40 KiB.
+const MaxFileSize = 1 << 20
+
+// Limits on how deep a board file nests. The deepest thing in one, an RCD of a
+// device of a way, is at depth 6.
+const (
+	maxDepth   = 16
+	maxColumn  = 400
+	maxPerLine = 4 // "- " and "? " that open something on one line
+)
+
+// maxProblems is how many problems are listed before Read gives up.
+const maxProblems = 20
+
+// Problem is one thing that is wrong with a board file and where it stands.
+type Problem struct {
+	File   string
+	Line   int // from 1; 0 when the file as a whole is meant
+	Column int // from 1
+	What   string
+	Do     string // what to do about it
+}
+
+// Error returns "board file F, line 3, column 7: what; what to do".
+func (p *Problem) Error() string {
+	at := ""
+	if p.Line > 0 {
+		at = fmt.Sprintf(", line %d, column %d", p.Line, p.Column)
+	}
+	return fmt.Sprintf("board file %s%s: %s; %s", p.File, at, p.What, p.Do)
+}
+
+// Read reads the description of a job and its board from YAML. name is the
+// file's name for messages.
+//
+// The fields are those of Job, by their yaml names. Everything is required but
+// what a comment there calls unknown or what is only said when it is so (spare,
+// two_way, keep_500_off, separated, rcd, neutral_bar, surge_protection).
+// Anything that Job does not have, that cannot be so (an MCB of 31 A, two ways
+// with one number, the 30th of February) or that is missing is an error which
+// gives its line and column. All problems found are returned together, joined
+// by errors.Join, each a *Problem.
+//
+// The scalars are taken from the syntax tree by Read itself and not by the
+// YAML library's decoder, because that turns a serial number 0012 into 10 and
+// a way 3.7 into 3 without a word. Anchors, aliases, tags and merge keys are
+// refused: a board file needs none, and they are how small files become large.
+func Read(r io.Reader, name string) (Job, error) {
+	data, err := io.ReadAll(io.LimitReader(r, MaxFileSize+1))
+	if err != nil {
+		return Job{}, fmt.Errorf("reading board file %s: %w; check the file and its disk", name, err)
+	}
+	d := &decoder{file: name, at: map[string]*token.Token{}}
+	if p := d.text(data); p != nil {
+		return Job{}, p
+	}
+	root, err := d.parse(string(bytes.TrimPrefix(data, []byte("\ufeff"))))
+	if err != nil {
+		return Job{}, err
+	}
+	var job Job
+	d.value(root, reflect.ValueOf(&job).Elem(), "")
+	if len(d.problems) == 0 {
+		d.validate(&job)
+	}
+	if len(d.problems) > 0 {
+		return Job{}, errors.Join(d.problems...)
+	}
+	return job, nil
+}
+
+type decoder struct {
+	file     string
+	at       map[string]*token.Token // path such as board.ways[2].device -> where its value stands
+	problems []error
+}
+
+func (d *decoder) problem(tk *token.Token, what, do string) *Problem {
+	p := &Problem{File: d.file, What: what, Do: do}
+	if tk != nil && tk.Position != nil {
+		p.Line, p.Column = max(1, tk.Position.Line), max(1, tk.Position.Column)
+	}
+	return p
+}
+
+func (d *decoder) add(tk *token.Token, what, do string) {
+	if len(d.problems) < maxProblems {
+		d.problems = append(d.problems, d.problem(tk, what, do))
+	}
+}
+
+// text refuses what is not a text file of a sane size.
+func (d *decoder) text(data []byte) error {
+	switch {
+	case len(data) > MaxFileSize:
+		return d.problem(nil, "the file is larger than 1 MiB", "check that it is the right file")
+	case !utf8.Valid(data):
+		return d.problem(nil, "the file is not UTF-8 text", "check that it is the right file, or save it as UTF-8")
+	case len(bytes.TrimSpace(data)) == 0:
+		return d.problem(nil, "the file is empty", "start from testdata/boards/terrace.yaml")
+	}
+	line, column := 1, 0
+	for _, c := range string(data) {
+		column++
+		switch {
+		case c == '\n':
+			line, column = line+1, 0
+		case c == '\r', c == '\t':
+		case c < ' ', c == 0x7f:
+			return &Problem{d.file, line, column, fmt.Sprintf("control character %U", c), "remove it"}
+		}
+	}
+	return nil
+}
+
+// parse returns the one document of a board file. The parser recurses, so how
+// deep the file nests is measured on its tokens first: a stack that runs out
+// cannot be recovered from.
+func (d *decoder) parse(text string) (_ ast.Node, err error) {
+	defer func() {
+		// A parser of a format as large as YAML has panicked on hostile input
+		// before; a board file must not take a session down with it.
+		if e := recover(); e != nil {
+			err = d.problem(nil, fmt.Sprintf("the file cannot be read as YAML (%v)", e), "compare it with testdata/boards/terrace.yaml")
+		}
+	}()
+	if p := d.shallow(text); p != nil {
+		return nil, p
+	}
+	file, err := parser.ParseBytes([]byte(text), 0)
+	if err != nil {
+		var e yaml.Error
+		if errors.As(err, &e) {
+			return nil, d.problem(e.GetToken(), e.GetMessage(), "correct the YAML there or on the line before")
+		}
+		return nil, d.problem(nil, err.Error(), "correct the YAML")
+	}
+	var bodies []ast.Node
+	for _, doc := range file.Docs {
+		if doc.Body != nil {
+			bodies = append(bodies, doc.Body)
+		}
+	}
+	switch len(bodies) {
+	case 0:
+		return nil, d.problem(nil, "the file holds only comments", "start from testdata/boards/terrace.yaml")
+	case 1:
+		return bodies[0], nil
+	}
+	return nil, d.problem(bodies[1].GetToken(), "a second document begins", "keep one job in one file")
+}
+
+func (d *decoder) shallow(text string) error {
+	depth, line, opened := 0, 0, 0
+	for _, tk := range lexer.Tokenize(text) {
+		if tk.Position.Line != line {
+			line, opened = tk.Position.Line, 0
+		}
+		switch tk.Type {
+		case token.SequenceStartType, token.MappingStartType:
+			depth++
+		case token.SequenceEndType, token.MappingEndType:
+			depth--
+		case token.SequenceEntryType, token.MappingKeyType:
+			opened++
+		case token.AnchorType, token.AliasType, token.MergeKeyType, token.TagType, token.DirectiveType:
+			return d.problem(tk, fmt.Sprintf("%q is YAML that a board file does not use", tk.Value), "write the value out, in quotes if it begins with that character")
+		}
+		if depth > maxDepth || opened > maxPerLine || tk.Position.Column > maxColumn {
+			return d.problem(tk, "the file nests too deep or a line is too long", "compare it with testdata/boards/terrace.yaml")
+		}
+	}
+	return nil
+}
+
+// value puts node into v, which stands at path.
+func (d *decoder) value(node ast.Node, v reflect.Value, path string) {
+	if node == nil {
+		return
+	}
+	tk := node.GetToken()
+	if _, ok := d.at[path]; !ok {
+		d.at[path] = tk
+	}
+	if _, null := node.(*ast.NullNode); null {
+		return // as if the key were not there
+	}
+	switch v.Kind() {
+	case reflect.Pointer:
+		p := reflect.New(v.Type().Elem())
+		d.value(node, p.Elem(), path)
+		v.Set(p)
+	case reflect.Struct:
+		d.mapping(node, v, path)
+	case reflect.Slice:
+		seq, ok := node.(*ast.SequenceNode)
+		if !ok {
+			d.add(tk, fmt.Sprintf("%s is not a list", label(path)), "write one entry a line, each beginning with a dash")
+			return
+		}
+		s := reflect.MakeSlice(v.Type(), len(seq.Values), len(seq.Values))
+		for i, n := range seq.Values {
+			d.value(n, s.Index(i), fmt.Sprintf("%s[%d]", path, i))
+		}
+		v.Set(s)
+	default:
+		d.scalar(node, v, path)
+	}
+}
+
+func (d *decoder) mapping(node ast.Node, v reflect.Value, path string) {
+	var pairs []*ast.MappingValueNode
+	switch n := node.(type) {
+	case *ast.MappingNode:
+		pairs = n.Values
+	case *ast.MappingValueNode:
+		pairs = []*ast.MappingValueNode{n}
+	default:
+		d.add(node.GetToken(), fmt.Sprintf("%s is not a group of keys", label(path)), "write keys such as name: value under it, indented")
+		return
+	}
+	if len(pairs) > 0 {
+		d.at[path] = pairs[0].Key.GetToken()
+	}
+	seen := map[string]bool{}
+	for _, pair := range pairs {
+		tk := pair.Key.GetToken()
+		key := tk.Value
+		field, known := fieldOf(v, key)
+		switch {
+		case !known:
+			d.add(tk, fmt.Sprintf("unknown key %q in %s", clip(key), label(path)), "use "+suggest(v, key))
+		case seen[key]:
+			d.add(tk, fmt.Sprintf("key %q is given twice in %s", key, label(path)), "remove one")
+		default:
+			seen[key] = true
+			d.value(pair.Value, field, join(path, key))
+		}
+	}
+}
+
+func (d *decoder) scalar(node ast.Node, v reflect.Value, path string) {
+	tk := node.GetToken()
+	text, ok := scalarText(node)
+	if !ok {
+		d.add(tk, fmt.Sprintf("%s is not a single value", label(path)), "write the value after the colon on the same line")
+		return
+	}
+	switch v.Kind() {
+	case reflect.String:
+		v.SetString(text)
+	case reflect.Bool:
+		switch strings.ToLower(text) {
+		case "true", "yes":
+			v.SetBool(true)
+		case "false", "no":
+		default:
+			d.add(tk, fmt.Sprintf("%s is %q", label(path), clip(text)), "write true or false")
+		}
+	case reflect.Int:
+		n, err := strconv.Atoi(text)
+		if err != nil || strings.Trim(text, "0123456789") != "" {
+			d.add(tk, fmt.Sprintf("%s is %q, not a whole number", label(path), clip(text)), "write figures only, such as 3")
+			return
+		}
+		v.SetInt(int64(n))
+	case reflect.Float64:
+		n, err := strconv.ParseFloat(text, 64)
+		if err != nil || strings.Trim(text, "0123456789.") != "" {
+			d.add(tk, fmt.Sprintf("%s is %q, not a number", label(path), clip(text)), "write figures without a unit, such as 2.5")
+			return
+		}
+		v.SetFloat(n)
+	}
+}
+
+// scalarText returns a scalar as it stands in the file.
+func scalarText(node ast.Node) (string, bool) {
+	switch n := node.(type) {
+	case *ast.StringNode:
+		return n.Value, true
+	case *ast.LiteralNode:
+		return "", false // text over several lines; every value here is one line
+	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.InfinityNode, *ast.NanNode:
+		return n.GetToken().Value, true
+	}
+	return "", false
+}
+
+func fieldOf(v reflect.Value, key string) (reflect.Value, bool) {
+	for i := range v.NumField() {
+		if v.Type().Field(i).Tag.Get("yaml") == key {
+			return v.Field(i), true
+		}
+	}
+	return reflect.Value{}, false
+}
+
+// suggest names the key that was probably meant, or all of them.
+func suggest(v reflect.Value, key string) string {
+	var keys []string
+	for i := range v.NumField() {
+		keys = append(keys, v.Type().Field(i).Tag.Get("yaml"))
+	}
+	best, least := "", 3
+	for _, k := range keys {
+		if n := distance(k, key, least); n < least {
+			best, least = k, n
+		}
+	}
+	if best != "" {
+		return strconv.Quote(best)
+	}
+	return "one of " + strings.Join(keys, ", ")
+}
+
+// distance is the number of letters by which two words differ, at most limit.
+func distance(a, b string, limit int) int {
+	if len(a)-len(b) >= limit || len(b)-len(a) >= limit {
+		return limit
+	}
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		last := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := last
+			if a[i] != b[j] {
+				cost = 1 + min(last, row[j], row[j+1])
+			}
+			last, row[j+1] = row[j+1], cost
+		}
+	}
+	return min(limit, row[len(b)])
+}
+
+func clip(s string) string {
+	if r := []rune(s); len(r) > 40 {
+		return string(r[:40]) + "..."
+	}
+	return s
+}
+
+func join(path, key string) string {
+	if path == "" {
+		return key
+	}
+	return path + "." + key
+}
+
+func label(path string) string {
+	if path == "" {
+		return "the file"
+	}
+	return path
+}
+
+// where returns where path stands, or where its nearest parent does.
+func (d *decoder) where(path string) *token.Token {
+	for {
+		if tk := d.at[path]; tk != nil {
+			return tk
+		}
+		i := strings.LastIndexAny(path, ".[")
+		if i < 0 {
+			return d.at[""]
+		}
+		path = path[:i]
+	}
+}
+
+func oneOf[T ~string](x T, all ...T) bool { return slices.Contains(all, x) }

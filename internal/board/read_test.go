@@ -1,0 +1,184 @@
+package board
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+	"testing/iotest"
+)
+
+const terrace = "../../testdata/boards/terrace.yaml"
+
+func good(t testing.TB) string {
+	t.Helper()
+	b, err := os.ReadFile(terrace)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
+}
+
+func TestReadTerrace(t *testing.T) {
+	job, err := Read(strings.NewReader(good(t)), "terrace.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(job.Board.Ways) != 10 || job.Instrument.Serial != "0041732" || job.Instrument.OverRange != 999 {
+		t.Errorf("read %+v", job)
+	}
+	if w := job.Board.Way(2); w == nil || !w.TwoWay || w.Device.RCD == nil || w.Device.RCD.Rated != 30 || w.CPC != 1 {
+		t.Errorf("way 2 is %+v", w)
+	}
+	if w := job.Board.Way(10); w == nil || !w.Spare {
+		t.Errorf("way 10 is %+v", w)
+	}
+	if job.Board.Way(11) != nil {
+		t.Error("way 11 exists")
+	}
+}
+
+// A figure with leading noughts is text and stays as written.
+func TestReadKeepsText(t *testing.T) {
+	job, err := Read(strings.NewReader("\ufeff"+strings.ReplaceAll(strings.Replace(good(t), `"0041732"`, "0041732", 1), "\n", "\r\n")), "x")
+	if err != nil || job.Instrument.Serial != "0041732" {
+		t.Errorf("serial %q, %v", job.Instrument.Serial, err)
+	}
+}
+
+// Each edit of the good file gives one error that says where and what.
+func TestReadRefuses(t *testing.T) {
+	for name, c := range map[string]struct{ old, new, want string }{
+		"unknown key":         {"rating: 6, breaking", "rateing: 6, breaking", `line 19, column 48: unknown key "rateing" in board.ways[0].device; use "rating"`},
+		"unknown key far off": {"tester: JW", "tester: JW\nweather: dry", `line 7, column 1: unknown key "weather" in the file; use one of reference, address`},
+		"key twice":           {"tester: JW", "tester: JW\ntester: AB", `line 7, column 1: mapping key "tester" already defined`},
+		"way twice":           {"- way: 2\n", "- way: 1\n", "line 26, column 12: way 1 is described twice, first on line 17"},
+		"way out of order":    {"- way: 2\n", "- way: 12\n", "line 36, column 12: way 3 comes after way 12"},
+		"way 0":               {"- way: 1\n", "- way: 0\n", "line 17, column 12: board.ways[0].way is 0, outside 1 to 99"},
+		"way 100":             {"- way: 10\n", "- way: 100\n", "outside 1 to 99"},
+		"way missing":         {"- way: 1\n      feeds", "- feeds", "line 17, column 7: board.ways[0].way is missing"},
+		"way a fraction":      {"- way: 1\n", "- way: 1.5\n", `line 17, column 12: board.ways[0].way is "1.5", not a whole number`},
+		"way negative":        {"- way: 1\n", "- way: -1\n", `"-1", not a whole number`},
+		"way in hex":          {"- way: 1\n", "- way: 0x1\n", `"0x1", not a whole number`},
+		"way a list":          {"- way: 1\n", "- way: [1]\n", "is not a single value"},
+		"impossible rating":   {"type: B, rating: 6, breaking", "type: B, rating: 31, breaking", "line 19, column 56: no device to BS EN 60898 has a rating of 31 A"},
+		"rating nought":       {"type: B, rating: 6, breaking", "type: B, rating: 0, breaking", "outside 0.5 to 1250"},
+		"rating with unit":    {"type: B, rating: 6, breaking", "type: B, rating: 6A, breaking", `"6A", not a number`},
+		"rating infinite":     {"type: B, rating: 6, breaking", "type: B, rating: .inf, breaking", "not a number"},
+		"device type":         {"type: B, rating: 6, breaking", "type: K, rating: 6, breaking", `device type is "K"; write B, C or D`},
+		"rcd rating":          {"rated: 30", "rated: 31", "no residual current device is rated 31 mA"},
+		"rcd type":            {"type: A}", "type: Q}", `RCD type is "Q"`},
+		"bad date":            {"date: 2026-03-14", "date: 2026-02-30", `line 5, column 7: date is "2026-02-30", which is not a date`},
+		"british date":        {"date: 2026-03-14", "date: 14/03/2026", "write year-month-day"},
+		"checked later":       {"checked: 2026-02-02", "checked: 2026-04-02", "after the date of the job"},
+		"missing":             {"tester: JW\n", "", "line 3, column 1: tester is missing; add it"},
+		"null":                {"tester: JW", "tester: ", "line 6, column 8: tester is missing"},
+		"over range missing":  {"  over_range: 999 ", "  # ", "instrument.over_range is missing"},
+		"earthing":            {"earthing: TN-C-S", "earthing: TNCS", "write TN-S, TN-C-S or TT"},
+		"voltage":             {"voltage: 230", "voltage: 23000", "outside 50 to 600"},
+		"bool":                {"surge_protection: true", "surge_protection: perhaps", "write true or false"},
+		"wiring":              {"wiring: ring", "wiring: rnig", `wiring is "rnig"; write radial or ring`},
+		"ring spare":          {"spare: true", "spare: true\n      wiring: ring", "way 10 is spare but has wiring"},
+		"spare two-way":       {"spare: true", "spare: true\n      two_way: true", "way 10 is spare but has two_way"},
+		"bar missing":         {"      neutral_bar: A\n", "", "way 1 has no neutral_bar but other ways have"},
+		"line size":           {"line: 1.5", "line: 15000", "outside 0.5 to 1000"},
+		"points":              {"points: 9", "points: 9000", "outside 1 to 500"},
+		"reference path":      {"reference: TER-0107", "reference: ../../etc/passwd", "cannot name a file"},
+		"reference hidden":    {"reference: TER-0107", "reference: .hidden", "cannot name a file"},
+		"long text":           {"feeds: Cooker", "feeds: " + strings.Repeat("x", 100), "more than 80 characters"},
+		"several lines":       {"feeds: Cooker", "feeds: |\n        Cooker\n        and more", "not a single value"},
+		"escaped control":     {"feeds: Cooker", `feeds: "Coo\u0007ker"`, "does not print"},
+		"anchor":              {"feeds: Cooker", "feeds: &a Cooker", "YAML that a board file does not use"},
+		"alias":               {"feeds: Cooker", "feeds: *a", "YAML that a board file does not use"},
+		"merge":               {"feeds: Cooker", "<<: Cooker", "YAML that a board file does not use"},
+		"tag":                 {"feeds: Cooker", "feeds: !!binary Cooker", "YAML that a board file does not use"},
+		"tab":                 {"  name: Consumer", "\tname: Consumer", "line 12, column"},
+		"control":             {"feeds: Cooker", "feeds: Coo\x07ker", "control character U+0007; remove it"},
+		"second document":     {"board:\n", "---\nboard:\n", "a second document begins"},
+		"not a group":         {"instrument:\n", "instrument: 3\nboard2:\n", "instrument is not a group of keys"},
+		"deep flow":           {"feeds: Cooker", "feeds: " + strings.Repeat("[", 200), "nests too deep"},
+		"deep block":          {"feeds: Cooker", "feeds:\n" + strings.Repeat("- ", 100) + "x", "nests too deep"},
+		"way null":            {"- way: 10\n      spare: true", "- ", "board.ways[9].way is missing"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			text := good(t)
+			if !strings.Contains(text, c.old) {
+				t.Fatalf("the good file has no %q", c.old)
+			}
+			_, err := Read(strings.NewReader(strings.Replace(text, c.old, c.new, 1)), "b.yaml")
+			if err == nil || !strings.Contains(err.Error(), c.want) {
+				t.Errorf("error %v\nwant    %s", err, c.want)
+				return
+			}
+			if !strings.HasPrefix(err.Error(), "board file b.yaml") {
+				t.Errorf("error %v does not begin with the file", err)
+			}
+			var p *Problem
+			if !errors.As(err, &p) || p.Line < 1 || p.Column < 1 || p.Do == "" {
+				t.Errorf("problem %+v has no place or no advice", p)
+			}
+		})
+	}
+}
+
+func TestReadRefusesWhole(t *testing.T) {
+	for name, c := range map[string]struct{ in, want string }{
+		"empty":      {" \n\n", "the file is empty"},
+		"comments":   {"# nothing\n", "holds only comments"},
+		"binary":     {"\xff\xfe\x00", "not UTF-8"},
+		"large":      {strings.Repeat("# padding\n", 110000), "larger than 1 MiB"},
+		"brackets":   {strings.Repeat("[", 1<<20), "nests too deep"},
+		"dashes":     {strings.Repeat("- ", 1<<19), "nests too deep"},
+		"questions":  {strings.Repeat("? ", 1<<19), "nests too deep"},
+		"scalar":     {"hello", "the file is not a group of keys"},
+		"list":       {"- a\n- b\n", "the file is not a group of keys"},
+		"all spare":  {strings.Split(good(t), "    - way: 1\n")[0] + "    - {way: 1, spare: true}\n", "nothing to test"},
+		"no ways":    {strings.Split(good(t), "  ways:\n")[0], "board.ways is missing or empty"},
+		"many wrong": {"a: 1\nb: 2\n", "unknown key \"b\""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, err := Read(strings.NewReader(c.in), "b.yaml")
+			if err == nil || !strings.Contains(err.Error(), c.want) {
+				t.Errorf("error %.200v, want %s", err, c.want)
+			}
+		})
+	}
+	if _, err := Read(iotest.ErrReader(errors.New("disk gone")), "b.yaml"); err == nil || !strings.Contains(err.Error(), "disk gone") {
+		t.Errorf("error %v", err)
+	}
+}
+
+// Deeper and deeper indentation reaches the parser's recursion only so far.
+func TestReadDeepIndentation(t *testing.T) {
+	var b strings.Builder
+	for i := range 1400 {
+		fmt.Fprintf(&b, "%sa:\n", strings.Repeat(" ", i))
+	}
+	if _, err := Read(strings.NewReader(b.String()), "b.yaml"); err == nil || !strings.Contains(err.Error(), "nests too deep") {
+		t.Errorf("error %.200v", err)
+	}
+}
+
+func FuzzRead(f *testing.F) {
+	f.Add(good(f))
+	for _, s := range []string{"", "a: [", "board: {ways: [{way: 1}]}", "a: &x\n  b: *x", "- - -", "? a\n: b", "%YAML 1.2\n---\n", "a: |\n  b\n", "'"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		job, err := Read(strings.NewReader(s), "fuzz.yaml")
+		if err != nil {
+			if !strings.HasPrefix(err.Error(), "board file fuzz.yaml") {
+				t.Fatalf("%q: error %v does not say what failed", s, err)
+			}
+			return
+		}
+		seen := map[int]bool{}
+		for _, w := range job.Board.Ways {
+			if seen[w.Number] || w.Number < 1 || w.Number > 99 || !w.Spare && (w.Feeds == "" || w.Device.Rating <= 0) {
+				t.Fatalf("%q gave way %+v", s, w)
+			}
+			seen[w.Number] = true
+		}
+	})
+}
