@@ -14,6 +14,7 @@ package phrase
 import (
 	"fmt"
 	"io/fs"
+	"slices"
 	"strings"
 )
 
@@ -232,11 +233,19 @@ func (g *Grammar) unambiguous() error {
 	if len(bad) == 0 {
 		return nil
 	}
-	var words []string
-	for at := bad[0]; at != (pair{0, 0}); at = from[at] {
-		words = append([]string{g.words[at.p]}, words...)
+	shortest := ""
+	for _, at := range bad {
+		var words []string
+		for ; at != (pair{0, 0}); at = from[at] {
+			words = append(words, g.words[at.p])
+		}
+		slices.Reverse(words)
+		text := strings.Join(words, " ")
+		if shortest == "" || len(text) < len(shortest) || len(text) == len(shortest) && text < shortest {
+			shortest = text
+		}
 	}
-	return fmt.Errorf("the grammar is ambiguous: %q can be read in two ways; make the rules exclude each other", strings.Join(words, " "))
+	return fmt.Errorf("the grammar is ambiguous: %q, or a phrase that begins so, can be read in two ways; make the rules exclude each other", shortest)
 }
 
 // Lexicon returns the words of the grammar with their pronunciations.

@@ -1,0 +1,300 @@
+package phrase
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"math/rand/v2"
+	"os"
+	"regexp"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"pgregory.net/rapid"
+
+	"waycall/grammar"
+	"waycall/internal/reading"
+)
+
+func load(t testing.TB) *Grammar {
+	t.Helper()
+	g, err := Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return g
+}
+
+func exactly(v float64, places int, u reading.Unit) reading.Quantity {
+	return reading.Quantity{Value: v, Places: places, Bound: reading.Exactly, Unit: u}
+}
+
+func TestMeaning(t *testing.T) {
+	over := func(v float64, u reading.Unit) reading.Quantity {
+		return reading.Quantity{Value: v, Bound: reading.GreaterThan, Unit: u}
+	}
+	tests := []struct {
+		text string
+		want Meaning
+	}{
+		{"way three live to earth greater than nine nine nine", Meaning{Way: 3, Test: reading.LE, Quantity: over(999, reading.Megohm)}},
+		{"way twelve line and neutral to earth over range", Meaning{Way: 12, Test: reading.LNE, OverRange: true, Quantity: reading.Quantity{Unit: reading.Megohm}}},
+		{"lives together to earth two hundred and six megohms", Meaning{Test: reading.LNE, Quantity: exactly(206, 0, reading.Megohm)}},
+		{"way one r two point oh nine", Meaning{Way: 1, Test: reading.R2, Quantity: exactly(0.09, 2, reading.Ohm)}},
+		{"way one ring r two nought point five two", Meaning{Way: 1, Test: reading.RingR2, Quantity: exactly(0.52, 2, reading.Ohm)}},
+		{"way twenty r one plus r two one point three ohms", Meaning{Way: 20, Test: reading.R1R2, Quantity: exactly(1.3, 1, reading.Ohm)}},
+		{"way twenty two r n three", Meaning{Way: 22, Test: reading.RingRn, Quantity: exactly(3, 0, reading.Ohm)}},
+		{"four eight six", Meaning{Quantity: exactly(486, 0, "")}},
+		{"seven oh nine", Meaning{Quantity: exactly(709, 0, "")}},
+		{"triple nine", Meaning{Quantity: exactly(999, 0, "")}},
+		{"double nine", Meaning{Quantity: exactly(99, 0, "")}},
+		{"two double four", Meaning{Quantity: exactly(244, 0, "")}},
+		{"double two four", Meaning{Quantity: exactly(224, 0, "")}},
+		{"a hundred and twenty", Meaning{Quantity: exactly(120, 0, "")}},
+		{"nine thousand nine hundred and ninety nine ohms", Meaning{Quantity: exactly(9999, 0, reading.Ohm)}},
+		{"three point one nought", Meaning{Quantity: exactly(3.1, 2, "")}},
+		{"oh point four seven megohms", Meaning{Quantity: exactly(0.47, 2, reading.Megohm)}},
+		{"less than point oh five", Meaning{Quantity: reading.Quantity{Value: 0.05, Places: 2, Bound: reading.LessThan}}},
+		{"nought", Meaning{Quantity: exactly(0, 0, "")}},
+		{"over range", Meaning{OverRange: true}},
+		{"no two hundred and six", Meaning{Command: No, Quantity: exactly(206, 0, "")}},
+		{"correction one point four seven", Meaning{Command: No, Quantity: exactly(1.47, 2, "")}},
+		{"skip this one no access", Meaning{Command: Skip, Reason: "no access"}},
+		{"circuit in use", Meaning{Command: Reason, Reason: "circuit in use"}},
+		{"way seven", Meaning{Command: GoTo, Way: 7}},
+		{"read back way three", Meaning{Command: ReadBack, Way: 3}},
+		{"test way twenty four again", Meaning{Command: TestAgain, Way: 24}},
+		{"that's right", Meaning{Command: Confirm}},
+	}
+	g := load(t)
+	for _, tt := range tests {
+		if got, ok := g.Meaning(tt.text); !ok || got != tt.want {
+			t.Errorf("%q: got %+v, %v; want %+v", tt.text, got, ok, tt.want)
+		}
+	}
+}
+
+// Phrases that must not exist, each for a reason.
+func TestNotSaid(t *testing.T) {
+	g := load(t)
+	for text, why := range map[string]string{
+		"lives to earth two hundred":               "may mean one conductor or all",
+		"way three lives to earth two hundred":     "may mean one conductor or all",
+		"nought six":                               "sounds like a lost point",
+		"nine nine nine nine":                      "no display shows it",
+		"greater than":                             "half a phrase",
+		"way three live to earth":                  "half a phrase",
+		"point":                                    "half a number",
+		"two hundred six":                          "not said in Britain",
+		"way three live to earth two hundred ohms": "insulation is read in megohms",
+		"same again":                               "not a reading",
+		"go back to the van":                       "talk",
+		"":                                         "nothing",
+	} {
+		if m, ok := g.Meaning(text); ok {
+			t.Errorf("%q (%s) was taken as %+v", text, why, m)
+		}
+	}
+}
+
+// The texts of the labelled corpus mean what their labels say.
+func TestMeaningOfCorpus(t *testing.T) {
+	g := load(t)
+	a := g.Narrow(Scope{})
+	f, err := os.ReadFile("../../testdata/phrases/dev.jsonl")
+	if err != nil {
+		t.Fatal(err)
+	}
+	clean := regexp.MustCompile(`[^a-z' ]`)
+	n := 0
+	for s := bufio.NewScanner(bytes.NewReader(f)); s.Scan(); n++ {
+		var item struct {
+			Text string
+			Want struct {
+				Kind  string
+				Way   int
+				Test  reading.Test
+				Bound reading.Bound
+				Value float64
+			}
+		}
+		if err := json.Unmarshal(s.Bytes(), &item); err != nil {
+			t.Fatal(err)
+		}
+		text := clean.ReplaceAllString(strings.ToLower(item.Text), "")
+		m, ok := g.Meaning(text)
+		switch w := item.Want; {
+		case (w.Kind == "none") == ok || ok != a.Accepts(text):
+			t.Errorf("%q (%s): in the grammar %v, accepted %v", text, w.Kind, ok, a.Accepts(text))
+		case w.Kind == "command" && m.Command == "" || w.Kind == "reading" && m.Command != "":
+			t.Errorf("%q: %s taken as %+v", text, w.Kind, m)
+		case w.Kind == "reading" && (m.Way != w.Way || m.Test != w.Test || m.Quantity.Bound != w.Bound || m.Quantity.Value != w.Value):
+			t.Errorf("%q: got %+v, want %+v", text, m, w)
+		}
+	}
+	if n < 200 {
+		t.Fatalf("only %d phrases in the corpus", n)
+	}
+}
+
+func TestScope(t *testing.T) {
+	g := load(t)
+	a := g.Narrow(Scope{
+		Ways: map[int][]reading.Test{
+			1: {reading.LNE, reading.LN},
+			2: {reading.RingR1, reading.LNE},
+		},
+		Here: 1,
+		Unit: reading.Megohm,
+	})
+	for text, want := range map[string]bool{
+		"way one live to neutral two hundred":   true,
+		"way two live to neutral two hundred":   false, // not on this way
+		"way two ring r one point three":        true,
+		"way one ring r one point three":        false, // not a ring
+		"way three live to neutral two hundred": false, // no such way
+		"live to neutral two hundred":           true,  // the way in hand
+		"ring r one point three":                false,
+		"two hundred megohms":                   true,
+		"two hundred ohms":                      false, // another unit is due
+		"two hundred":                           true,
+		"way two":                               true,
+		"way three":                             false,
+		"read back way thirty one":              false,
+		"confirm":                               true,
+	} {
+		if a.Accepts(text) != want {
+			t.Errorf("%q accepted: %v", text, !want)
+		}
+	}
+	if len(g.Narrow(Scope{Ways: map[int][]reading.Test{}}).States) < 10 {
+		t.Error("with no ways at all, the commands are gone too")
+	}
+}
+
+// randomPhrase walks through an automaton at random.
+func randomPhrase(a *Automaton, pick func(n int) int) string {
+	var words []string
+	for state := 0; ; {
+		s := a.States[state]
+		n := len(s.Arcs)
+		if s.Final {
+			n++
+		}
+		k := pick(n)
+		if k == len(s.Arcs) {
+			return strings.Join(words, " ")
+		}
+		words = append(words, s.Arcs[k].Word)
+		state = s.Arcs[k].To
+	}
+}
+
+func TestNarrowedPhrasesKeepTheScope(t *testing.T) {
+	g := load(t)
+	insulation := []reading.Test{reading.LNE, reading.LE, reading.NE, reading.LN}
+	rapid.Check(t, func(t *rapid.T) {
+		s := Scope{Ways: map[int][]reading.Test{}}
+		for _, w := range rapid.SliceOfDistinct(rapid.IntRange(1, 99), rapid.ID[int]).Draw(t, "ways") {
+			s.Ways[w] = rapid.SliceOfDistinct(rapid.SampledFrom(insulation), rapid.ID[reading.Test]).Draw(t, "tests")
+		}
+		a := g.Narrow(s)
+		for range 50 {
+			text := randomPhrase(a, func(n int) int { return rapid.IntRange(0, n-1).Draw(t, "arc") })
+			m, ok := g.Meaning(text)
+			if !ok || !a.Accepts(text) {
+				t.Fatalf("%q is in the automaton but not in the grammar", text)
+			}
+			if _, exists := s.Ways[m.Way]; m.Way != 0 && !exists {
+				t.Fatalf("%q: no way %d", text, m.Way)
+			}
+			if m.Way != 0 && m.Test != "" && !s.allows(m.Way, m.Test) {
+				t.Fatalf("%q: way %d cannot have %s", text, m.Way, m.Test)
+			}
+			if m.HasValue() && !m.OverRange && m.Quantity.Check() != nil {
+				t.Fatalf("%q: %v", text, m.Quantity.Check())
+			}
+		}
+	})
+}
+
+func TestGrammarErrors(t *testing.T) {
+	lexicon := "one\ntwo\nno\nnow : N AW\n"
+	for name, tt := range map[string]struct{ gram, lex, want string }{
+		"two readings":     {"<phrase> = one {d 1} | one {d 2};", lexicon, `ambiguous: "one"`},
+		"two ways through": {"<phrase> = [one] [one] two;", lexicon, `ambiguous: "one"`},
+		"split":            {"<phrase> = one two no | one <x>; <x> = two no;", lexicon, `ambiguous: "one two"`},
+		"silent twice":     {"<phrase> = one ([two] | [no]);", lexicon, "may both be empty"},
+		"empty":            {"<phrase> = [one];", lexicon, "may be empty"},
+		"recursion":        {"<phrase> = one <phrase>;", lexicon, "contains itself"},
+		"missing rule":     {"<phrase> = one\n <two>;", lexicon, "phrases.gram:4: no rule <two>"},
+		"star":             {"<phrase> = one*;", lexicon, `phrases.gram:3: "*" is not used`},
+		"weight":           {"<phrase> = /2/ one | two;", lexicon, `"/" is not used`},
+		"unclosed":         {"<phrase> = (one;", lexicon, `")" expected`},
+		"unknown tag":      {"<phrase> = one {eins};", lexicon, "tag {eins} is not an action"},
+		"unknown test":     {"<phrase> = one {test Zq};", lexicon, "tag {test Zq} is not an action"},
+		"upper case":       {"<phrase> = One;", lexicon, "not a lower-case word"},
+		"no top":           {"<other> = one;", lexicon, "no rule <phrase>"},
+		"no such word":     {"<phrase> = three;", lexicon, `no line for "three"`},
+		"twice":            {"<phrase> = one; <phrase> = two;", lexicon, "defined twice"},
+		"bad phone":        {"<phrase> = one;", "one : W XX N\n", `lexicon.txt:1: "XX" is not a phone`},
+		"word twice":       {"<phrase> = one;", "one\none\n", "has a line already"},
+		"import":           {"import <../x.*>; <phrase> = one;", lexicon, "cannot import"},
+		"import missing":   {"import <x.*>; <phrase> = one;", lexicon, "check its import line"},
+	} {
+		_, err := Load(fstest.MapFS{
+			"phrases.gram": {Data: []byte("#JSGF V1.0;\ngrammar phrases;\n" + tt.gram)},
+			"lexicon.txt":  {Data: []byte(tt.lex)},
+		})
+		if err == nil || !strings.Contains(err.Error(), tt.want) {
+			t.Errorf("%s: got error %v, want one with %q", name, err, tt.want)
+		}
+	}
+}
+
+func FuzzLoad(f *testing.F) {
+	for _, name := range []string{"phrases.gram", "numbers.gram", "tests.gram"} {
+		src, err := grammar.Files.ReadFile(name)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(string(src))
+	}
+	f.Add("#JSGF V1.0; grammar phrases; <phrase> = ((one|two) {d 1})")
+	f.Fuzz(func(t *testing.T, src string) {
+		files := fstest.MapFS{"phrases.gram": {Data: []byte(src)}, "lexicon.txt": {Data: []byte("one\n")}}
+		if g, err := Load(files); err == nil && len(g.words) < 2 {
+			t.Error("an empty grammar was loaded")
+		}
+	})
+}
+
+func FuzzMeaning(f *testing.F) {
+	g, err := Load(grammar.Files)
+	if err != nil {
+		f.Fatal(err)
+	}
+	a := g.Narrow(Scope{})
+	f.Add("way three live to earth over nine nine nine")
+	f.Add("no two  hundred\tand six")
+	f.Fuzz(func(t *testing.T, text string) {
+		m, ok := g.Meaning(text)
+		if a.Accepts(text) && !ok {
+			t.Errorf("%q is accepted but means nothing", text)
+		}
+		if ok && m == (Meaning{}) {
+			t.Errorf("%q means nothing", text)
+		}
+	})
+}
+
+func BenchmarkNarrow(b *testing.B) {
+	g := load(b)
+	for b.Loop() {
+		g.Narrow(Scope{})
+	}
+}
+
+// seeded returns a repeatable source of random numbers.
+func seeded() func(n int) int { return rand.New(rand.NewPCG(7, 11)).IntN }
