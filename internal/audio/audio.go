@@ -1,0 +1,113 @@
+// Package audio holds sound and finds the spoken phrases in it.
+//
+// Everything in waycall hears and speaks one kind of sound: a Clip, mono, 16,000
+// samples a second, because that is what the recognisers take. Whatever comes in
+// (a WAV or FLAC of another rate, a stereo recording, a microphone that only
+// knows 48 kHz) is converted at the door, by ReadFile or a Resampler, and
+// nothing further in has to think about it.
+//
+// Sound arrives through a Source, a frame at a time, and an Endpointer cuts it
+// into phrases:
+//
+//	microphone or file -> Source -> Endpointer -> Phrase
+//
+// The package is plain Go and knows nothing of electricity. The microphone is in
+// audio/mic, because it needs PortAudio.
+package audio
+
+import (
+	"context"
+	"io"
+	"math"
+	"time"
+)
+
+// Rate is the number of samples a second of every Clip.
+const Rate = 16000
+
+// FrameSize is the usual number of samples in one frame of a Source: 20 ms.
+const FrameSize = Rate / 50
+
+// A Clip is mono sound at Rate; each sample lies in -1 to 1.
+type Clip []float32
+
+// Duration returns how long c lasts.
+func (c Clip) Duration() time.Duration { return span(int64(len(c))) }
+
+// Level returns the root-mean-square level of c in dB relative to full scale: 0
+// for a full-scale square wave, about -3 for a full-scale sine, negative infinity
+// for silence.
+func (c Clip) Level() float64 {
+	sum := 0.0
+	for _, x := range c {
+		sum += float64(x) * float64(x)
+	}
+	if len(c) == 0 {
+		return math.Inf(-1)
+	}
+	return 10 * math.Log10(sum/float64(len(c)))
+}
+
+// span converts samples to time.
+func span(samples int64) time.Duration {
+	return time.Duration(samples) * (time.Second / Rate)
+}
+
+// samples converts time to samples, rounding down.
+func samples(d time.Duration) int { return int(d / (time.Second / Rate)) }
+
+// A Source gives sound as it comes.
+type Source interface {
+	// Next waits for the next frame, which is never empty and stays valid until
+	// the following call. It returns io.EOF when the sound has ended, and the
+	// context's error when ctx ends first.
+	Next(ctx context.Context) (Clip, error)
+	// Discard forgets sound that has been caught but not yet read: what a
+	// microphone heard while waycall itself was speaking. Recorded sound has
+	// nothing to forget.
+	Discard()
+	// Close ends the source and frees its device. Closing twice is harmless.
+	Close() error
+}
+
+// NewClipSource returns a Source that gives the clips one after the other, in
+// frames of FrameSize, as fast as they are read.
+func NewClipSource(clips ...Clip) Source { return &clipSource{clips: clips} }
+
+// NewFileSource returns a Source that gives the sound of a WAV or FLAC file as
+// fast as it is read. Sound that is damaged but usable is given, and the *Damage
+// is returned beside the source; with any other error the source is nil.
+func NewFileSource(path string) (Source, error) {
+	c, err := ReadFile(path)
+	if c == nil {
+		return nil, err
+	}
+	return NewClipSource(c), err
+}
+
+type clipSource struct {
+	clips []Clip
+}
+
+func (s *clipSource) Next(ctx context.Context) (Clip, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	for len(s.clips) > 0 && len(s.clips[0]) == 0 {
+		s.clips = s.clips[1:]
+	}
+	if len(s.clips) == 0 {
+		return nil, io.EOF
+	}
+	n := min(FrameSize, len(s.clips[0]))
+	frame := s.clips[0][:n:n]
+	s.clips[0] = s.clips[0][n:]
+	return frame, nil
+}
+
+func (s *clipSource) Discard() {}
+
+func (s *clipSource) Close() error {
+	s.clips = nil
+	return nil
+}

@@ -1,0 +1,73 @@
+package audio
+
+import (
+	"encoding/binary"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+)
+
+// EncodeWAV returns c as a 16-bit mono WAV file. Samples beyond full scale are
+// clipped, and those that are not numbers become silence.
+func EncodeWAV(c Clip) []byte {
+	size := uint32(2 * len(c))
+	b := make([]byte, 0, 44+size)
+	le := binary.LittleEndian
+	b = append(b, "RIFF"...)
+	b = le.AppendUint32(b, 36+size)
+	b = append(b, "WAVEfmt "...)
+	b = le.AppendUint32(b, 16)
+	b = le.AppendUint16(b, wavPCM)
+	b = le.AppendUint16(b, 1) // channels
+	b = le.AppendUint32(b, Rate)
+	b = le.AppendUint32(b, 2*Rate) // bytes a second
+	b = le.AppendUint16(b, 2)      // bytes a sample frame
+	b = le.AppendUint16(b, 16)     // bits a sample
+	b = append(b, "data"...)
+	b = le.AppendUint32(b, size)
+	for _, x := range c {
+		v := math.Round(float64(x) * (1 << 15))
+		if math.IsNaN(v) {
+			v = 0
+		}
+		b = le.AppendUint16(b, uint16(int16(min(max(v, math.MinInt16), math.MaxInt16))))
+	}
+	return b
+}
+
+// WriteWAV writes c to path as EncodeWAV gives it. The file appears whole or not
+// at all: it is written beside its place and moved there once it is on the disk,
+// so that a full disk or a power cut leaves what was there before.
+func WriteWAV(path string, c Clip) (err error) {
+	defer func() {
+		if err != nil {
+			err = fmt.Errorf("cannot write sound to %s: %w; check that there is room and that the folder may be written to", path, err)
+		}
+	}()
+	f, err := os.CreateTemp(filepath.Dir(path), ".sound-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(f.Name())
+		}
+	}()
+	if _, err = f.Write(EncodeWAV(c)); err != nil {
+		return err
+	}
+	// CreateTemp makes the file for its owner alone; sound beside a schedule
+	// may be read like any other file.
+	if err = f.Chmod(0o644); err != nil {
+		return err
+	}
+	if err = f.Sync(); err != nil {
+		return err
+	}
+	if err = f.Close(); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), path)
+}
