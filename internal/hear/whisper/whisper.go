@@ -16,7 +16,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -48,7 +47,7 @@ var quiet = sync.OnceFunc(func() { C.wc_quiet() })
 // and less surely.
 func Open(path string, threads int) (*Model, error) {
 	quiet()
-	if err := looksLikeModel(path); err != nil {
+	if err := checkFile(path); err != nil {
 		return nil, err
 	}
 	ctx := binding.Whisper_init(path)
@@ -70,31 +69,6 @@ func Open(path string, threads int) (*Model, error) {
 		}
 	}
 	return m, nil
-}
-
-// looksLikeModel catches the usual mishaps before the library, which would
-// abort the program on some of them, sees the file.
-func looksLikeModel(path string) error {
-	f, err := os.Open(path)
-	if err != nil {
-		return fmt.Errorf("speech model %s: %w; run scripts/setup to build it, or name another with --model", path, errors.Unwrap(err))
-	}
-	defer f.Close()
-	var head [48]byte
-	if _, err := f.ReadAt(head[:], 0); err != nil {
-		return fmt.Errorf("speech model %s: cut short; delete it and run scripts/setup", path)
-	}
-	field := func(i int) uint32 {
-		return uint32(head[4*i]) | uint32(head[4*i+1])<<8 | uint32(head[4*i+2])<<16 | uint32(head[4*i+3])<<24
-	}
-	const magic = 0x67676d6c // "ggml"
-	if field(0) != magic {
-		return fmt.Errorf("speech model %s: not a ggml file; name a ggml-*.bin of whisper with --model", path)
-	}
-	if vocab, width, layers := field(1), field(3), field(5); vocab < 50000 || vocab > 60000 || width == 0 || width > 4096 || layers > 64 {
-		return fmt.Errorf("speech model %s: damaged (its header makes no sense); delete it and run scripts/setup", path)
-	}
-	return nil
 }
 
 // Close frees the model.

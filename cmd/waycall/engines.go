@@ -1,0 +1,71 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+
+	"github.com/spf13/cobra"
+
+	"waycall/grammar"
+	"waycall/internal/hear"
+	"waycall/internal/hear/sphinx"
+	"waycall/internal/hear/whisper"
+	"waycall/internal/phrase"
+)
+
+// defaultModel is what scripts/setup builds.
+const defaultModel = "tiny.en-waycall-q8_0.bin"
+
+// earFlags are the flags of every command that hears.
+type earFlags struct {
+	model   string
+	threads int
+}
+
+func (f *earFlags) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&f.model, "model", "", "speech model, a ggml-*.bin of whisper (default: $WAYCALL_MODEL, else the one that scripts/setup built)")
+	cmd.Flags().IntVar(&f.threads, "threads", runtime.NumCPU(), "threads for the speech model")
+}
+
+// modelPath finds the speech model: the flag, the environment, then models/
+// beside the folder of the program and below the current one.
+func (f *earFlags) modelPath() string {
+	if f.model != "" {
+		return f.model
+	}
+	if m := os.Getenv("WAYCALL_MODEL"); m != "" {
+		return m
+	}
+	here := filepath.Join("models", defaultModel)
+	if exe, err := os.Executable(); err == nil {
+		beside := filepath.Join(filepath.Dir(filepath.Dir(exe)), "models", defaultModel)
+		if _, err := os.Stat(beside); err == nil {
+			return beside
+		}
+	}
+	return here
+}
+
+// open loads the grammar and both witnesses. The function it returns frees
+// them.
+func (f *earFlags) open() (*hear.Ear, *phrase.Grammar, func(), error) {
+	if f.threads < 1 || f.threads > 64 {
+		return nil, nil, nil, usageError{fmt.Errorf("--threads is %d; give 1 to 64", f.threads)}
+	}
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	first, err := whisper.Open(f.modelPath(), f.threads)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	second, err := sphinx.Open(g.Lexicon())
+	if err != nil {
+		first.Close()
+		return nil, nil, nil, err
+	}
+	return hear.New(g, first, second), g, func() { second.Close(); first.Close() }, nil
+}

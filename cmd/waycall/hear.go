@@ -1,0 +1,248 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/audio"
+	"waycall/internal/board"
+	"waycall/internal/hear"
+	"waycall/internal/phrase"
+	"waycall/internal/reading"
+)
+
+func newHear() *cobra.Command {
+	var (
+		ear       earFlags
+		asJSON    bool
+		boardFile string
+		due       string
+		overRange float64
+	)
+	cmd := &cobra.Command{
+		Use:   "hear FILE...",
+		Short: "Say what is understood in sound files, one phrase each",
+		Long: `Hears WAV or FLAC files of any rate, one phrase in each, and says what was
+understood. Without --board, ways 1 to 24 and every test are possible.`,
+		Example: `  waycall hear --json phrase.wav
+  waycall hear --board board.yaml --due 3:LN-E phrase.flac`,
+		Args: wantArgs(1, 1<<20, "at least one sound file"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			place, err := readPlace(boardFile, due, overRange)
+			if err != nil {
+				return err
+			}
+			e, _, closeEar, err := ear.open()
+			if err != nil {
+				return err
+			}
+			defer closeEar()
+			if err := e.Prepare(place.scope); err != nil {
+				return err
+			}
+			var failed error
+			for _, file := range args {
+				if err := cmd.Context().Err(); err != nil {
+					return err
+				}
+				line, err := hearFile(e, place, file)
+				if err != nil {
+					// One bad file does not keep the others from being heard.
+					fmt.Fprintf(os.Stderr, "waycall: %v\n", err)
+					failed = errors.New("not every file could be heard; see above")
+					continue
+				}
+				if asJSON {
+					err = json.NewEncoder(cmd.OutOrStdout()).Encode(line)
+				} else {
+					err = line.write(cmd.OutOrStdout())
+				}
+				if err != nil {
+					return err
+				}
+			}
+			return failed
+		},
+	}
+	ear.add(cmd)
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print one JSON object a line")
+	cmd.Flags().StringVar(&boardFile, "board", "", "board file that says which ways and tests exist")
+	cmd.Flags().StringVar(&due, "due", "", "test that is due, as WAY:TEST, such as 3:LN-E")
+	cmd.Flags().Float64Var(&overRange, "over-range", 999, "end of the insulation tester's scale, Mohm, when no board is given")
+	return cmd
+}
+
+// place is where phrases are heard: the scope, the slot that a value on its own
+// belongs to, and the end of the instrument's scale.
+type place struct {
+	scope     phrase.Scope
+	way       int
+	test      reading.Test
+	overRange float64
+}
+
+func readPlace(boardFile, due string, overRange float64) (place, error) {
+	p := place{overRange: overRange}
+	if err := (reading.Quantity{Value: overRange, Bound: reading.GreaterThan}).Check(); err != nil || overRange == 0 {
+		return p, usageError{fmt.Errorf("--over-range is %v; give the end of the instrument's scale in Mohm", overRange)}
+	}
+	if boardFile != "" {
+		job, err := readBoard(boardFile)
+		if err != nil {
+			return p, err
+		}
+		p.scope, p.overRange = scopeOf(&job), job.Instrument.OverRange
+	}
+	if due == "" {
+		return p, nil
+	}
+	way, test, ok := strings.Cut(due, ":")
+	n, err := strconv.Atoi(way)
+	t, testErr := reading.ParseTest(test)
+	if !ok || err != nil || testErr != nil || n < 1 || n > 99 {
+		return p, usageError{fmt.Errorf("--due is %q; give a way and a test, such as 3:LN-E", due)}
+	}
+	if tests, exists := p.scope.Ways[n]; p.scope.Ways != nil && (!exists || !contains(tests, t)) {
+		return p, usageError{fmt.Errorf("--due %s: way %d of %s has no such test; see the board file", due, n, boardFile)}
+	}
+	p.way, p.test = n, t
+	p.scope.Here, p.scope.Unit = n, t.Unit()
+	return p, nil
+}
+
+func readBoard(path string) (board.Job, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return board.Job{}, fmt.Errorf("board file: %w; check its name", err)
+	}
+	defer f.Close()
+	return board.Read(f, path)
+}
+
+// heardLine is what `waycall hear --json` prints for one file. Fields that the
+// phrase does not have are null.
+type heardLine struct {
+	File    string            `json:"file"`
+	Outcome string            `json:"outcome"` // reading, command or none
+	Agreed  bool              `json:"agreed"`  // both witnesses gave this meaning
+	Text    string            `json:"text"`    // the words understood
+	Way     *int              `json:"way"`
+	Test    *reading.Test     `json:"test"`
+	Bound   *reading.Bound    `json:"bound"`
+	Value   *float64          `json:"value"`
+	Unit    *reading.Unit     `json:"unit"`
+	Command *phrase.Command   `json:"command"`
+	Words   map[string]string `json:"words"`    // witness -> its words
+	MS      float64           `json:"ms"`       // from the end of the sound to its meaning
+	AudioMS float64           `json:"audio_ms"` // length of the sound
+	Note    string            `json:"note,omitempty"`
+}
+
+func hearFile(e *hear.Ear, p place, file string) (heardLine, error) {
+	line := heardLine{File: file, Outcome: string(hear.None), Words: map[string]string{}}
+	clip, err := audio.ReadFile(file)
+	if err != nil {
+		if clip == nil {
+			return line, err
+		}
+		line.Note = err.Error() // damaged but usable
+	}
+	line.AudioMS = round(clip.Duration())
+	start := time.Now()
+	h, note, err := hearClip(e, p.scope, clip)
+	if err != nil {
+		return line, fmt.Errorf("%s: %w", file, err)
+	}
+	line.MS = round(time.Since(start))
+	if note != "" {
+		line.Note = note
+	}
+	line.fill(h, p)
+	return line, nil
+}
+
+// hearClip hears a whole sound as one phrase.
+func hearClip(e *hear.Ear, s phrase.Scope, clip audio.Clip) (h hear.Heard, note string, err error) {
+	spoken := audio.Trim(clip, audio.Settings{})
+	switch {
+	case spoken.Truncated:
+		return hear.Heard{Outcome: hear.None}, "longer than one phrase can be; cut it into phrases", nil
+	case len(spoken.Sound) == 0:
+		return hear.Heard{Outcome: hear.None}, "no speech in it", nil
+	}
+	h, err = e.Hear(s, spoken.Sound)
+	return h, "", err
+}
+
+func (l *heardLine) fill(h hear.Heard, p place) {
+	for _, w := range []string{hear.WhisperFree, hear.WhisperHeld, hear.Sphinx} {
+		if words, ok := h.Words[w]; ok {
+			l.Words[w] = words
+		}
+	}
+	best := h.Best()
+	m := best.Meaning
+	if h.Outcome == hear.Misplaced {
+		l.Note = fmt.Sprintf("%q cannot be on this board", best.Text)
+		return
+	}
+	if h.Outcome == hear.None {
+		return
+	}
+	l.Outcome, l.Agreed, l.Text = string(h.Outcome), h.Agreed, best.Text
+	if m.Command != "" {
+		l.Command = &m.Command
+	}
+	q := m.Quantity
+	if m.OverRange {
+		q.Bound, q.Value, q.Unit = reading.GreaterThan, p.overRange, reading.Megohm
+	}
+	if h.Outcome == hear.Reading {
+		if m.Way == 0 {
+			m.Way = p.way
+		}
+		if m.Test == "" && p.test != "" {
+			m.Test = p.test
+			q.Unit = p.test.Unit()
+		}
+	}
+	if m.Way != 0 {
+		l.Way = &m.Way
+	}
+	if m.Test != "" {
+		l.Test = &m.Test
+	}
+	if m.HasValue() {
+		l.Bound, l.Value = &q.Bound, &q.Value
+		if q.Unit != "" {
+			l.Unit = &q.Unit
+		}
+	}
+}
+
+func (l heardLine) write(w io.Writer) error {
+	what := l.Text
+	switch {
+	case l.Outcome == string(hear.None):
+		what = "(not for us)"
+	case !l.Agreed:
+		what += " ?"
+	}
+	if l.Note != "" {
+		what += " [" + l.Note + "]"
+	}
+	_, err := fmt.Fprintf(w, "%s: %s\n", l.File, what)
+	return err
+}
+
+func round(d time.Duration) float64 {
+	return float64(d.Round(100*time.Microsecond)) / float64(time.Millisecond)
+}

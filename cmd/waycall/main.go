@@ -1,0 +1,90 @@
+// Command waycall takes an electrician's spoken test readings, checks them,
+// reads them back, and keeps them with their sound. See README.md.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+)
+
+// Exit codes, documented in the help of the root command.
+const (
+	exitFailed  = 1
+	exitUsage   = 2
+	exitStopped = 130 // by Ctrl-C, as shells report it
+)
+
+func main() { os.Exit(run()) }
+
+func run() int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	cmd := newRoot()
+	err := cmd.ExecuteContext(ctx)
+	var usage usageError
+	switch {
+	case err == nil:
+		return 0
+	case errors.As(err, &usage):
+		fmt.Fprintf(os.Stderr, "waycall: %v\n", err)
+		return exitUsage
+	case ctx.Err() != nil && errors.Is(err, context.Canceled):
+		fmt.Fprintln(os.Stderr, "waycall: stopped; what was confirmed is kept")
+		return exitStopped
+	}
+	fmt.Fprintf(os.Stderr, "waycall: %v\n", err)
+	return exitFailed
+}
+
+// usageError is a mistake in the command line.
+type usageError struct{ error }
+
+func (e usageError) Unwrap() error { return e.error }
+
+func newRoot() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "waycall",
+		Short: "Take spoken test readings at a distribution board",
+		Long: `waycall listens while you test a distribution board, says which test on which
+way is due, takes the reading you say, checks it, reads it back, and keeps it
+with its sound once you confirm it.
+
+It keeps a record. It does not prove that anything is dead and does not judge
+that anything is safe: isolate and prove dead by your own safe system of work,
+and let the competent person judge the results.
+
+Exit codes: 0 done; 1 something failed; 2 the command line is wrong; 130 stopped
+by Ctrl-C.`,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return usageError{fmt.Errorf("there is no command %q; waycall --help lists them", args[0])}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error { return cmd.Help() },
+	}
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return usageError{fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
+	})
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.AddCommand(newHear(), newBench())
+	return root
+}
+
+// wantArgs checks the number of arguments; what says which.
+func wantArgs(least, most int, what string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) < least || len(args) > most {
+			return usageError{fmt.Errorf("%s takes %s; %s --help shows how", cmd.Name(), what, cmd.CommandPath())}
+		}
+		return nil
+	}
+}

@@ -1,0 +1,110 @@
+package hear
+
+import (
+	"errors"
+	"testing"
+
+	"waycall/grammar"
+	"waycall/internal/phrase"
+	"waycall/internal/reading"
+)
+
+// fakeFirst hears what it is told and scores words from a table.
+type fakeFirst struct {
+	free, held Text
+	scores     map[string]float64
+	plain      bool
+	err        error
+}
+
+func (f *fakeFirst) Listen([]float32) error               { return f.err }
+func (f *fakeFirst) Free() (Text, error)                  { return f.free, nil }
+func (f *fakeFirst) Held(*phrase.Automaton) (Text, error) { return f.held, nil }
+func (f *fakeFirst) Prepare(*phrase.Automaton)            {}
+func (f *fakeFirst) Adapted() bool                        { return !f.plain }
+func (f *fakeFirst) Score(words string) (Text, error) {
+	lp, ok := f.scores[words]
+	if !ok {
+		lp = -50
+	}
+	return Text{Words: words, LogProb: lp, Ended: true}, nil
+}
+
+type fakeSecond struct{ words string }
+
+func (f *fakeSecond) Hear(*phrase.Automaton, []float32) (Text, error) {
+	return Text{Words: f.words, Ended: true}, nil
+}
+func (f *fakeSecond) Prepare(*phrase.Automaton) error { return nil }
+
+func text(words string, lp float64) Text { return Text{Words: words, LogProb: lp, Ended: true} }
+
+func TestFusion(t *testing.T) {
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	board := phrase.Scope{Ways: map[int][]reading.Test{1: {reading.LNE}, 2: {reading.LNE}}}
+	for name, tt := range map[string]struct {
+		first   fakeFirst
+		second  string
+		outcome Outcome
+		agreed  bool
+		best    string
+		count   int
+	}{
+		"both say the same": {
+			fakeFirst{free: text("way one live and neutral to earth four eight six", -0.5)},
+			"way one live and neutral to earth four eight six", Reading, true, "way one live and neutral to earth four eight six", 1},
+		"other words, same meaning": {
+			fakeFirst{free: text("nought point three", -0.5)}, "point three oh", Reading, true, "nought point three", 1},
+		"they differ": {
+			fakeFirst{free: text("four eight six", -1), scores: map[string]float64{"four six": -3}}, "four six", Reading, false, "four eight six", 2},
+		"they differ and the second's is likelier": {
+			fakeFirst{free: text("four eight six", -4), scores: map[string]float64{"four six": -3}}, "four six", Reading, false, "four six", 2},
+		"the second heard nothing": {
+			fakeFirst{free: text("confirm", -0.5)}, "", Command, false, "confirm", 1},
+		"talk that begins with a command": {
+			fakeFirst{free: text("go back to the van", -1), held: text("go back", -9)}, "go back", None, false, "", 0},
+		"a phrase garbled": {
+			fakeFirst{free: text("ring", -0.4), held: text("ring r n nought", -36), scores: map[string]float64{"wrong": -2}}, "wrong", Command, false, "wrong", 1},
+		"a way that is not there": {
+			fakeFirst{free: text("way nine live and neutral to earth four eight six", -0.5)}, "way one live and neutral to earth four eight six", Misplaced, false, "way nine live and neutral to earth four eight six", 1},
+		"ran on": {
+			fakeFirst{free: Text{Words: "confirm", LogProb: -1}}, "confirm", None, false, "", 0},
+		"plain model, agreeing": {
+			fakeFirst{plain: true, free: text("Over 999.", -2), held: text("over nine nine nine", -8)}, "over nine nine nine", Reading, true, "over nine nine nine", 1},
+		"plain model, differing": {
+			fakeFirst{plain: true, free: text("Over 999.", -2), held: text("over nine nine nine", -8)}, "over nine nine", None, false, "", 0},
+		"plain model, too many words": {
+			fakeFirst{plain: true, free: text("Go back to the van.", -2), held: text("go back", -8)}, "go back", None, false, "", 0},
+	} {
+		e := New(g, &tt.first, &fakeSecond{tt.second})
+		h, err := e.Hear(board, make([]float32, 16000))
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if h.Outcome != tt.outcome || h.Agreed != tt.agreed || h.Best().Text != tt.best || len(h.Candidates) != tt.count {
+			t.Errorf("%s: got %+v", name, h)
+		}
+		if h.Words[Sphinx] != tt.second || h.Words[WhisperFree] != tt.first.free.Words {
+			t.Errorf("%s: words %v", name, h.Words)
+		}
+	}
+}
+
+func TestHearNothingAndErrors(t *testing.T) {
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	broken := errors.New("broken")
+	e := New(g, &fakeFirst{err: broken}, &fakeSecond{})
+	if h, err := e.Hear(phrase.Scope{}, nil); err != nil || h.Outcome != None {
+		t.Errorf("no sound: %+v, %v", h, err)
+	}
+	if _, err := e.Hear(phrase.Scope{}, make([]float32, 16000)); !errors.Is(err, broken) {
+		t.Errorf("error of the first witness: %v", err)
+	}
+}

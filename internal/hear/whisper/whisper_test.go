@@ -1,0 +1,224 @@
+package whisper
+
+import (
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	binding "github.com/ggerganov/whisper.cpp/bindings/go"
+
+	"waycall/grammar"
+	"waycall/internal/audio"
+	"waycall/internal/phrase"
+	"waycall/internal/reading"
+)
+
+const modelFile = "../../../models/tiny.en-waycall-q8_0.bin"
+
+func open(t testing.TB) *Model {
+	t.Helper()
+	m, err := Open(modelFile, 2)
+	if err != nil {
+		t.Fatalf("%v (make test does that)", err)
+	}
+	t.Cleanup(m.Close)
+	return m
+}
+
+func listen(t testing.TB, m *Model, file string) {
+	t.Helper()
+	clip, err := audio.ReadFile(filepath.Join("../../../testdata/audio", file))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := m.Listen(clip); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func load(t testing.TB) *phrase.Grammar {
+	t.Helper()
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return g
+}
+
+func TestFreeAndHeld(t *testing.T) {
+	m, g := open(t), load(t)
+	if !m.Adapted() {
+		t.Fatal("the built model is not taken to be adapted")
+	}
+	all := g.Narrow(phrase.Scope{})
+	for file, want := range map[string]string{
+		"0004-af_heart.flac":  "over nine nine nine",
+		"0019-af_sarah.flac":  "way fourteen live and neutral to earth zero point four",
+		"0065-am_fenrir.flac": "no two hundred and six",
+		"0067-af_nova.flac":   "confirm",
+	} {
+		listen(t, m, file)
+		free, err := m.Free()
+		if err != nil || free.Words != want || !free.Ended {
+			t.Errorf("%s: heard freely %+v, %v; want %q", file, free, err, want)
+		}
+		held, err := m.Held(all)
+		if err != nil || held.Words != want || !held.Ended {
+			t.Errorf("%s: held to the grammar %+v, %v; want %q", file, held, err, want)
+		}
+		scored, err := m.Score(want)
+		if err != nil || scored.Words != want || abs(scored.LogProb-free.LogProb) > 1e-3 {
+			t.Errorf("%s: scored %+v, %v; the free decoding gave %+v", file, scored, err, free)
+		}
+		if other, err := m.Score("isolated and locked off"); err != nil || other.LogProb > scored.LogProb-5 {
+			t.Errorf("%s: other words score %+v beside %+v", file, other, scored)
+		}
+	}
+}
+
+// Held to a board, the model cannot say what the board does not have, however
+// clearly it was spoken.
+func TestHeldToTheBoard(t *testing.T) {
+	m, g := open(t), load(t)
+	a := g.Narrow(phrase.Scope{Ways: map[int][]reading.Test{4: {reading.LNE}}})
+	listen(t, m, "0019-af_sarah.flac") // way fourteen
+	held, err := m.Held(a)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !a.Accepts(held.Words) {
+		t.Errorf("held to way 4, the model said %q", held.Words)
+	}
+}
+
+func TestTalkComesOutAsTalk(t *testing.T) {
+	m, g := open(t), load(t)
+	for _, file := range []string{"0103-bm_daniel.flac", "0150-bm_george.flac"} {
+		listen(t, m, file)
+		free, err := m.Free()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if meaning, ok := g.Meaning(free.Words); ok {
+			t.Errorf("%s: talk was heard as %q, %+v", file, free.Words, meaning)
+		}
+	}
+}
+
+// The mask accepts exactly the automaton's phrases, token by token.
+func TestMaskIsTheAutomaton(t *testing.T) {
+	m, g := open(t), load(t)
+	a := g.Narrow(phrase.Scope{Ways: map[int][]reading.Test{1: {reading.LNE, reading.LN}, 30: {reading.R2}}})
+	k := m.mask(a)
+	rng := rand.New(rand.NewPCG(1, 2))
+	tokens := func(words string) []int32 {
+		buf := make([]binding.Token, 64)
+		n, err := m.ctx.Whisper_tokenize(" "+words, buf)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var out []int32
+		for _, x := range buf[:n] {
+			out = append(out, int32(x))
+		}
+		return out
+	}
+	for range 2000 {
+		var words []string
+		for state := 0; ; {
+			s := a.States[state]
+			if s.Final && (len(s.Arcs) == 0 || rng.IntN(3) == 0) {
+				break
+			}
+			arc := s.Arcs[rng.IntN(len(s.Arcs))]
+			words, state = append(words, arc.Word), arc.To
+		}
+		text := strings.Join(words, " ")
+		if !k.accepts(tokens(text)) {
+			t.Fatalf("the mask refuses %q", text)
+		}
+		// Cut short, or with a word too many, it is a phrase only if the
+		// automaton says so.
+		for _, other := range []string{strings.Join(words[:len(words)-1], " "), text + " nine", text[:len(text)-1]} {
+			if other != "" && k.accepts(tokens(other)) != a.Accepts(other) {
+				t.Fatalf("mask and automaton differ on %q", other)
+			}
+		}
+	}
+}
+
+func TestOpenRefuses(t *testing.T) {
+	good, err := os.ReadFile(modelFile)
+	if err != nil {
+		t.Fatalf("%v; run make test, which builds it", err)
+	}
+	bad := func(change func(b []byte) []byte) []byte { return change(append([]byte(nil), good...)) }
+	for name, tt := range map[string]struct {
+		data []byte
+		want string
+	}{
+		"empty":       {nil, "cut short"},
+		"header only": {good[:48], "cut short"},
+		"half":        {good[:len(good)/2], "cut short"},
+		"cut":         {good[:len(good)-1], "cut short"},
+		"longer":      {append(good[:len(good):len(good)], 1), "cut short"},
+		"not a model": {bytesOf("hello", 4096), "not a ggml file"},
+		"zeros":       {make([]byte, 4096), "not a ggml file"},
+		"bad header":  {bad(func(b []byte) []byte { b[4], b[5], b[6], b[7] = 0xff, 0xff, 0xff, 0x7f; return b }), "damaged"},
+	} {
+		path := filepath.Join(t.TempDir(), "waycall.bin")
+		if err := os.WriteFile(path, tt.data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		m, err := Open(path, 2)
+		if err == nil {
+			m.Close()
+			t.Errorf("%s: was opened", name)
+		} else if !strings.Contains(err.Error(), tt.want) || !strings.Contains(err.Error(), path) {
+			t.Errorf("%s: error %q does not say %q", name, err, tt.want)
+		}
+	}
+	// A sum beside the file finds what its structure does not show.
+	path := filepath.Join(t.TempDir(), "waycall.bin")
+	flipped := bad(func(b []byte) []byte { b[len(b)/2] ^= 1; return b })
+	if err := errors.Join(os.WriteFile(path, flipped, 0o600),
+		os.WriteFile(path+".sha256", fmt.Appendf(nil, "%x  waycall.bin\n", sha256.Sum256(good)), 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	if m, err := Open(path, 2); err == nil {
+		m.Close()
+		t.Error("a flipped bit went unnoticed")
+	} else if !strings.Contains(err.Error(), "does not match") {
+		t.Errorf("flipped bit: %v", err)
+	}
+	if _, err := Open(filepath.Join(t.TempDir(), "none.bin"), 2); err == nil || !strings.Contains(err.Error(), "scripts/setup") {
+		t.Errorf("missing file: %v", err)
+	}
+}
+
+func TestListenRefuses(t *testing.T) {
+	m := open(t)
+	nan := make([]float32, rate)
+	nan[7] = float32(nanValue())
+	for name, sound := range map[string][]float32{
+		"nothing":   nil,
+		"a click":   make([]float32, 320),
+		"a minute":  make([]float32, 60*rate),
+		"no number": nan,
+	} {
+		if err := m.Listen(sound); err == nil {
+			t.Errorf("%s: was taken in", name)
+		}
+	}
+}
+
+func bytesOf(s string, n int) []byte { return []byte(strings.Repeat(s, n/len(s)+1))[:n] }
+
+func abs(x float64) float64 { return max(x, -x) }
+
+func nanValue() float64 { var z float64; return z / z }
