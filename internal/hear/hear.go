@@ -96,6 +96,11 @@ const (
 // ("wrong" as "ring") 1.7.
 const within = 3.5
 
+// plausible is how far below the likeliest candidate another may lie and still
+// be worth offering to the electrician. In noise the second witness, which
+// cannot decline, comes up with phrases tens below.
+const plausible = 12
+
 // Ear hears phrases. Its methods may be called from one goroutine at a time.
 type Ear struct {
 	grammar *phrase.Grammar
@@ -254,10 +259,14 @@ func (e *Ear) weighPlain(h Heard, a *phrase.Automaton, free, held Text) (Heard, 
 	return e.settle(h, Candidate{masked.Words, m, masked.LogProb}, held)
 }
 
-// order puts the likeliest candidate first.
+// order puts the likeliest candidate first and drops those that are not worth
+// offering beside it.
 func (h *Heard) order() {
 	slices.SortFunc(h.Candidates, func(a, b Candidate) int {
 		return cmp.Or(cmp.Compare(b.LogProb, a.LogProb), cmp.Compare(a.Text, b.Text))
+	})
+	h.Candidates = slices.DeleteFunc(h.Candidates, func(c Candidate) bool {
+		return c.LogProb < h.Candidates[0].LogProb-plausible
 	})
 	h.Outcome = kind(h.Candidates[0].Meaning)
 }

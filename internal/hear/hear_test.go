@@ -62,6 +62,8 @@ func TestFusion(t *testing.T) {
 			fakeFirst{free: text("four eight six", -1), scores: map[string]float64{"four six": -3}}, "four six", Reading, false, "four eight six", 2},
 		"they differ and the second's is likelier": {
 			fakeFirst{free: text("four eight six", -4), scores: map[string]float64{"four six": -3}}, "four six", Reading, false, "four six", 2},
+		"the second heard something far off": {
+			fakeFirst{free: text("nine hundred and sixty", -2), scores: map[string]float64{"wrong": -40}}, "wrong", Reading, false, "nine hundred and sixty", 1},
 		"the second heard nothing": {
 			fakeFirst{free: text("confirm", -0.5)}, "", Command, false, "confirm", 1},
 		"talk that begins with a command": {

@@ -224,7 +224,7 @@ func TestGrammarErrors(t *testing.T) {
 	for name, tt := range map[string]struct{ gram, lex, want string }{
 		"two readings":     {"<phrase> = one {d 1} | one {d 2};", lexicon, `ambiguous: "one"`},
 		"two ways through": {"<phrase> = [one] [one] two;", lexicon, `ambiguous: "one"`},
-		"split":            {"<phrase> = one two no | one <x>; <x> = two no;", lexicon, `ambiguous: "one two"`},
+		"split":            {"<phrase> = one two no | one <x>; <x> = two no;", lexicon, `ambiguous: "one two no"`},
 		"silent twice":     {"<phrase> = one ([two] | [no]);", lexicon, "may both be empty"},
 		"empty":            {"<phrase> = [one];", lexicon, "may be empty"},
 		"recursion":        {"<phrase> = one <phrase>;", lexicon, "contains itself"},
