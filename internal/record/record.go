@@ -1,3 +1,16 @@
+// Package record is what is known about a job: the events that say so, and the
+// state they fold into.
+//
+// Nothing is ever changed or deleted. A reading that turns out wrong is
+// followed by an event that withdraws it, and both stay. The state (which
+// readings stand, what is pending, which preparation steps are answered) is
+// folded from the log with Fold and moved on with State.Apply; it is stored
+// nowhere, so it cannot disagree with the log. Package store keeps the log on
+// disk with its sound; this package is pure.
+//
+// All events of a job's log are made by one writer, the conversation of package
+// talk, one after the other. It numbers them as the store will: 1, 2, 3 and so
+// on. A log whose numbers do not run so has lost something.
 package record
 
 import (
@@ -14,19 +27,33 @@ type Kind string
 // Kinds of event. Heard and Said are what passed between the electrician and
 // the tool; the others are facts that change what is known about the board.
 const (
-	Opened    Kind = "opened"    // a session began: Job is what was tested
+	Opened    Kind = "opened"    // a session began, or began again: Job is what is tested
 	Heard     Kind = "heard"     // a phrase for us: Phrase holds what each witness heard; the sound is kept with it
 	Said      Kind = "said"      // a prompt: Text
-	Prepared  Kind = "prepared"  // a preparation step was answered: Step
+	Prepared  Kind = "prepared"  // a preparation step was answered or its answer taken back: Step, Answer, Reason
 	Proposed  Kind = "proposed"  // a reading was understood and read back: Slot, Quantity, Verdict; not yet on the schedule
 	Confirmed Kind = "confirmed" // the electrician confirmed the pending proposal, which is now on the schedule
 	Dropped   Kind = "dropped"   // the pending proposal was rejected or replaced: Reason
 	Withdrawn Kind = "withdrawn" // a confirmed reading was taken back: Slot, Reason
-	Skipped   Kind = "skipped"   // a due test was not made: Slot, Reason
+	Skipped   Kind = "skipped"   // a due test was not made: Slot, Answer, Reason
+	Moved     Kind = "moved"     // the electrician went to another test, which is due now whatever stands there: Slot
 	Retest    Kind = "retest"    // a way is to be tested again after work on it: Slot.Way; the earlier readings stay in the log
 	Paused    Kind = "paused"
-	CarriedOn Kind = "carried on"
-	Finished  Kind = "finished" // the electrician ended the session
+	CarriedOn Kind = "carried on" // the pause is over; without a pause: back from a Moved to the order of testing
+	Finished  Kind = "finished"   // the electrician ended the session
+)
+
+// How says in which way a preparation step was answered or a test not made.
+// The strings are stored, so they never change.
+type How string
+
+// The answers.
+const (
+	Done          How = "done"           // the step was carried out
+	NotApplicable How = "not applicable" // there is nothing to do or to test
+	Limitation    How = "limitation"     // it could not be done; the reason goes on the schedule
+	NotMade       How = "skipped"        // the test was left out
+	TakenBack     How = "taken back"     // an answer to a step was given in error
 )
 
 // Slot is one place on the schedule for one reading.
@@ -48,7 +75,7 @@ type Phrase struct {
 // Event is one line of the append-only log. Only the fields that its Kind
 // names are set.
 type Event struct {
-	ID   int64     `json:"id"` // 1, 2, 3 ... in the order of writing; set by the store
+	ID   int64     `json:"id"` // 1, 2, 3 ... in the order of writing
 	At   time.Time `json:"at"` // UTC
 	Kind Kind      `json:"kind"`
 
@@ -56,6 +83,7 @@ type Event struct {
 	Phrase   *Phrase           `json:"phrase,omitempty"`
 	Text     string            `json:"text,omitempty"`
 	Step     string            `json:"step,omitempty"`
+	Answer   How               `json:"answer,omitempty"`
 	Slot     *Slot             `json:"slot,omitempty"`
 	Quantity *reading.Quantity `json:"quantity,omitempty"`
 	Verdict  *check.Verdict    `json:"verdict,omitempty"`

@@ -1,0 +1,389 @@
+package record
+
+import (
+	"fmt"
+	"reflect"
+	"slices"
+	"time"
+
+	"waycall/internal/board"
+	"waycall/internal/check"
+	"waycall/internal/reading"
+)
+
+// State is what the log says up to one event. The zero State is an empty log.
+// Its slices are shared between states and must not be changed.
+type State struct {
+	Job      board.Job
+	Sessions int       // how often a session was opened; 0 for an empty log
+	LastID   int64     // of the last event, 0 for an empty log
+	LastAt   time.Time // of the last event
+
+	Answers  []Answer  // every answer to a preparation step, in order
+	Readings []Reading // every reading ever confirmed, in order, whether or not it still stands
+	Skips    []Skip    // every test ever left out, in order
+
+	Pending  *Proposal // read back and waiting to be confirmed
+	Way      int       // the way in hand: the last one that anything was done on; 0 at the start
+	Aim      *Slot     // the test the electrician went to, due whatever stands there
+	Paused   bool
+	Finished bool
+}
+
+// Answer is one answer to a preparation step.
+type Answer struct {
+	Step    string
+	How     How
+	Reason  string
+	EventID int64
+	HeardID int64
+	At      time.Time
+	Ended   int64 // the event that took it back or replaced it; 0 while it stands
+}
+
+// Proposal is a reading that was understood and read back.
+type Proposal struct {
+	Slot     Slot
+	Quantity reading.Quantity
+	Verdict  check.Verdict
+	EventID  int64
+	HeardID  int64 // the phrase that gave the value
+	At       time.Time
+}
+
+// Standing says whether a reading still counts.
+type Standing string
+
+// The standings. A reading that no longer stands is kept and reported.
+const (
+	Stands     Standing = ""            // it is on the schedule
+	Replaced   Standing = "replaced"    // a later reading took its place
+	TakenOff   Standing = "withdrawn"   // the electrician took it back
+	BeforeWork Standing = "before work" // the way was worked on and is tested again
+)
+
+// Reading is a confirmed reading.
+type Reading struct {
+	Proposal          // as it was read back
+	ConfirmedID int64 // the Confirmed event
+	Confirmed   time.Time
+	Standing    Standing
+	Ended       int64  // the event that ended its standing; 0 while it stands
+	EndReason   string // why, where it was said
+}
+
+// Skip is a test that was left out.
+type Skip struct {
+	Slot    Slot
+	How     How
+	Reason  string
+	EventID int64
+	HeardID int64
+	At      time.Time
+	Ended   int64 // the event after which it counts no more: the test was made, or the way is tested again
+}
+
+// Fold returns the state that the whole log leads to. The error names the
+// event at which the log stops making sense.
+func Fold(log []Event) (State, error) {
+	var s State
+	for _, e := range log {
+		next, err := s.Apply(e)
+		if err != nil {
+			return s, err
+		}
+		s = next
+	}
+	return s, nil
+}
+
+// Latest returns the reading that stands in slot.
+func (s State) Latest(slot Slot) (Reading, bool) {
+	for _, r := range slices.Backward(s.Readings) {
+		if r.Slot == slot && r.Standing == Stands {
+			return r, true
+		}
+	}
+	return Reading{}, false
+}
+
+// Last returns the last confirmed reading that still stands.
+func (s State) Last() (Reading, bool) {
+	for _, r := range slices.Backward(s.Readings) {
+		if r.Standing == Stands {
+			return r, true
+		}
+	}
+	return Reading{}, false
+}
+
+// Answered returns the answer that stands for a preparation step.
+func (s State) Answered(step string) (Answer, bool) {
+	for _, a := range slices.Backward(s.Answers) {
+		if a.Step == step && a.Ended == 0 {
+			return a, true
+		}
+	}
+	return Answer{}, false
+}
+
+// LeftOut returns the skip that stands for slot.
+func (s State) LeftOut(slot Slot) (Skip, bool) {
+	for _, k := range slices.Backward(s.Skips) {
+		if k.Slot == slot && k.Ended == 0 {
+			return k, true
+		}
+	}
+	return Skip{}, false
+}
+
+// Apply returns the state after e. s is not modified. An event that cannot
+// follow is an error which names it, and the state is then s.
+func (s State) Apply(e Event) (State, error) {
+	next, err := s.apply(e)
+	if err != nil {
+		return s, fmt.Errorf("event %d (%s) of the job's log cannot be: %w; the log is damaged or was written by another program, so keep the file and start from a copy", e.ID, e.Kind, err)
+	}
+	next.LastID, next.LastAt = e.ID, e.At
+	return next, nil
+}
+
+func (s State) apply(e Event) (State, error) {
+	if e.ID != s.LastID+1 {
+		return s, fmt.Errorf("it follows event %d", s.LastID)
+	}
+	if err := s.mayHappen(e.Kind); err != nil {
+		return s, err
+	}
+	switch e.Kind {
+	case Heard, Said:
+		return s, nil
+	case Opened:
+		return s.opened(e)
+	case Prepared:
+		return s.prepared(e)
+	case Proposed:
+		return s.proposed(e)
+	case Confirmed:
+		return s.confirmed(e), nil
+	case Dropped:
+		s.Pending = nil
+		return s, nil
+	case Paused:
+		s.Paused = true
+		return s, nil
+	case CarriedOn:
+		// Said in a pause it ends the pause. Said otherwise it ends the stay at
+		// a test that the electrician went to.
+		if s.Paused {
+			s.Paused = false
+		} else {
+			s.Aim = nil
+		}
+		return s, nil
+	case Finished:
+		s.Finished, s.Pending, s.Paused = true, nil, false
+		return s, nil
+	}
+	if err := s.slot(e.Slot, e.Kind == Retest); err != nil {
+		return s, err
+	}
+	switch e.Kind {
+	case Withdrawn:
+		return s.withdrawn(e)
+	case Skipped:
+		return s.skipped(e)
+	case Moved:
+		aim := *e.Slot
+		s.Aim, s.Way = &aim, aim.Way
+		return s, nil
+	case Retest:
+		return s.retest(e), nil
+	}
+	return s, fmt.Errorf("its kind is unknown")
+}
+
+// mayHappen says whether an event of kind k can come now at all.
+func (s State) mayHappen(k Kind) error {
+	pending := s.Pending != nil
+	switch k {
+	case Opened:
+		return nil
+	case Heard, Said:
+	case Confirmed, Dropped:
+		if !pending {
+			return fmt.Errorf("no reading is pending")
+		}
+	case Finished:
+		if pending {
+			return fmt.Errorf("a reading is still pending")
+		}
+	case Prepared, Proposed, Withdrawn, Skipped, Moved, Retest:
+		if pending {
+			return fmt.Errorf("a reading is still pending")
+		}
+	}
+	switch {
+	case s.Sessions == 0:
+		return fmt.Errorf("no session was opened")
+	case k == Heard || k == Said:
+	case s.Finished:
+		return fmt.Errorf("the session was finished")
+	case k == CarriedOn && !s.Paused && s.Aim == nil:
+		return fmt.Errorf("there is nothing to carry on from")
+	case k != CarriedOn && s.Paused:
+		return fmt.Errorf("the session is paused")
+	}
+	return nil
+}
+
+func (s State) opened(e Event) (State, error) {
+	switch {
+	case e.Job == nil:
+		return s, fmt.Errorf("it has no job")
+	case s.Sessions == 0:
+		s.Job = *e.Job
+	case !reflect.DeepEqual(s.Job, *e.Job):
+		return s, fmt.Errorf("it describes another job than the log began with")
+	}
+	s.Sessions++
+	s.Finished = false
+	return s, nil
+}
+
+func (s State) prepared(e Event) (State, error) {
+	if e.Step == "" {
+		return s, fmt.Errorf("it names no step")
+	}
+	switch e.Answer {
+	case Done, NotApplicable, Limitation, TakenBack:
+	default:
+		return s, fmt.Errorf("its answer is %q", e.Answer)
+	}
+	if _, ok := s.Answered(e.Step); !ok && e.Answer == TakenBack {
+		return s, fmt.Errorf("the step has no answer to take back")
+	}
+	s.Answers = slices.Clone(s.Answers)
+	for i := range s.Answers {
+		if a := &s.Answers[i]; a.Step == e.Step && a.Ended == 0 {
+			a.Ended = e.ID
+		}
+	}
+	if e.Answer != TakenBack {
+		s.Answers = append(s.Answers, Answer{Step: e.Step, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At})
+	}
+	return s, nil
+}
+
+func (s State) proposed(e Event) (State, error) {
+	if err := s.slot(e.Slot, false); err != nil {
+		return s, err
+	}
+	switch {
+	case e.Quantity == nil || e.Verdict == nil:
+		return s, fmt.Errorf("it has no quantity or no verdict")
+	case e.Quantity.Check() != nil:
+		return s, e.Quantity.Check()
+	case e.Quantity.Unit != e.Slot.Test.Unit():
+		return s, fmt.Errorf("%s is not read in %q", e.Slot.Test, e.Quantity.Unit)
+	}
+	switch e.Verdict.Result {
+	case check.Pass, check.Investigate, check.Fail, check.CannotSay:
+	default:
+		return s, fmt.Errorf("its verdict is %q", e.Verdict.Result)
+	}
+	s.Pending = &Proposal{*e.Slot, *e.Quantity, *e.Verdict, e.ID, e.HeardID, e.At}
+	return s, nil
+}
+
+func (s State) confirmed(e Event) State {
+	slot := s.Pending.Slot
+	s = s.end(slot, Replaced, e)
+	s = s.endSkips(func(k Skip) bool { return k.Slot == slot }, e.ID)
+	s.Readings = append(slices.Clip(s.Readings), Reading{Proposal: *s.Pending, ConfirmedID: e.ID, Confirmed: e.At})
+	s.Pending = nil
+	return s.arrived(slot)
+}
+
+func (s State) withdrawn(e Event) (State, error) {
+	if _, ok := s.Latest(*e.Slot); !ok {
+		return s, fmt.Errorf("no reading stands there")
+	}
+	s.Way = e.Slot.Way
+	return s.end(*e.Slot, TakenOff, e), nil
+}
+
+func (s State) skipped(e Event) (State, error) {
+	switch e.Answer {
+	case NotMade, NotApplicable, Limitation:
+	default:
+		return s, fmt.Errorf("its answer is %q", e.Answer)
+	}
+	slot := *e.Slot
+	s = s.endSkips(func(k Skip) bool { return k.Slot == slot }, e.ID)
+	s.Skips = append(slices.Clip(s.Skips), Skip{Slot: slot, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At})
+	return s.arrived(slot), nil
+}
+
+func (s State) retest(e Event) State {
+	way := e.Slot.Way
+	s.Readings = slices.Clone(s.Readings)
+	for i := range s.Readings {
+		if r := &s.Readings[i]; r.Slot.Way == way && r.Standing == Stands {
+			r.Standing, r.Ended, r.EndReason = BeforeWork, e.ID, e.Reason
+		}
+	}
+	s = s.endSkips(func(k Skip) bool { return k.Slot.Way == way }, e.ID)
+	s.Way, s.Aim = way, nil
+	return s
+}
+
+// arrived notes that something was done about slot.
+func (s State) arrived(slot Slot) State {
+	s.Way = slot.Way
+	if s.Aim != nil && *s.Aim == slot {
+		s.Aim = nil
+	}
+	return s
+}
+
+// end ends the standing of the reading in slot, if there is one.
+func (s State) end(slot Slot, how Standing, e Event) State {
+	s.Readings = slices.Clone(s.Readings)
+	for i := range s.Readings {
+		if r := &s.Readings[i]; r.Slot == slot && r.Standing == Stands {
+			r.Standing, r.Ended, r.EndReason = how, e.ID, e.Reason
+		}
+	}
+	return s
+}
+
+func (s State) endSkips(which func(Skip) bool, by int64) State {
+	s.Skips = slices.Clone(s.Skips)
+	for i := range s.Skips {
+		if k := &s.Skips[i]; k.Ended == 0 && which(*k) {
+			k.Ended = by
+		}
+	}
+	return s
+}
+
+// slot checks that an event's slot is one of this board. wayOnly is for events
+// that mean a whole way.
+func (s State) slot(slot *Slot, wayOnly bool) error {
+	if slot == nil {
+		return fmt.Errorf("it names no place on the schedule")
+	}
+	way := s.Job.Board.Way(slot.Way)
+	switch {
+	case way == nil || way.Spare:
+		return fmt.Errorf("way %d is not in use on this board", slot.Way)
+	case wayOnly:
+		return nil
+	case !slot.Test.Known():
+		return fmt.Errorf("unknown test %q", slot.Test)
+	case slot.Position < 0 || slot.Position > 2 || slot.Position > 0 && !way.TwoWay:
+		return fmt.Errorf("way %d has no switch position %d", slot.Way, slot.Position)
+	}
+	return nil
+}

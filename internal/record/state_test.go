@@ -1,0 +1,257 @@
+package record
+
+import (
+	"encoding/json"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"waycall/internal/board"
+	"waycall/internal/check"
+	"waycall/internal/reading"
+)
+
+func job() *board.Job {
+	return &board.Job{Reference: "T1", Board: board.Board{Voltage: 230, Ways: []board.Way{
+		{Number: 1, Feeds: "Lighting"}, {Number: 2, Feeds: "Landing", TwoWay: true}, {Number: 3, Spare: true},
+	}}}
+}
+
+var start = time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
+
+// log numbers and dates events as a store would.
+func log(events ...Event) []Event {
+	for i := range events {
+		events[i].ID, events[i].At = int64(i+1), start.Add(time.Duration(i)*time.Second)
+	}
+	return events
+}
+
+func slot(way int, test reading.Test, position int) *Slot { return &Slot{way, test, position} }
+
+func proposed(s *Slot, text string, heard int64) Event {
+	q, err := reading.ParseQuantity(text, reading.Megohm)
+	if err != nil {
+		panic(err)
+	}
+	return Event{Kind: Proposed, Slot: s, Quantity: &q, Verdict: &check.Verdict{Result: check.Pass, Reason: "r", Source: "s"}, HeardID: heard}
+}
+
+func opened() Event { return Event{Kind: Opened, Job: job()} }
+
+func fold(t *testing.T, events ...Event) State {
+	t.Helper()
+	s, err := Fold(log(events...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func TestFoldKeepsEveryReading(t *testing.T) {
+	s := fold(t, opened(),
+		Event{Kind: Heard, Phrase: &Phrase{Text: "two hundred"}},
+		proposed(slot(1, reading.LNE, 0), "200", 2), Event{Kind: Confirmed},
+		proposed(slot(1, reading.LNE, 0), "206", 2), Event{Kind: Confirmed},
+		Event{Kind: Withdrawn, Slot: slot(1, reading.LNE, 0), Reason: "scratched"},
+		proposed(slot(1, reading.LNE, 0), "210", 2), Event{Kind: Confirmed},
+		Event{Kind: Retest, Slot: &Slot{Way: 1}},
+		proposed(slot(1, reading.LNE, 0), "300", 2),
+	)
+	var got []string
+	for _, r := range s.Readings {
+		got = append(got, r.Quantity.Figure()+" "+string(r.Standing))
+	}
+	if diff := cmp.Diff([]string{"200 replaced", "206 withdrawn", "210 before work"}, got); diff != "" {
+		t.Error(diff)
+	}
+	if r, ok := s.Latest(*slot(1, reading.LNE, 0)); ok {
+		t.Errorf("%v stands after a retest began", r)
+	}
+	if s.Pending == nil || s.Pending.Quantity.Figure() != "300" || s.Pending.HeardID != 2 {
+		t.Errorf("pending %+v", s.Pending)
+	}
+	if r := s.Readings[1]; r.EndReason != "scratched" || r.Ended != 7 || r.ConfirmedID != 6 || r.EventID != 5 {
+		t.Errorf("second reading %+v", r)
+	}
+	// After a crash the proposal is still there to be read back again.
+	s, err := s.Apply(Event{ID: s.LastID + 1, At: start, Kind: Opened, Job: job()})
+	if err != nil || s.Pending == nil || s.Sessions != 2 {
+		t.Errorf("after opening again: %+v, %v", s.Pending, err)
+	}
+}
+
+func TestFoldAnswersAndSkips(t *testing.T) {
+	s := fold(t, opened(),
+		Event{Kind: Prepared, Step: "lamps removed", Answer: Done},
+		Event{Kind: Prepared, Step: "lamps removed", Answer: TakenBack},
+		Event{Kind: Prepared, Step: "lamps removed", Answer: Limitation, Reason: "no access"},
+		Event{Kind: Skipped, Slot: slot(2, reading.LN, 2), Answer: NotMade, Reason: "no access"},
+		Event{Kind: Moved, Slot: slot(2, reading.LN, 2)},
+	)
+	if a, ok := s.Answered("lamps removed"); !ok || a.How != Limitation || a.Reason != "no access" || len(s.Answers) != 2 || s.Answers[0].Ended != 3 {
+		t.Errorf("answers %+v", s.Answers)
+	}
+	if k, ok := s.LeftOut(*slot(2, reading.LN, 2)); !ok || k.Reason != "no access" || s.Way != 2 || s.Aim == nil {
+		t.Errorf("skips %+v, way %d", s.Skips, s.Way)
+	}
+	for _, e := range []Event{proposed(slot(2, reading.LN, 2), ">999", 0), {Kind: Confirmed}} {
+		e.ID = s.LastID + 1
+		var err error
+		if s, err = s.Apply(e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, ok := s.LeftOut(*slot(2, reading.LN, 2)); ok || len(s.Skips) != 1 || s.Aim != nil {
+		t.Errorf("a measured test is still left out: %+v, aim %v", s.Skips, s.Aim)
+	}
+}
+
+func TestApplyRefuses(t *testing.T) {
+	p := proposed(slot(1, reading.LNE, 0), "200", 0)
+	none := p
+	none.Quantity = nil
+	ohm := p
+	ohm.Quantity = &reading.Quantity{Value: 1, Bound: reading.Exactly, Unit: reading.Ohm}
+	verdict := p
+	verdict.Verdict = &check.Verdict{Result: "safe"}
+	other := job()
+	other.Reference = "T2"
+	for name, events := range map[string][]Event{
+		"not opened":                 {p},
+		"opened without a job":       {{Kind: Opened}},
+		"another job":                {opened(), {Kind: Opened, Job: other}},
+		"confirmed nothing":          {opened(), {Kind: Confirmed}},
+		"confirmed twice":            {opened(), p, {Kind: Confirmed}, {Kind: Confirmed}},
+		"dropped nothing":            {opened(), {Kind: Dropped}},
+		"proposed twice":             {opened(), p, p},
+		"no quantity":                {opened(), none},
+		"ohms":                       {opened(), ohm},
+		"unknown verdict":            {opened(), verdict},
+		"way that is not there":      {opened(), proposed(slot(9, reading.LNE, 0), "200", 0)},
+		"spare way":                  {opened(), proposed(slot(3, reading.LNE, 0), "200", 0)},
+		"no such position":           {opened(), proposed(slot(1, reading.LNE, 2), "200", 0)},
+		"unknown test":               {opened(), proposed(slot(1, "LNE", 0), "200", 0)},
+		"withdrawn nothing":          {opened(), {Kind: Withdrawn, Slot: slot(1, reading.LNE, 0)}},
+		"skipped without answer":     {opened(), {Kind: Skipped, Slot: slot(1, reading.LNE, 0)}},
+		"skipped while pending":      {opened(), p, {Kind: Skipped, Slot: slot(1, reading.LN, 0), Answer: NotMade}},
+		"moved nowhere":              {opened(), {Kind: Moved}},
+		"prepared nothing":           {opened(), {Kind: Prepared, Answer: Done}},
+		"prepared without answer":    {opened(), {Kind: Prepared, Step: "x"}},
+		"took back nothing":          {opened(), {Kind: Prepared, Step: "x", Answer: TakenBack}},
+		"carried on without a pause": {opened(), {Kind: CarriedOn}},
+		"worked in a pause":          {opened(), {Kind: Paused}, p},
+		"paused twice":               {opened(), {Kind: Paused}, {Kind: Paused}},
+		"worked after the end":       {opened(), {Kind: Finished}, p},
+		"finished with a pending":    {opened(), p, {Kind: Finished}},
+		"unknown kind":               {opened(), {Kind: "hummed", Slot: slot(1, reading.LNE, 0)}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, err := Fold(log(events...))
+			if err == nil || !strings.HasPrefix(err.Error(), "event ") {
+				t.Errorf("error %v", err)
+			}
+		})
+	}
+	gap := log(opened(), Event{Kind: Said, Text: "x"})
+	gap[1].ID = 3
+	if _, err := Fold(gap); err == nil || !strings.Contains(err.Error(), "event 3 (said)") {
+		t.Errorf("a gap: %v", err)
+	}
+}
+
+// anyEvent draws an event that may or may not be possible.
+func anyEvent(t *rapid.T) Event {
+	s := rapid.SampledFrom([]*Slot{slot(1, reading.LNE, 0), slot(1, reading.LN, 0), slot(2, reading.LNE, 1), slot(2, reading.LNE, 2), slot(3, reading.LNE, 0), nil}).Draw(t, "slot")
+	kind := rapid.SampledFrom([]Kind{Opened, Heard, Said, Prepared, Proposed, Proposed, Confirmed, Confirmed, Dropped, Withdrawn, Skipped, Moved, Retest, Paused, CarriedOn, Finished}).Draw(t, "kind")
+	switch kind {
+	case Opened:
+		return opened()
+	case Proposed:
+		return proposed(s, rapid.SampledFrom([]string{"200", ">999", "0.4"}).Draw(t, "value"), 1)
+	}
+	return Event{Kind: kind, Slot: s, Text: "t", Step: rapid.SampledFrom([]string{"a", "b"}).Draw(t, "step"),
+		Answer: rapid.SampledFrom([]How{Done, Limitation, NotMade, TakenBack}).Draw(t, "answer")}
+}
+
+// Whatever happens: a state is never changed by the next event, no reading
+// disappears or changes its value, at most one stands in each slot, every
+// confirmed reading was proposed, and the log read back from its stored form
+// gives the same state.
+func TestStateProperties(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var s State
+		var written []Event
+		var confirmed []Proposal
+		for range rapid.IntRange(1, 60).Draw(t, "n") {
+			e := anyEvent(t)
+			e.ID, e.At = s.LastID+1, start
+			before, _ := json.Marshal(s)
+			next, err := s.Apply(e)
+			if after, _ := json.Marshal(s); string(after) != string(before) {
+				t.Fatalf("%s changed the state before it\n%s\n%s", e.Kind, before, after)
+			}
+			if err != nil {
+				if next.LastID != s.LastID {
+					t.Fatalf("refused %s moved the state", e.Kind)
+				}
+				continue
+			}
+			if e.Kind == Confirmed {
+				confirmed = append(confirmed, *s.Pending)
+			}
+			written, s = append(written, e), next
+			if len(s.Readings) != len(confirmed) {
+				t.Fatalf("%d readings of %d confirmed", len(s.Readings), len(confirmed))
+			}
+			standing := map[Slot]bool{}
+			for i, r := range s.Readings {
+				if r.Proposal != confirmed[i] {
+					t.Fatalf("reading %d changed: %+v, was %+v", i, r.Proposal, confirmed[i])
+				}
+				if r.Standing == Stands && standing[r.Slot] || (r.Standing == Stands) != (r.Ended == 0) {
+					t.Fatalf("standings are wrong: %+v", s.Readings)
+				}
+				standing[r.Slot] = standing[r.Slot] || r.Standing == Stands
+			}
+		}
+		data, err := json.Marshal(written)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var back []Event
+		if err := json.Unmarshal(data, &back); err != nil {
+			t.Fatal(err)
+		}
+		again, err := Fold(back)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(s, again); diff != "" {
+			t.Fatal(diff)
+		}
+	})
+}
+
+func FuzzFold(f *testing.F) {
+	data, _ := json.Marshal(log(opened(), proposed(slot(1, reading.LNE, 0), "200", 0), Event{Kind: Confirmed}))
+	f.Add(data)
+	f.Fuzz(func(t *testing.T, data []byte) {
+		var events []Event
+		if json.Unmarshal(data, &events) != nil {
+			return
+		}
+		s, err := Fold(events)
+		if err != nil && !strings.HasPrefix(err.Error(), "event ") {
+			t.Fatalf("error %v names no event", err)
+		}
+		for _, r := range s.Readings {
+			if r.Quantity.Check() != nil {
+				t.Fatalf("an impossible quantity stands: %+v", r)
+			}
+		}
+	})
+}
