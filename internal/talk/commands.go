@@ -1,0 +1,470 @@
+package talk
+
+import (
+	"cmp"
+	"slices"
+
+	"waycall/internal/phrase"
+	"waycall/internal/record"
+	"waycall/internal/sequence"
+)
+
+func (t *turn) heard(e Heard) {
+	r := &t.s.Record
+	if r.Sessions == 0 || r.Finished {
+		return
+	}
+	if r.Paused && !(e.Phrase.Agreed && e.Meaning.Command == phrase.CarryOn) {
+		return // talk in a pause is not for us: neither answered nor kept
+	}
+	t.s.quiet, t.s.missed = 0, 0
+	t.fact(record.Event{Kind: record.Heard, Phrase: &e.Phrase})
+	t.heardID = r.LastID
+	if !e.Phrase.Agreed {
+		t.disputed(e)
+		return
+	}
+	t.meaning(e.Meaning)
+}
+
+// meaning acts on a phrase that was heard for certain.
+func (t *turn) meaning(m phrase.Meaning) {
+	if t.s.offer != nil && t.choose(m) {
+		return
+	}
+	if t.s.reason != nil && t.reasoned(m) {
+		return
+	}
+	r := &t.s.Record
+	if r.Pending != nil && leavesPending(m.Command) {
+		t.say("First this one.", t.readBack())
+		return
+	}
+	switch m.Command {
+	case "":
+		t.value(m)
+	case phrase.Confirm:
+		t.confirm()
+	case phrase.No:
+		t.no(m)
+	case phrase.Scratch:
+		t.scratch()
+	case phrase.SayAgain:
+		if t.s.last == "" {
+			t.prompt()
+		} else {
+			t.say(t.s.last)
+		}
+	case phrase.WhatsNext:
+		t.remind()
+	case phrase.WhatsLeft:
+		t.left()
+		t.failing()
+		t.remindPending()
+	case phrase.Skip:
+		t.leaveOut(record.NotMade, m.Reason)
+	case phrase.NotApplicable:
+		t.leaveOut(record.NotApplicable, m.Reason)
+	case phrase.Limitation:
+		t.leaveOut(record.Limitation, m.Reason)
+	case phrase.GoBack:
+		t.goBack()
+	case phrase.GoTo:
+		t.goTo(m.Way)
+	case phrase.ReadBack:
+		t.readWay(m.Way)
+		t.remindPending()
+	case phrase.TestAgain:
+		t.testAgain(m.Way)
+	case phrase.Pause:
+		t.s.offer, t.s.reason = nil, nil
+		t.follows(record.Event{Kind: record.Paused})
+		t.say(paused)
+	case phrase.CarryOn:
+		t.carryOn()
+	case phrase.Finish:
+		t.finish()
+	case phrase.Note:
+		t.say("Notes by voice are not taken yet. " + notStored)
+		t.remindPending()
+	case phrase.First, phrase.Second:
+		t.say("There is nothing to choose from.")
+		t.remind()
+	case phrase.Reason:
+		t.say("No reason was asked for.")
+		t.remind()
+	case phrase.PolarityCorrect, phrase.PolarityWrong:
+		t.say("Polarity is not taken in this session. " + notStored)
+		t.remindPending()
+	default:
+		t.answer(string(m.Command))
+	}
+}
+
+// leavesPending reports whether a command would go away from a reading that
+// waits to be confirmed.
+func leavesPending(c phrase.Command) bool {
+	switch c {
+	case phrase.Skip, phrase.NotApplicable, phrase.Limitation, phrase.GoBack, phrase.GoTo, phrase.TestAgain:
+		return true
+	}
+	return false
+}
+
+// choose takes the answer to an offer. It reports false when the phrase is
+// something else, for which the offer is then withdrawn.
+func (t *turn) choose(m phrase.Meaning) bool {
+	o := t.s.offer
+	switch m.Command {
+	case phrase.First, phrase.Second:
+		t.s.offer = nil
+		n := 0
+		if m.Command == phrase.Second {
+			n = 1
+		}
+		t.propose(o.choices[n], o.heardID)
+		return true
+	case phrase.Confirm:
+		// Of two readings neither can be confirmed, nor can one that waited
+		// before them.
+		t.say("Which one?", t.offerText())
+		return true
+	case phrase.SayAgain, phrase.WhatsNext:
+		t.say(t.offerText())
+		return true
+	case phrase.No, "":
+		t.s.offer = nil
+		if m.HasValue() {
+			// "No, four six", or the value said again: it belongs where both
+			// offered readings do, if they are for one place.
+			m.Command = ""
+			if a, b := o.choices[0].slot, o.choices[1].slot; a == b && m.Way == 0 && m.Test == "" {
+				m.Way, m.Test = a.Way, a.Test
+			}
+			t.reading(m)
+			return true
+		}
+		t.say("Neither, then. Say it again.")
+		t.remind()
+		return true
+	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note:
+		return false // the offer stays and is repeated
+	}
+	t.s.offer = nil
+	return false
+}
+
+// reasoned takes the answer to "what is the reason?". It reports false when the
+// phrase is something else, which then stands for itself.
+func (t *turn) reasoned(m phrase.Meaning) bool {
+	ask := *t.s.reason
+	switch m.Command {
+	case phrase.Reason:
+		t.s.reason = nil
+		t.omit(ask, m.Reason)
+		return true
+	case phrase.Confirm, phrase.SayAgain, phrase.WhatsNext:
+		t.say(whyText)
+		return true
+	case phrase.No, phrase.Scratch:
+		t.s.reason = nil
+		if m.HasValue() {
+			return false
+		}
+		t.say(notLeftOut)
+		t.remind()
+		return true
+	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note:
+		return false // the question stays
+	}
+	t.s.reason = nil
+	t.say(notLeftOut)
+	return false
+}
+
+func (t *turn) value(m phrase.Meaning) {
+	if !m.HasValue() {
+		t.say("That has no reading.")
+		t.remind()
+		return
+	}
+	t.reading(m)
+}
+
+func (t *turn) confirm() {
+	if t.s.Record.Pending == nil {
+		t.say("There is nothing to confirm.")
+		t.remind()
+		return
+	}
+	t.follows(record.Event{Kind: record.Confirmed})
+	t.say("Stored.")
+	t.announce()
+}
+
+func (t *turn) no(m phrase.Meaning) {
+	switch {
+	case m.HasValue():
+		t.reading(m)
+	case t.s.Record.Pending == nil:
+		t.say("Nothing waits to be corrected.")
+		t.remind()
+	default:
+		t.follows(record.Event{Kind: record.Dropped, Reason: "not right"})
+		t.say("Dropped.")
+		t.remind()
+	}
+}
+
+// scratch takes back the pending reading, or else the last thing done: a
+// reading is withdrawn, an answer to a preparation step taken back, a test left
+// out is due again.
+func (t *turn) scratch() {
+	r := &t.s.Record
+	if r.Pending != nil {
+		t.follows(record.Event{Kind: record.Dropped, Reason: "scratched"})
+		t.say("Scratched.")
+		t.remind()
+		return
+	}
+	var readingID, answerID, skipID int64
+	last, _ := r.Last()
+	readingID = last.ConfirmedID
+	var answer record.Answer
+	for _, a := range r.Answers {
+		if a.Ended == 0 {
+			answer, answerID = a, a.EventID
+		}
+	}
+	var skip record.Skip
+	for _, k := range r.Skips {
+		if k.Ended == 0 && (r.Aim == nil || *r.Aim != k.Slot) {
+			skip, skipID = k, k.EventID
+		}
+	}
+	switch max(readingID, answerID, skipID) {
+	case 0:
+		t.say("There is nothing to take back.")
+	case readingID:
+		t.follows(record.Event{Kind: record.Withdrawn, Slot: &last.Slot, Reason: "scratched"})
+		t.sayf("%s, %s, is taken off the schedule.", capital(named(last.Slot)), last.Quantity.Spoken())
+	case answerID:
+		t.follows(record.Event{Kind: record.Prepared, Step: answer.Step, Answer: record.TakenBack, Reason: "scratched"})
+		t.sayf("The answer %s is taken back.", answer.Step)
+		t.s.asked = ""
+	case skipID:
+		t.follows(record.Event{Kind: record.Moved, Slot: &skip.Slot})
+		t.say("Taken back.")
+	}
+	t.remind()
+}
+
+// leaveOut leaves out the test or the step that is due, once the reason is
+// known.
+func (t *turn) leaveOut(how record.How, reason string) {
+	d, ok := sequence.Next(t.s.Record)
+	switch {
+	case !ok:
+		t.say("Nothing is due.")
+		t.nothingDue()
+		return
+	case d.Again:
+		t.carryOn() // its reading is kept
+		return
+	case d.Step != nil && !d.Step.May(how):
+		t.say("That step cannot be left out.")
+		t.remind()
+		return
+	}
+	ask := asking{how: how, slot: d.Slot}
+	if d.Step != nil {
+		ask.step = d.Step.ID
+	}
+	if reason == "" {
+		t.s.reason = &ask
+		t.say(whyText)
+		return
+	}
+	t.omit(ask, reason)
+}
+
+func (t *turn) omit(ask asking, reason string) {
+	if reason == "" {
+		t.s.reason = &ask
+		t.say(whyText)
+		return
+	}
+	e := record.Event{Kind: record.Skipped, Slot: &ask.slot, Answer: ask.how, Reason: reason}
+	if ask.step != "" {
+		e = record.Event{Kind: record.Prepared, Step: ask.step, Answer: ask.how, Reason: reason}
+	}
+	t.follows(e)
+	t.sayf("%s, %s.", capital(string(ask.how)), reason)
+	if ask.step == sequence.SurgeOut {
+		t.say("The tests are at 250 volts.")
+	}
+	t.announce()
+}
+
+// ready refuses what needs the preparation.
+func (t *turn) ready() bool {
+	if sequence.Prepared(t.s.Record) {
+		return true
+	}
+	t.say("The preparation comes first.")
+	t.remind()
+	return false
+}
+
+// goBack goes to the test before: of those measured or left out, the last, or
+// the one before where the electrician already went back to.
+func (t *turn) goBack() {
+	if !t.ready() {
+		return
+	}
+	type done struct {
+		id   int64
+		slot record.Slot
+	}
+	var before []done
+	r := &t.s.Record
+	for _, x := range r.Readings {
+		if x.Standing == record.Stands {
+			before = append(before, done{x.ConfirmedID, x.Slot})
+		}
+	}
+	for _, k := range r.Skips {
+		if k.Ended == 0 {
+			before = append(before, done{k.EventID, k.Slot})
+		}
+	}
+	slices.SortFunc(before, func(a, b done) int { return cmp.Compare(a.id, b.id) })
+	n := len(before) - 1
+	if r.Aim != nil {
+		if i := slices.IndexFunc(before, func(d done) bool { return d.slot == *r.Aim }); i >= 0 {
+			n = i - 1
+		}
+	}
+	if n < 0 {
+		t.say("There is no test before this one.")
+		t.remind()
+		return
+	}
+	t.move(before[n].slot)
+}
+
+func (t *turn) move(slot record.Slot) {
+	t.follows(record.Event{Kind: record.Moved, Slot: &slot})
+	t.remind()
+}
+
+func (t *turn) goTo(n int) {
+	if why := t.noWay(n); why != "" {
+		t.say(why)
+		return
+	}
+	if !t.ready() {
+		return
+	}
+	for _, d := range sequence.Remaining(t.s.Record) {
+		if d.Slot.Way == n {
+			t.move(d.Slot)
+			return
+		}
+	}
+	t.say("All tests of that way are dealt with.")
+	t.move(sequence.Required(t.s.Record.Job, n)[0])
+}
+
+// readWay reads back what stands for a way.
+func (t *turn) readWay(n int) {
+	if why := t.noWay(n); why != "" {
+		t.say(why)
+		return
+	}
+	r := t.s.Record
+	t.say(capital(way(n)) + ".")
+	found := false
+	for _, x := range r.Readings {
+		if x.Slot.Way == n && x.Standing == record.Stands {
+			t.sayf("%s, %s. %s", capital(named(x.Slot)[len(way(n))+2:]), x.Quantity.Spoken(), verdict(x.Verdict))
+			found = true
+		}
+	}
+	for _, k := range r.Skips {
+		if k.Slot.Way == n && k.Ended == 0 {
+			t.sayf("%s, %s, %s.", capital(named(k.Slot)[len(way(n))+2:]), k.How, k.Reason)
+			found = true
+		}
+	}
+	if !found {
+		t.say("No readings yet.")
+	}
+}
+
+func (t *turn) testAgain(n int) {
+	if why := t.noWay(n); why != "" {
+		t.say(why)
+		return
+	}
+	if !t.ready() {
+		return
+	}
+	t.follows(record.Event{Kind: record.Retest, Slot: &record.Slot{Way: n}})
+	t.sayf("%s is tested again, and its earlier readings are kept.", capital(way(n)))
+	t.say(proveAgain)
+	t.remind()
+}
+
+func (t *turn) carryOn() {
+	r := &t.s.Record
+	if r.Paused || r.Aim != nil && r.Pending == nil {
+		t.follows(record.Event{Kind: record.CarriedOn})
+	}
+	t.say("Carrying on.")
+	t.remind()
+}
+
+func (t *turn) finish() {
+	r := &t.s.Record
+	if p := r.Pending; p != nil {
+		t.sayf("%s was not confirmed and is not on the schedule.", capital(named(p.Slot)))
+		t.follows(record.Event{Kind: record.Dropped, Reason: "the session was finished before it was confirmed"})
+	}
+	t.say("Finished.")
+	t.left()
+	t.failing()
+	t.say("The record is kept. The results are for the competent person to judge.")
+	t.follows(record.Event{Kind: record.Finished})
+	t.stop = true
+}
+
+// answer takes the answer to a preparation step. Only the step that is due can
+// be answered, by its own phrase.
+func (t *turn) answer(id string) {
+	r := &t.s.Record
+	steps := sequence.Steps(r.Job)
+	at := slices.IndexFunc(steps, func(s sequence.Step) bool { return s.ID == id })
+	if at < 0 {
+		if id == sequence.SurgeOut {
+			t.say("This board has no surge protection.")
+		} else {
+			t.say("That cannot be said here. " + notStored)
+		}
+		t.remind()
+		return
+	}
+	if _, done := r.Answered(id); done {
+		t.say("That is answered already.")
+		t.remind()
+		return
+	}
+	if d, ok := sequence.Next(*r); !ok || d.Step == nil || d.Step.ID != id {
+		t.say("One at a time.")
+		t.remind()
+		return
+	}
+	t.follows(record.Event{Kind: record.Prepared, Step: id, Answer: record.Done})
+	t.say("Noted.")
+	t.announce()
+}

@@ -1,0 +1,240 @@
+package talk
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"waycall/grammar"
+	"waycall/internal/board"
+	"waycall/internal/phrase"
+	"waycall/internal/record"
+)
+
+var update = flag.Bool("update", false, "rewrite the answers in testdata/talk")
+
+const boards = "../../testdata/boards/"
+
+func readJob(t testing.TB, name string) board.Job {
+	t.Helper()
+	f, err := os.Open(boards + name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	job, err := board.Read(f, name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return job
+}
+
+func loadGrammar(t testing.TB) *phrase.Grammar {
+	t.Helper()
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return g
+}
+
+var start = time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
+
+// player runs a conversation the way a session does, and checks what must hold
+// at every step.
+type player struct {
+	t     testing.TB
+	state State
+	log   []record.Event
+	at    time.Time
+}
+
+func (p *player) step(e Event) (out []string) {
+	p.t.Helper()
+	next, effects, err := step(p.state, e)
+	if err != nil {
+		p.t.Fatalf("%#v: %v", e, err)
+	}
+	var said string
+	spoken := false
+	for i, effect := range effects {
+		switch x := effect.(type) {
+		case Append:
+			if spoken {
+				p.t.Fatalf("%#v: a fact after something was said: %+v", e, x.Event)
+			}
+			if (x.Event.Kind == record.Heard) != (i == 0 && isHeard(e)) {
+				p.t.Fatalf("%#v: the heard phrase must be the first fact and the only one", e)
+			}
+			p.log = append(p.log, x.Event)
+			if x.Event.Kind == record.Said {
+				said = x.Event.Text
+			} else if x.Event.Kind != record.Heard {
+				out = append(out, "+ "+factText(x.Event))
+			}
+		case Say:
+			spoken = true
+			if _, failed := e.(Failed); !failed && x.Text != said && said != "" {
+				p.t.Fatalf("%#v: said %q but wrote %q", e, x.Text, said)
+			}
+			if strings.Contains(strings.ToLower(x.Text), "safe") {
+				p.t.Fatalf("said %q", x.Text)
+			}
+			out = append(out, "< "+x.Text)
+		case Stop:
+			out = append(out, "= stop")
+		}
+	}
+	again, err := record.Fold(p.log)
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	if diff := cmp.Diff(again, next.Record); diff != "" {
+		p.t.Fatalf("%#v: replaying the facts gives another record:\n%s", e, diff)
+	}
+	p.state = next
+	return out
+}
+
+func isHeard(e Event) bool { _, ok := e.(Heard); return ok }
+
+func factText(e record.Event) string {
+	words := []string{string(e.Kind)}
+	add := func(s string) {
+		if s != "" {
+			words = append(words, s)
+		}
+	}
+	add(e.Step)
+	add(string(e.Answer))
+	if e.Slot != nil {
+		add(fmt.Sprintf("way %d", e.Slot.Way))
+		add(string(e.Slot.Test))
+		if e.Slot.Position > 0 {
+			add(fmt.Sprintf("position %d", e.Slot.Position))
+		}
+	}
+	if e.Quantity != nil {
+		add(e.Quantity.String())
+	}
+	if e.Verdict != nil {
+		add(string(e.Verdict.Result))
+	}
+	if e.Reason != "" {
+		add("(" + e.Reason + ")")
+	}
+	return strings.Join(words, " ")
+}
+
+// TestScripts plays testdata/talk/*.txt. A line there begins with
+//
+//	#        a remark
+//	board    the board file in testdata/boards
+//	>        a phrase both witnesses agree on
+//	?        a disputed phrase: what it may have been, best first, between bars
+//	!        a phrase that the grammar of this board rules out
+//	~        speech without a meaning
+//	.        silence
+//	x        a failure outside; "x lost" when the last phrase was not stored
+//	restart  the session is killed and begins again from its log
+//	prepare  all preparation steps are answered
+//
+// and each is followed by what came of it: + a fact, < what was said, = stop.
+// go test ./internal/talk -update writes these.
+func TestScripts(t *testing.T) {
+	g := loadGrammar(t)
+	files, err := filepath.Glob("../../testdata/talk/*.txt")
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no scripts: %v", err)
+	}
+	for _, file := range files {
+		t.Run(strings.TrimSuffix(filepath.Base(file), ".txt"), func(t *testing.T) {
+			data, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got := play(t, g, string(data))
+			if *update {
+				if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+					t.Fatal(err)
+				}
+				return
+			}
+			if diff := cmp.Diff(string(data), got); diff != "" {
+				t.Errorf("run go test ./internal/talk -update if this is meant:\n%s", diff)
+			}
+		})
+	}
+}
+
+func play(t *testing.T, g *phrase.Grammar, script string) string {
+	t.Helper()
+	meaning := func(text string) phrase.Meaning {
+		m, ok := g.Meaning(text)
+		if !ok {
+			t.Fatalf("the grammar does not have %q", text)
+		}
+		return m
+	}
+	p := &player{t: t, at: start}
+	var job board.Job
+	var out []string
+	for _, line := range strings.Split(strings.TrimRight(script, "\n"), "\n") {
+		mark, rest, _ := strings.Cut(line, " ")
+		if mark == "+" || mark == "<" || mark == "=" {
+			continue
+		}
+		out = append(out, line)
+		p.at = p.at.Add(5 * time.Second)
+		var e Event
+		switch mark {
+		case "", "#":
+			continue
+		case "board":
+			job = readJob(t, rest)
+			e = Begin{p.at, job}
+		case "restart":
+			s, err := record.Fold(p.log)
+			if err != nil {
+				t.Fatal(err)
+			}
+			p.state, e = State{Record: s}, Begin{p.at, job}
+		case "prepare":
+			for _, words := range []string{"isolated and locked off", "proved dead", "surge protection out", "lamps removed", "loads disconnected", "switches on", "leads checked"} {
+				got := p.step(Heard{At: p.at, Meaning: meaning(words), Phrase: record.Phrase{Agreed: true, Text: words}})
+				if words == "leads checked" {
+					out = append(out, got...)
+				}
+			}
+			continue
+		case ">":
+			e = Heard{At: p.at, Meaning: meaning(rest), Phrase: record.Phrase{Agreed: true, Text: rest}}
+		case "?":
+			h := Heard{At: p.at, Phrase: record.Phrase{Text: rest}}
+			for _, words := range strings.Split(rest, "|") {
+				h.Candidates = append(h.Candidates, meaning(strings.TrimSpace(words)))
+			}
+			h.Meaning = h.Candidates[0]
+			e = h
+		case "!":
+			e = Beyond{p.at, meaning(rest)}
+		case "~":
+			e = NotUnderstood{p.at}
+		case ".":
+			e = Silence{p.at}
+		case "x":
+			what := strings.TrimPrefix(rest, "lost ")
+			e = Failed{p.at, what, what != rest}
+		default:
+			t.Fatalf("cannot read the line %q", line)
+		}
+		out = append(out, p.step(e)...)
+	}
+	return strings.Join(out, "\n") + "\n"
+}

@@ -1,0 +1,311 @@
+// Package talk is the conversation between the electrician and waycall:
+// what is announced, how a phrase is taken, and what becomes of a reading.
+//
+// It is a pure function, Step, from a state and an event to the next state and
+// a list of effects. It has no clock, no sound and no disk, so every
+// conversation can be played from a script, and the same events always give the
+// same facts.
+//
+// How a reading gets onto the schedule:
+//
+//	heard -> checked -> read back with its verdict -> "confirm" -> stored
+//
+// Nothing else puts it there. Silence never confirms, a disputed "confirm" never
+// confirms, and a value that was not read back is never stored. Whenever
+// something is pending, whatever is said ends by reading it back, so that
+// "confirm" can only mean the reading that was heard last.
+//
+// # What the session does with the effects
+//
+// The facts (Append) of one step are written in one transaction, with the sound
+// of the phrase when they begin with a Heard fact, before anything of that step
+// is spoken. Step has already numbered them as the store will (State.Record
+// gives the last number), so HeardID is final. When the writing fails, the
+// session keeps the state from before the step and calls Step with Failed: to a
+// record that could not be written nothing happened. All facts of a job's log
+// come from Step.
+//
+// A session that was cut off, however hard, begins again with
+// State{Record: folded log} and a Begin event: a reading that was waiting to be
+// confirmed is read back again. What is lost is only small talk: an offered
+// choice, a question for a reason, what "say again" would repeat.
+package talk
+
+import (
+	"fmt"
+	"reflect"
+	"strings"
+	"time"
+
+	"waycall/internal/board"
+	"waycall/internal/phrase"
+	"waycall/internal/record"
+)
+
+// State is where the conversation stands. The zero State is a job that was
+// never opened; State{Record: r} continues one that was.
+type State struct {
+	Record record.State // what the facts so far say; equal to record.Fold of them
+
+	last   string  // what was said last
+	told   place   // the test that was announced last, so that only what changed is said
+	asked  string  // the preparation step that was asked for in full
+	offer  *offer  // two readings to choose from
+	reason *asking // something is to be left out and its reason was asked for
+	quiet  int     // silences since the last phrase
+	missed int     // phrases not understood, one after the other
+}
+
+type place struct {
+	way, position int
+	bar           string
+	volts         float64
+}
+
+// offer is two readings that a disputed phrase may have meant.
+type offer struct {
+	choices []choice
+	heardID int64 // the disputed phrase, whose sound the chosen reading rests on
+}
+
+// asking is what will be left out once its reason is known.
+type asking struct {
+	how  record.How
+	step string // a preparation step, or
+	slot record.Slot
+}
+
+// Event is something that happened: one of Begin, Heard, Beyond, NotUnderstood,
+// Silence and Failed.
+type Event interface{ when() time.Time }
+
+// Begin opens the session, or opens it again after it was finished or cut off.
+type Begin struct {
+	At  time.Time
+	Job board.Job // the zero Job means the one that the record began with
+}
+
+// Heard is a phrase for us. Phrase.Agreed says whether the witnesses gave one
+// meaning; otherwise Candidates holds the meanings to choose from, best first.
+type Heard struct {
+	At         time.Time
+	Meaning    phrase.Meaning // the best one
+	Candidates []phrase.Meaning
+	Phrase     record.Phrase // goes into the log as it is
+}
+
+// Beyond is a phrase for us, clearly heard, that cannot be said on this board,
+// such as a way that it does not have. It is answered, and nothing is stored.
+type Beyond struct {
+	At      time.Time
+	Meaning phrase.Meaning
+}
+
+// NotUnderstood is speech that was probably for us but has no meaning. It is
+// answered, and nothing but the answer is stored.
+type NotUnderstood struct{ At time.Time }
+
+// Silence is a while without speech after something was said.
+type Silence struct{ At time.Time }
+
+// Failed is something that went wrong outside the conversation. It is said, and
+// nothing is stored, because storing may be what failed.
+type Failed struct {
+	At   time.Time
+	What string // a whole sentence, such as "The disk is full."
+	Lost bool   // the last phrase was not stored and must be said again
+}
+
+func (e Begin) when() time.Time         { return e.At }
+func (e Heard) when() time.Time         { return e.At }
+func (e Beyond) when() time.Time        { return e.At }
+func (e NotUnderstood) when() time.Time { return e.At }
+func (e Silence) when() time.Time       { return e.At }
+func (e Failed) when() time.Time        { return e.At }
+
+// Effect is something for the session to do: one of Append, Say and Stop, in
+// the order given.
+type Effect interface{ effect() }
+
+// Append is a fact to be written to the log, numbered.
+type Append struct{ Event record.Event }
+
+// Say is a prompt to be spoken.
+type Say struct{ Text string }
+
+// Stop ends the session once what comes before it is done.
+type Stop struct{}
+
+func (Append) effect() {}
+func (Say) effect()    {}
+func (Stop) effect()   {}
+
+// Step returns the state after e and what is to be done. s is not modified.
+// It never panics on a state that it returned or that was folded from a log.
+func Step(s State, e Event) (State, []Effect) {
+	next, effects, err := step(s, e)
+	if err != nil {
+		// A fact that the record refuses is a mistake in this package. The
+		// record stays as it was, and the electrician is not left guessing.
+		return s, []Effect{Say{"Waycall made a mistake with that, and nothing was stored. Say it again, or finish here."}}
+	}
+	return next, effects
+}
+
+func step(s State, e Event) (State, []Effect, error) {
+	t := &turn{s: s, at: e.when().UTC()}
+	switch e := e.(type) {
+	case Begin:
+		t.begin(e)
+	case Heard:
+		t.heard(e)
+	case Beyond:
+		t.beyond(e)
+	case NotUnderstood:
+		t.notUnderstood()
+	case Silence:
+		t.silence()
+	case Failed:
+		if !s.Record.Finished {
+			t.say(e.What)
+			if e.Lost {
+				t.say("Your last words were not stored. Say them again.")
+			}
+			if t.listening() {
+				t.remindPending()
+			}
+		}
+		// Without facts, and what was said before stays what is repeated.
+		if len(t.words) > 0 {
+			t.effects = append(t.effects, Say{strings.Join(t.words, " ")})
+		}
+		return s, t.effects, nil
+	}
+	if len(t.words) > 0 {
+		text := strings.Join(t.words, " ")
+		t.fact(record.Event{Kind: record.Said, Text: text})
+		if !t.passing {
+			t.s.last = text
+		}
+		t.effects = append(t.effects, Say{text})
+	}
+	if t.stop {
+		t.effects = append(t.effects, Stop{})
+	}
+	if t.err != nil {
+		return s, nil, t.err
+	}
+	return t.s, t.effects, nil
+}
+
+// turn is one step being made.
+type turn struct {
+	s       State
+	at      time.Time
+	heardID int64 // the phrase that this turn answers
+	effects []Effect
+	words   []string
+	stop    bool
+	passing bool // what is said now is not worth saying again
+	err     error
+}
+
+// fact adds e to the log and to the state.
+func (t *turn) fact(e record.Event) {
+	e.ID, e.At = t.s.Record.LastID+1, t.at
+	next, err := t.s.Record.Apply(e)
+	if err != nil {
+		if t.err == nil {
+			t.err = err
+		}
+		return
+	}
+	t.s.Record = next
+	t.effects = append(t.effects, Append{e})
+}
+
+// follows adds a fact that rests on the phrase of this turn.
+func (t *turn) follows(e record.Event) {
+	e.HeardID = t.heardID
+	t.fact(e)
+}
+
+func (t *turn) say(sentences ...string) { t.words = append(t.words, sentences...) }
+
+func (t *turn) sayf(format string, args ...any) { t.say(fmt.Sprintf(format, args...)) }
+
+func (t *turn) begin(e Begin) {
+	r := &t.s.Record
+	if r.Sessions > 0 && !reflect.DeepEqual(e.Job, board.Job{}) && !reflect.DeepEqual(e.Job, r.Job) {
+		// Nothing is written to a record that is about another board.
+		t.effects = append(t.effects, Say{"The board file differs from the one that this record began with. Use the first one, or give the job a new reference."}, Stop{})
+		return
+	}
+	again, job := r.Sessions > 0, e.Job
+	if again {
+		job = r.Job
+	}
+	t.s = State{Record: t.s.Record}
+	t.fact(record.Event{Kind: record.Opened, Job: &job})
+	if !again {
+		t.sayf("Job %s, %s.", job.Reference, job.Board.Name)
+		t.announce()
+		return
+	}
+	t.say("Going on where this job stopped. If the board was left, prove dead again by your own procedure.")
+	if t.s.Record.Paused {
+		t.say(paused)
+		return
+	}
+	t.prompt()
+}
+
+func (t *turn) notUnderstood() {
+	if !t.listening() {
+		return
+	}
+	t.s.missed++
+	t.s.quiet = 0
+	t.passing = true
+	t.say("I did not catch that.")
+	// Once is a mishap; after that it helps to hear what is waited for.
+	if t.s.missed > 1 || t.s.Record.Pending != nil || t.s.offer != nil || t.s.reason != nil {
+		t.remind()
+	}
+}
+
+// silence repeats what is waited for once, then waits.
+func (t *turn) silence() {
+	if !t.listening() {
+		return
+	}
+	t.s.quiet++
+	if t.s.quiet == 1 {
+		t.remind()
+	}
+}
+
+// listening reports whether anything but "carry on" is answered.
+func (t *turn) listening() bool {
+	r := &t.s.Record
+	return r.Sessions > 0 && !r.Paused && !r.Finished
+}
+
+// beyond says why the phrase cannot be.
+func (t *turn) beyond(e Beyond) {
+	if !t.listening() {
+		return
+	}
+	t.s.quiet, t.s.missed = 0, 0
+	why := ""
+	if e.Meaning.HasValue() {
+		_, why = t.resolve(e.Meaning)
+	} else if e.Meaning.Way != 0 {
+		why = t.noWay(e.Meaning.Way)
+	}
+	if why == "" {
+		why = "That cannot be said here. Nothing was stored."
+	}
+	t.say(why)
+	t.remindPending()
+}
