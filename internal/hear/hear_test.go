@@ -37,6 +37,11 @@ func (f *fakeSecond) Hear(*phrase.Automaton, []float32) (Text, error) {
 }
 func (f *fakeSecond) Prepare(*phrase.Automaton) error { return nil }
 
+// weak is a text with a token of low probability.
+func weak(words string, lp float64) Text {
+	return Text{Words: words, LogProb: lp, Weakest: -1, Ended: true}
+}
+
 func text(words string, lp float64) Text { return Text{Words: words, LogProb: lp, Ended: true} }
 
 func TestFusion(t *testing.T) {
@@ -63,9 +68,17 @@ func TestFusion(t *testing.T) {
 		"they differ and the second's is likelier": {
 			fakeFirst{free: text("four eight six", -4), scores: map[string]float64{"four six": -3}}, "four six", Reading, false, "four six", 2},
 		"the second heard something far off": {
+			fakeFirst{free: weak("nine hundred and sixty", -2), scores: map[string]float64{"wrong": -40}}, "wrong", Reading, false, "nine hundred and sixty", 1},
+		"the first is sure and the second far off": {
+			fakeFirst{free: text("go back", -2), scores: map[string]float64{"wrong": -40}}, "wrong", Command, true, "go back", 1},
+		"but never for a figure": {
 			fakeFirst{free: text("nine hundred and sixty", -2), scores: map[string]float64{"wrong": -40}}, "wrong", Reading, false, "nine hundred and sixty", 1},
+		"the first is sure, but not much surer": {
+			fakeFirst{free: text("go back", -1), scores: map[string]float64{"no": -6.5}}, "no", Command, false, "go back", 2},
+		"the first is unsure and the second heard nothing": {
+			fakeFirst{free: weak("confirm", -1)}, "", Command, false, "confirm", 1},
 		"the second heard nothing": {
-			fakeFirst{free: text("confirm", -0.5)}, "", Command, false, "confirm", 1},
+			fakeFirst{free: text("confirm", -0.2)}, "", Command, true, "confirm", 1},
 		"talk that begins with a command": {
 			fakeFirst{free: text("go back to the van", -1), held: text("go back", -9)}, "go back", None, false, "", 0},
 		"a phrase garbled": {
