@@ -40,6 +40,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/phrase"
 	"waycall/internal/record"
+	"waycall/internal/sequence"
 )
 
 // State is where the conversation stands. The zero State is a job that was
@@ -153,7 +154,8 @@ func Step(s State, e Event) (State, []Effect) {
 }
 
 func step(s State, e Event) (State, []Effect, error) {
-	t := &turn{s: s, at: e.when().UTC()}
+	// Without the monotonic clock, which no log keeps.
+	t := &turn{s: s, at: e.when().UTC().Round(0)}
 	switch e := e.(type) {
 	case Begin:
 		t.begin(e)
@@ -239,6 +241,10 @@ func (t *turn) begin(e Begin) {
 	if r.Sessions > 0 && !reflect.DeepEqual(e.Job, board.Job{}) && !reflect.DeepEqual(e.Job, r.Job) {
 		// Nothing is written to a record that is about another board.
 		t.effects = append(t.effects, Say{"The board file differs from the one that this record began with. Use the first one, or give the job a new reference."}, Stop{})
+		return
+	}
+	if r.Sessions == 0 && len(sequence.Order(e.Job)) == 0 {
+		t.effects = append(t.effects, Say{"There is no way to test on this board. Give a board file."}, Stop{})
 		return
 	}
 	again, job := r.Sessions > 0, e.Job

@@ -336,3 +336,19 @@ func TestFailedWritesNothing(t *testing.T) {
 		t.Errorf("facts %v, said %q", p.log[n:], p.heard)
 	}
 }
+
+func TestNoBoardIsRefused(t *testing.T) {
+	next, effects := Step(State{}, Begin{At: start})
+	if next.Record.Sessions != 0 || len(effects) != 2 {
+		t.Errorf("%+v %+v", next, effects)
+	}
+}
+
+// Times come back from a log without the monotonic clock, and so must be kept
+// without it.
+func TestTimesAreAsStored(t *testing.T) {
+	next, _ := Step(State{}, Begin{time.Now(), readJob(t, "terrace.yaml")})
+	if at := next.Record.LastAt; at != at.Round(0) || at.Location() != time.UTC {
+		t.Errorf("time %#v", at)
+	}
+}
