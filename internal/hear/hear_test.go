@@ -82,7 +82,9 @@ func TestFusion(t *testing.T) {
 		"talk that begins with a command": {
 			fakeFirst{free: text("go back to the van", -1), held: text("go back", -9)}, "go back", None, false, "", 0},
 		"a phrase garbled": {
-			fakeFirst{free: text("ring", -0.4), held: text("ring r n nought", -36), scores: map[string]float64{"wrong": -2}}, "wrong", Command, false, "wrong", 1},
+			fakeFirst{free: text("ring", -0.4), held: text("ring r n nought", -36), scores: map[string]float64{"wrong": -2.2}}, "wrong", Command, false, "wrong", 1},
+		"a phrase spelled another way": {
+			fakeFirst{free: text("switch is on", -2), held: text("switches on", -1.7), scores: map[string]float64{"switches on": -1.7}}, "switches on", Command, true, "switches on", 1},
 		"a way that is not there": {
 			fakeFirst{free: text("way nine live and neutral to earth four eight six", -0.5)}, "way one live and neutral to earth four eight six", Misplaced, false, "way nine live and neutral to earth four eight six", 1},
 		"ran on": {

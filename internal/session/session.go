@@ -1,0 +1,226 @@
+// Package session runs a spoken session: it wires sound, hearing, the
+// conversation, the record and speech together.
+//
+// It decides nothing about readings. It cuts the sound into phrases, has them
+// heard, gives them to the conversation (package talk), and carries out what
+// the conversation answers: facts are written first, and only then is anything
+// spoken. While it speaks it does not listen.
+package session
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"waycall/internal/audio"
+	"waycall/internal/board"
+	"waycall/internal/hear"
+	"waycall/internal/phrase"
+	"waycall/internal/reading"
+	"waycall/internal/record"
+	"waycall/internal/say"
+	"waycall/internal/sequence"
+	"waycall/internal/talk"
+)
+
+// Ear hears one phrase; *hear.Ear is one.
+type Ear interface {
+	Hear(s phrase.Scope, sound []float32) (hear.Heard, error)
+	Prepare(s phrase.Scope) error
+}
+
+// Log keeps facts; *store.Store is one.
+type Log interface {
+	Append(ctx context.Context, batch []record.Event, sound []byte) ([]record.Event, error)
+}
+
+// Watcher is told what happens, to show it. Its methods return quickly.
+type Watcher interface {
+	Speaking(text string)        // waycall is about to say this
+	Listening()                  // it listens from now on
+	Heard(h hear.Heard)          // a phrase was heard, whether or not it is for us
+	Stored(facts []record.Event) // these are on the disk
+	TooLong(d time.Duration)     // somebody spoke without a pause for longer than a phrase can be
+}
+
+// Session holds what a session needs. All fields but Settings must be set.
+type Session struct {
+	Source   audio.Source
+	Ear      Ear
+	Voice    say.Voice
+	Player   say.Player
+	Log      Log
+	Watch    Watcher
+	Now      func() time.Time
+	Settings audio.Settings
+}
+
+// quietAfter is the silence after which the conversation may repeat itself.
+const quietAfter = 12 * time.Second
+
+// Run opens the job, or opens it again where it stopped, and goes on until the
+// conversation ends, the source ends or ctx ends. It returns what is known then.
+// A zero job means the one that the record began with.
+func (s *Session) Run(ctx context.Context, job board.Job, from record.State) (record.State, error) {
+	r := &run{Session: s, state: talk.State{Record: from}, ends: audio.NewEndpointer(s.Settings)}
+	done, err := r.answer(ctx, talk.Begin{At: s.Now(), Job: job}, nil)
+	for !done && err == nil {
+		done, err = r.listen(ctx)
+	}
+	return r.state.Record, err
+}
+
+type run struct {
+	*Session
+	state talk.State
+	ends  *audio.Endpointer
+}
+
+// listen waits for the next phrase, or for a long silence, and answers it.
+func (r *run) listen(ctx context.Context) (done bool, err error) {
+	if err := r.Ear.Prepare(r.scope()); err != nil {
+		return false, err
+	}
+	r.Watch.Listening()
+	quiet, speaking := 0, false
+	for {
+		frame, err := r.Source.Next(ctx)
+		if errors.Is(err, io.EOF) {
+			// The sound ends; what was said last may not have ended yet.
+			for _, e := range r.ends.Flush() {
+				if e.Kind == audio.Ended {
+					return r.phrase(ctx, e.Phrase)
+				}
+			}
+			return true, nil
+		}
+		if err != nil {
+			if ctx.Err() == nil {
+				_, _ = r.answer(ctx, talk.Failed{At: r.Now(), What: "The microphone has stopped."}, nil)
+			}
+			return false, err
+		}
+		for _, e := range r.ends.Push(frame) {
+			switch e.Kind {
+			case audio.Started, audio.Resumed:
+				speaking = true
+			case audio.Dropped:
+				speaking = false
+			case audio.Ended:
+				return r.phrase(ctx, e.Phrase)
+			}
+		}
+		if quiet += len(frame); speaking {
+			quiet = 0
+		}
+		if time.Duration(quiet)*time.Second/audio.Rate >= quietAfter {
+			quiet = 0
+			return r.answer(ctx, talk.Silence{At: r.Now()}, nil)
+		}
+	}
+}
+
+// phrase hears a phrase and answers it.
+func (r *run) phrase(ctx context.Context, p audio.Phrase) (done bool, err error) {
+	if p.Truncated {
+		r.Watch.TooLong(p.Sound.Duration())
+		return false, nil
+	}
+	h, err := r.Ear.Hear(r.scope(), p.Sound)
+	if err != nil {
+		return false, err
+	}
+	r.Watch.Heard(h)
+	best := h.Best()
+	switch h.Outcome {
+	case hear.Reading, hear.Command:
+		e := talk.Heard{
+			At: r.Now(), Meaning: best.Meaning,
+			Phrase: record.Phrase{Outcome: string(h.Outcome), Agreed: h.Agreed, Text: best.Text, Words: h.Words, Scores: h.Scores},
+		}
+		for _, c := range h.Candidates {
+			e.Candidates = append(e.Candidates, c.Meaning)
+		}
+		return r.answer(ctx, e, p.Sound)
+	case hear.Misplaced:
+		return r.answer(ctx, talk.Beyond{At: r.Now(), Meaning: best.Meaning}, nil)
+	}
+	return false, nil
+}
+
+// answer takes one step of the conversation and carries out its effects.
+func (r *run) answer(ctx context.Context, e talk.Event, sound audio.Clip) (done bool, err error) {
+	next, effects := talk.Step(r.state, e)
+	var facts []record.Event
+	var wav []byte
+	for _, f := range effects {
+		if a, ok := f.(talk.Append); ok {
+			facts = append(facts, a.Event)
+			if a.Event.Kind == record.Heard {
+				wav = audio.EncodeWAV(sound)
+			}
+		}
+	}
+	if len(facts) > 0 {
+		if _, err := r.Log.Append(ctx, facts, wav); err != nil {
+			_, spoken := talk.Step(r.state, talk.Failed{At: r.Now(), What: "The record could not be written.", Lost: len(sound) > 0})
+			for _, f := range spoken {
+				if s, ok := f.(talk.Say); ok && ctx.Err() == nil {
+					_ = r.speak(ctx, s.Text) // what went wrong first is what is returned
+				}
+			}
+			return false, fmt.Errorf("session stopped: %w", err)
+		}
+		r.Watch.Stored(facts)
+	}
+	r.state = next
+	for _, f := range effects {
+		switch f := f.(type) {
+		case talk.Say:
+			if err := r.speak(ctx, f.Text); err != nil {
+				return false, err
+			}
+		case talk.Stop:
+			return true, nil
+		}
+	}
+	return false, nil
+}
+
+// speak says something and forgets what the microphone caught meanwhile.
+func (r *run) speak(ctx context.Context, text string) error {
+	r.Watch.Speaking(text)
+	sound, err := r.Voice.Speak(say.Words(text))
+	if err != nil {
+		return err
+	}
+	if err := r.Player.Play(ctx, sound); err != nil {
+		return err
+	}
+	r.Source.Discard()
+	r.ends.Reset()
+	return nil
+}
+
+// scope is what may be said now.
+func (r *run) scope() phrase.Scope {
+	s := Scope(r.state.Record.Job)
+	if p := r.state.Record.Pending; p != nil {
+		s.Here, s.Unit = p.Slot.Way, p.Slot.Test.Unit()
+	} else if due, ok := sequence.Next(r.state.Record); ok && due.Step == nil {
+		s.Here, s.Unit = due.Slot.Way, due.Slot.Test.Unit()
+	}
+	return s
+}
+
+// Scope is what may be said about a job's board: the ways that it has, spare
+// ones too, and the tests that each can have.
+func Scope(job board.Job) phrase.Scope {
+	s := phrase.Scope{Ways: map[int][]reading.Test{}}
+	for _, w := range job.Board.Ways {
+		s.Ways[w.Number] = sequence.Allowed(job, w.Number)
+	}
+	return s
+}
