@@ -247,8 +247,9 @@ func (t *turn) begin(e Begin) {
 		t.effects = append(t.effects, Say{"There is no way to test on this board. Give a board file."}, Stop{})
 		return
 	}
-	again, job := r.Sessions > 0, e.Job
-	if again {
+	// A record that holds nothing but its opening was set up, not begun.
+	again, job := r.LastID > 1, e.Job
+	if r.Sessions > 0 {
 		job = r.Job
 	}
 	t.s = State{Record: t.s.Record}
