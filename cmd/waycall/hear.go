@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -17,6 +18,7 @@ import (
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
+	"waycall/internal/session"
 )
 
 func newHear() *cobra.Command {
@@ -99,7 +101,7 @@ func readPlace(boardFile, due string, overRange float64) (place, error) {
 		if err != nil {
 			return p, err
 		}
-		p.scope, p.overRange = scopeOf(&job), job.Instrument.OverRange
+		p.scope, p.overRange = session.Scope(job), job.Instrument.OverRange
 	}
 	if due == "" {
 		return p, nil
@@ -110,7 +112,7 @@ func readPlace(boardFile, due string, overRange float64) (place, error) {
 	if !ok || err != nil || testErr != nil || n < 1 || n > 99 {
 		return p, usageError{fmt.Errorf("--due is %q; give a way and a test, such as 3:LN-E", due)}
 	}
-	if tests, exists := p.scope.Ways[n]; p.scope.Ways != nil && (!exists || !contains(tests, t)) {
+	if tests, exists := p.scope.Ways[n]; p.scope.Ways != nil && (!exists || !slices.Contains(tests, t)) {
 		return p, usageError{fmt.Errorf("--due %s: way %d of %s has no such test; see the board file", due, n, boardFile)}
 	}
 	p.way, p.test = n, t

@@ -75,7 +75,7 @@ by Ctrl-C.`,
 		return usageError{fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(newHear(), newBench())
+	root.AddCommand(newNew(), newStart(), newJobs(), newMics(), newHear(), newBench())
 	return root
 }
 

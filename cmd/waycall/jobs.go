@@ -1,0 +1,210 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/board"
+	"waycall/internal/record"
+	"waycall/internal/sequence"
+	"waycall/internal/store"
+	"waycall/internal/talk"
+)
+
+// jobFile is the ending of a job's file: a SQLite database.
+const jobFile = ".waycall"
+
+// dataFlag names the folder where jobs are kept.
+type dataFlag struct{ dir string }
+
+func (d *dataFlag) add(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&d.dir, "data", "", "folder where jobs are kept (default: $WAYCALL_DATA, else waycall in your data folder)")
+}
+
+// folder returns the folder for jobs, by the flag, the environment, or the XDG
+// base directory specification.
+func (d *dataFlag) folder() (string, error) {
+	if d.dir != "" {
+		return d.dir, nil
+	}
+	if dir := os.Getenv("WAYCALL_DATA"); dir != "" {
+		return dir, nil
+	}
+	if dir := os.Getenv("XDG_DATA_HOME"); filepath.IsAbs(dir) {
+		return filepath.Join(dir, "waycall"), nil
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return "", fmt.Errorf("where jobs are kept: %w; name a folder with --data", err)
+	}
+	return filepath.Join(home, ".local", "share", "waycall"), nil
+}
+
+// path returns the file of a job: the argument itself when it names one, else
+// the job of that reference in the data folder.
+func (d *dataFlag) path(job string) (string, error) {
+	if strings.HasSuffix(job, jobFile) {
+		return job, nil
+	}
+	if job == "" || strings.ContainsAny(job, "/\\\x00") || strings.HasPrefix(job, ".") {
+		return "", usageError{fmt.Errorf("%q is not a job; give its reference, or the path of its %s file", job, jobFile)}
+	}
+	dir, err := d.folder()
+	if err != nil {
+		return "", err
+	}
+	return filepath.Join(dir, job+jobFile), nil
+}
+
+// createJob makes the record of a job that a board file describes.
+func (d *dataFlag) createJob(ctx context.Context, job board.Job) (*store.Store, error) {
+	dir, err := d.folder()
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("folder for jobs: %w; name another with --data", err)
+	}
+	s, err := store.Create(filepath.Join(dir, job.Reference+jobFile))
+	if err != nil {
+		return nil, err
+	}
+	_, effects := talk.Step(talk.State{}, talk.Begin{At: time.Now(), Job: job})
+	opened := effects[0].(talk.Append).Event
+	if _, err := s.Append(ctx, []record.Event{opened}, nil); err != nil {
+		s.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+// readJob returns what is known of a job, without keeping others from it.
+func (d *dataFlag) readJob(ctx context.Context, job string) (record.State, string, error) {
+	path, err := d.path(job)
+	if err != nil {
+		return record.State{}, "", err
+	}
+	s, err := store.OpenReadOnly(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return record.State{}, path, fmt.Errorf("no job %s; waycall jobs lists them, waycall new sets one up", job)
+	}
+	if err != nil {
+		return record.State{}, path, err
+	}
+	defer s.Close()
+	state, err := fold(ctx, s)
+	return state, path, err
+}
+
+func fold(ctx context.Context, s *store.Store) (record.State, error) {
+	log, err := s.Events(ctx)
+	if err != nil {
+		return record.State{}, err
+	}
+	return record.Fold(log)
+}
+
+func newNew() *cobra.Command {
+	var data dataFlag
+	cmd := &cobra.Command{
+		Use:     "new BOARD.yaml",
+		Short:   "Set up a job from a board file",
+		Long:    "Reads the description of a job and its board, checks it, and sets up the record.\ntestdata/boards/terrace.yaml is an example.",
+		Example: "  waycall new board.yaml",
+		Args:    wantArgs(1, 1, "one board file"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			job, err := readBoard(args[0])
+			if err != nil {
+				return err
+			}
+			s, err := data.createJob(cmd.Context(), job)
+			if errors.Is(err, fs.ErrExist) {
+				return fmt.Errorf("job %s is set up already; waycall start %s goes on with it, or give this one another reference", job.Reference, job.Reference)
+			}
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Job %s: %s, %d ways. Its record is %s\nNext: waycall start %s\n",
+				job.Reference, job.Board.Name, len(job.Board.Ways), s.Path(), job.Reference)
+			return err
+		},
+	}
+	data.add(cmd)
+	return cmd
+}
+
+// jobLine is one job in the list.
+type jobLine struct {
+	Reference string    `json:"reference"`
+	Board     string    `json:"board,omitempty"`
+	Tests     int       `json:"tests"`
+	Recorded  int       `json:"recorded"`
+	Finished  bool      `json:"finished"`
+	Changed   time.Time `json:"changed"`
+	File      string    `json:"file"`
+	Problem   string    `json:"problem,omitempty"` // why it cannot be read
+}
+
+func newJobs() *cobra.Command {
+	var (
+		data   dataFlag
+		asJSON bool
+	)
+	cmd := &cobra.Command{
+		Use:   "jobs",
+		Short: "List the jobs",
+		Args:  wantArgs(0, 0, "no arguments"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			dir, err := data.folder()
+			if err != nil {
+				return err
+			}
+			files, err := filepath.Glob(filepath.Join(dir, "*"+jobFile))
+			if err != nil {
+				return fmt.Errorf("folder for jobs: %w; name another with --data", err)
+			}
+			lines := []jobLine{}
+			for _, file := range files {
+				l := jobLine{Reference: strings.TrimSuffix(filepath.Base(file), jobFile), File: file}
+				s, _, err := data.readJob(cmd.Context(), file)
+				if err != nil {
+					l.Problem = err.Error()
+				} else {
+					n := sequence.Count(s)
+					l.Board, l.Tests, l.Recorded, l.Finished, l.Changed = s.Job.Board.Name, n.Tests, n.Recorded, s.Finished, s.LastAt
+				}
+				lines = append(lines, l)
+			}
+			if asJSON {
+				return json.NewEncoder(cmd.OutOrStdout()).Encode(lines)
+			}
+			if len(lines) == 0 {
+				_, err := fmt.Fprintf(cmd.OutOrStdout(), "No jobs in %s. waycall new BOARD.yaml sets one up.\n", dir)
+				return err
+			}
+			w := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 0, 2, ' ', 0)
+			for _, l := range lines {
+				if l.Problem != "" {
+					fmt.Fprintf(w, "%s\tcannot be read: %s\n", l.Reference, l.Problem)
+					continue
+				}
+				fmt.Fprintf(w, "%s\t%s\t%d of %d tests\t%s\n", l.Reference, l.Board, l.Recorded, l.Tests, l.Changed.Local().Format("2006-01-02 15:04"))
+			}
+			return w.Flush()
+		},
+	}
+	data.add(cmd)
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}

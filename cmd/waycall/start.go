@@ -1,0 +1,173 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/audio"
+	"waycall/internal/audio/mic"
+	"waycall/internal/board"
+	"waycall/internal/say/espeak"
+	"waycall/internal/say/speaker"
+	"waycall/internal/session"
+	"waycall/internal/store"
+)
+
+func newStart() *cobra.Command {
+	var (
+		ear         earFlags
+		data        dataFlag
+		micName     string
+		speakerName string
+		pause       time.Duration
+		wpm         int
+	)
+	cmd := &cobra.Command{
+		Use:   "start JOB",
+		Short: "Begin a spoken session at the board, or go on with one",
+		Long: `Begins a session with the microphone and the loudspeaker, or goes on where the
+last one stopped. JOB is a job's reference, or a board file: then the job is set
+up first if it is new.
+
+Say "finish here" to end, or press Ctrl-C. Everything confirmed is on the disk
+already, with its sound.`,
+		Example: "  waycall start board.yaml\n  waycall start TER-0107",
+		Args:    wantArgs(1, 1, "one job"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			ctx := cmd.Context()
+			if pause < 250*time.Millisecond || pause > 5*time.Second {
+				return usageError{fmt.Errorf("--pause is %v; give 250ms to 5s", pause)}
+			}
+			if wpm < 80 || wpm > 400 {
+				return usageError{fmt.Errorf("--speech-rate is %d; give 80 to 400 words a minute", wpm)}
+			}
+			log, err := data.openOrCreate(ctx, args[0])
+			if err != nil {
+				return err
+			}
+			defer log.Close()
+			from, err := fold(ctx, log)
+			if err != nil {
+				return err
+			}
+			e, _, closeEar, err := ear.open()
+			if err != nil {
+				return err
+			}
+			defer closeEar()
+			voice, err := espeak.Open(wpm)
+			if err != nil {
+				return err
+			}
+			loud, err := speaker.Open(speakerName)
+			if err != nil {
+				return err
+			}
+			defer loud.Close()
+			source, err := mic.Open(micName)
+			if err != nil {
+				return err
+			}
+			defer source.Close()
+			s := session.Session{
+				Source: source, Ear: e, Voice: voice, Player: loud, Log: log,
+				Watch: newScreen(cmd.OutOrStdout()), Now: time.Now, Settings: audio.Settings{Pause: pause},
+			}
+			_, err = s.Run(ctx, board.Job{}, from)
+			return err
+		},
+	}
+	ear.add(cmd)
+	data.add(cmd)
+	cmd.Flags().StringVar(&micName, "mic", "", "microphone, by a part of its name (waycall mics lists them)")
+	cmd.Flags().StringVar(&speakerName, "speaker", "", "loudspeaker or headphones, by a part of the name")
+	cmd.Flags().DurationVar(&pause, "pause", 500*time.Millisecond, "silence that ends a phrase")
+	cmd.Flags().IntVar(&wpm, "speech-rate", 170, "how fast waycall speaks, words a minute")
+	return cmd
+}
+
+// openOrCreate opens a job by its reference, or sets it up from a board file.
+func (d *dataFlag) openOrCreate(ctx context.Context, arg string) (*store.Store, error) {
+	if !strings.HasSuffix(arg, ".yaml") && !strings.HasSuffix(arg, ".yml") {
+		path, err := d.path(arg)
+		if err != nil {
+			return nil, err
+		}
+		s, err := store.Open(path)
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("no job %s; waycall jobs lists them, waycall new sets one up", arg)
+		}
+		return s, err
+	}
+	job, err := readBoard(arg)
+	if err != nil {
+		return nil, err
+	}
+	s, err := d.createJob(ctx, job)
+	if !errors.Is(err, fs.ErrExist) {
+		return s, err
+	}
+	dir, err := d.folder()
+	if err != nil {
+		return nil, err
+	}
+	if s, err = store.Open(filepath.Join(dir, job.Reference+jobFile)); err != nil {
+		return nil, err
+	}
+	state, err := fold(ctx, s)
+	if err == nil && !sameJob(state.Job, job) {
+		err = fmt.Errorf("job %s was set up from another board file than %s; waycall start %s goes on with it, or give this one another reference", job.Reference, arg, job.Reference)
+	}
+	if err != nil {
+		s.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+func sameJob(a, b board.Job) bool {
+	x, errX := json.Marshal(a)
+	y, errY := json.Marshal(b)
+	return errX == nil && errY == nil && string(x) == string(y)
+}
+
+func newMics() *cobra.Command {
+	var asJSON bool
+	cmd := &cobra.Command{
+		Use:   "mics",
+		Short: "List the microphones",
+		Args:  wantArgs(0, 0, "no arguments"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			devices, err := mic.List()
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				return json.NewEncoder(cmd.OutOrStdout()).Encode(devices)
+			}
+			if len(devices) == 0 {
+				return errors.New("no microphone; plug in a headset")
+			}
+			w := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 0, 2, ' ', 0)
+			for _, d := range devices {
+				mark := ""
+				if d.Default {
+					mark = "used when none is named"
+				}
+				fmt.Fprintf(w, "%s\t%d Hz\t%s\n", d.Name, d.Rate, mark)
+			}
+			return w.Flush()
+		},
+	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
