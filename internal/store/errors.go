@@ -1,0 +1,136 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"syscall"
+
+	"github.com/mattn/go-sqlite3"
+)
+
+// The reasons for which a job cannot be opened, read or added to. Test for them
+// with errors.Is; the error itself says more, and what to do.
+var (
+	ErrInUse    = errors.New("job is open in another session")
+	ErrForeign  = errors.New("not a waycall job")
+	ErrNewer    = errors.New("made by a newer waycall")
+	ErrDamaged  = errors.New("the file is damaged")
+	ErrFull     = errors.New("the disk is full")
+	ErrReadOnly = errors.New("it cannot be written to")
+	ErrDisk     = errors.New("the disk or its file system failed")
+	ErrInvalid  = errors.New("not a batch of events that can be stored")
+	ErrNoSound  = errors.New("no sound is kept there")
+)
+
+// whatToDo is the end of an error's text.
+var whatToDo = map[error]string{
+	ErrInUse:       "finish it there first",
+	ErrForeign:     "choose the file of a job, or take a copy of the job from a backup",
+	ErrNewer:       "use that waycall, or a later one",
+	ErrDamaged:     "leave the file as it is and go on with a copy from a backup",
+	ErrFull:        "nothing of this was stored; make room on the disk and say it again",
+	ErrReadOnly:    "choose a folder and a file that you may write to",
+	ErrDisk:        "check the disk, then try again",
+	ErrInvalid:     "this is a mistake in waycall; please report it with this line",
+	ErrNoSound:     "ask for an event of kind heard",
+	fs.ErrNotExist: "check the path, or set up a new job",
+	fs.ErrExist:    "open that job, or choose another name",
+}
+
+// storeError is the one error type of this package: what failed, on which file,
+// which of the reasons above, in detail, and what to do.
+type storeError struct {
+	doing, path    string // empty until explain adds them
+	reason         error
+	detail, advice string
+	cause          error // what SQLite or the system said; nil when we found it
+}
+
+func (e *storeError) Error() string {
+	s := fmt.Sprintf("could not %s %s: %v", e.doing, e.path, e.reason)
+	if e.detail != "" {
+		s += " (" + e.detail + ")"
+	}
+	return s + "; " + e.advice
+}
+
+func (e *storeError) Unwrap() []error {
+	if e.cause == nil {
+		return []error{e.reason}
+	}
+	return []error{e.reason, e.cause}
+}
+
+// fault returns an error for something this package found itself. Without
+// advice it is the usual advice for the reason.
+func fault(reason error, detail, advice string) error {
+	if advice == "" {
+		advice = whatToDo[reason]
+	}
+	return &storeError{reason: reason, detail: detail, advice: advice}
+}
+
+// explain says what was being done to which file, and turns an error of SQLite
+// or the system into one of this package's.
+func explain(doing, path string, err error) error {
+	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return err
+	}
+	var e *storeError
+	if !errors.As(err, &e) {
+		reason := reasonFor(err)
+		e = &storeError{reason: reason, detail: err.Error(), advice: whatToDo[reason], cause: err}
+		if errors.Is(reason, fs.ErrExist) || errors.Is(reason, fs.ErrNotExist) {
+			e.detail = "" // it would only say the same again
+		}
+	}
+	e.doing, e.path = doing, path
+	return e
+}
+
+// reasonFor sorts an error of SQLite or of the system.
+func reasonFor(err error) error {
+	var sys syscall.Errno
+	var lite sqlite3.Error
+	if errors.As(err, &lite) {
+		switch lite.Code {
+		case sqlite3.ErrFull:
+			return ErrFull
+		case sqlite3.ErrReadonly, sqlite3.ErrPerm:
+			return ErrReadOnly
+		case sqlite3.ErrCorrupt:
+			return ErrDamaged
+		case sqlite3.ErrNotADB, sqlite3.ErrFormat:
+			return ErrForeign
+		case sqlite3.ErrBusy, sqlite3.ErrLocked:
+			return ErrInUse
+		case sqlite3.ErrConstraint, sqlite3.ErrMismatch, sqlite3.ErrTooBig:
+			return ErrInvalid
+		}
+		sys = lite.SystemErrno
+	} else {
+		errors.As(err, &sys)
+	}
+	switch sys {
+	case syscall.ENOSPC, syscall.EDQUOT:
+		return ErrFull
+	case syscall.EROFS, syscall.EACCES, syscall.EPERM:
+		return ErrReadOnly
+	}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return fs.ErrNotExist
+	case errors.Is(err, fs.ErrExist):
+		return fs.ErrExist
+	}
+	return ErrDisk
+}
+
+// isReadOnly reports whether SQLite could not make the files it needs beside a
+// database.
+func isReadOnly(err error) bool {
+	var lite sqlite3.Error
+	return errors.As(err, &lite) && (lite.Code == sqlite3.ErrReadonly || lite.Code == sqlite3.ErrCantOpen)
+}

@@ -1,0 +1,232 @@
+package store
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strconv"
+	"time"
+
+	"github.com/mewkiz/flac"
+
+	"waycall/internal/check"
+	"waycall/internal/reading"
+	"waycall/internal/record"
+)
+
+// timeLayout is RFC 3339 in UTC with every digit kept, so that the text has one
+// width and sorts as time does.
+const timeLayout = "2006-01-02T15:04:05.000000000Z"
+
+// kinds are the events that can be stored and what each must carry.
+var kinds = map[record.Kind]func(*record.Event) bool{
+	record.Opened:    func(e *record.Event) bool { return e.Job != nil },
+	record.Heard:     func(e *record.Event) bool { return e.Phrase != nil },
+	record.Said:      func(e *record.Event) bool { return e.Text != "" },
+	record.Prepared:  func(e *record.Event) bool { return e.Step != "" && e.Answer != "" },
+	record.Proposed:  func(e *record.Event) bool { return e.Slot != nil && e.Quantity != nil && e.Verdict != nil },
+	record.Confirmed: nil,
+	record.Dropped:   nil,
+	record.Withdrawn: func(e *record.Event) bool { return e.Slot != nil },
+	record.Skipped:   func(e *record.Event) bool { return e.Slot != nil && e.Answer != "" },
+	record.Moved:     func(e *record.Event) bool { return e.Slot != nil },
+	record.Retest:    func(e *record.Event) bool { return e.Slot != nil },
+	record.Paused:    nil,
+	record.CarriedOn: nil,
+	record.Finished:  nil,
+}
+
+// checkBatch looks at what Append was given before the log is touched, and
+// returns the format and rate of the sound.
+func checkBatch(batch []record.Event, sound []byte) (format string, rate int, err error) {
+	heard := false
+	for i := range batch {
+		e := &batch[i]
+		err := checkEvent(e)
+		switch {
+		case err != nil:
+		case e.Kind == record.Heard && heard:
+			err = errors.New("a second heard phrase in one batch")
+		}
+		if err != nil {
+			return "", 0, wrongEvent(i, e, err)
+		}
+		heard = heard || e.Kind == record.Heard
+	}
+	if heard != (len(sound) > 0) {
+		return "", 0, fault(ErrInvalid, "a heard phrase and its sound are stored together or not at all", "")
+	}
+	if !heard {
+		return "", 0, nil
+	}
+	if format, rate, err = soundFormat(sound); err != nil {
+		return "", 0, fault(ErrInvalid, "the sound: "+err.Error(), "")
+	}
+	return format, rate, nil
+}
+
+// checkEvent checks what the log relies on. Whether an event makes sense at
+// its place in the conversation is for package record.
+func checkEvent(e *record.Event) error {
+	complete, known := kinds[e.Kind]
+	switch {
+	case !known:
+		return errors.New("unknown kind of event")
+	case complete != nil && !complete(e):
+		return errors.New("a field that this kind must have is missing")
+	case e.At.IsZero():
+		return errors.New("it has no time")
+	case e.At.UTC().Year() < 1 || e.At.UTC().Year() > 9999:
+		return fmt.Errorf("year %d", e.At.UTC().Year())
+	}
+	switch e.Answer {
+	case "", record.Done, record.NotApplicable, record.Limitation, record.NotMade, record.TakenBack:
+	default:
+		return fmt.Errorf("unknown answer %q", e.Answer)
+	}
+	if s := e.Slot; s != nil {
+		switch {
+		case s.Way < 1 || s.Way > 99:
+			return fmt.Errorf("way %d; ways are 1 to 99", s.Way)
+		case s.Position < 0 || s.Position > 2:
+			return fmt.Errorf("switch position %d; positions are 1 and 2, or 0 for none", s.Position)
+		case !s.Test.Known() && !(e.Kind == record.Retest && s.Test == ""):
+			return fmt.Errorf("unknown test %q", s.Test)
+		}
+	}
+	if q := e.Quantity; q != nil && *q != (reading.Quantity{}) {
+		if err := q.Check(); err != nil {
+			return err
+		}
+	}
+	if v := e.Verdict; v != nil {
+		switch v.Result {
+		case check.Pass, check.Investigate, check.Fail, check.CannotSay:
+		default:
+			return fmt.Errorf("unknown result %q", v.Result)
+		}
+	}
+	return nil
+}
+
+// encode returns the columns of e, and leaves in e what decode will give back.
+// NaN and infinity have no JSON, so they cannot get in anywhere.
+func encode(e *record.Event) (at, data string, err error) {
+	whole, err := marshal(e)
+	if err != nil {
+		return "", "", err
+	}
+	var fields map[string]json.RawMessage
+	if err := json.Unmarshal(whole, &fields); err != nil {
+		return "", "", err
+	}
+	for _, column := range []string{"id", "at", "kind"} {
+		delete(fields, column)
+	}
+	rest, err := marshal(fields)
+	if err != nil {
+		return "", "", err
+	}
+	at, data = e.At.UTC().Format(timeLayout), string(rest)
+	*e, err = decode(e.ID, at, string(e.Kind), data)
+	return at, data, err
+}
+
+func marshal(v any) ([]byte, error) {
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetEscapeHTML(false) // >999 stays readable in the file
+	if err := enc.Encode(v); err != nil {
+		return nil, err
+	}
+	return bytes.TrimSuffix(b.Bytes(), []byte("\n")), nil
+}
+
+// decode makes an event from its columns. A field that this program does not
+// know is an error: to pass over it would lose part of the record.
+func decode(id int64, at, kind, data string) (record.Event, error) {
+	var e record.Event
+	dec := json.NewDecoder(bytes.NewReader([]byte(data)))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&e); err != nil {
+		return record.Event{}, err
+	}
+	t, err := time.Parse(timeLayout, at)
+	if err != nil {
+		return record.Event{}, err
+	}
+	e.ID, e.At, e.Kind = id, t.UTC(), record.Kind(kind)
+	if _, known := kinds[e.Kind]; !known {
+		return record.Event{}, fmt.Errorf("unknown kind of event %q", kind)
+	}
+	return e, nil
+}
+
+// sumEvent returns the SHA-256 of an event's columns.
+func sumEvent(id int64, at, kind, data string) []byte {
+	h := sha256.New()
+	for _, s := range []string{strconv.FormatInt(id, 10), at, kind, data} {
+		h.Write([]byte(s))
+		h.Write([]byte{0})
+	}
+	return h.Sum(nil)
+}
+
+// maxSound is the most that one phrase's sound may take, in bytes: half an hour
+// as 16 kHz WAV, far above the longest phrase that hearing lets through.
+const maxSound = 64 << 20
+
+// soundFormat says what kind of file b is and how many samples a second it has.
+func soundFormat(b []byte) (format string, rate int, err error) {
+	if len(b) > maxSound {
+		return "", 0, fmt.Errorf("%d bytes are more than the %d kept for one phrase", len(b), maxSound)
+	}
+	if bytes.HasPrefix(b, []byte("fLaC")) {
+		s, err := flac.New(bytes.NewReader(b))
+		if err != nil {
+			return "", 0, fmt.Errorf("damaged FLAC: %v", err)
+		}
+		defer s.Close()
+		if s.Info.BitsPerSample != 16 || s.Info.NChannels != 1 || s.Info.SampleRate == 0 {
+			return "", 0, fmt.Errorf("FLAC with %d bits and %d channels; give 16 bits, mono", s.Info.BitsPerSample, s.Info.NChannels)
+		}
+		return "flac", int(s.Info.SampleRate), nil
+	}
+	rate, err = wavRate(b)
+	return "wav", rate, err
+}
+
+// wavRate returns the rate of a whole 16-bit mono PCM WAV file: RIFF, then
+// chunks of a four-letter name, a size and that many bytes, padded to even.
+func wavRate(b []byte) (int, error) {
+	if len(b) < 12 || string(b[:4]) != "RIFF" || string(b[8:12]) != "WAVE" {
+		return 0, errors.New("neither a WAV nor a FLAC file")
+	}
+	le := binary.LittleEndian
+	rate := 0
+	for rest := b[12:]; len(rest) >= 8; {
+		name, size := string(rest[:4]), int64(le.Uint32(rest[4:8]))
+		rest = rest[8:]
+		if size > int64(len(rest)) {
+			return 0, fmt.Errorf("damaged WAV: its %q chunk is cut short", name)
+		}
+		chunk := rest[:size]
+		rest = rest[min(size+size%2, int64(len(rest))):]
+		switch name {
+		case "fmt ":
+			if size < 16 || le.Uint16(chunk) != 1 || le.Uint16(chunk[2:]) != 1 || le.Uint16(chunk[14:]) != 16 {
+				return 0, errors.New("WAV of another kind; give 16-bit mono PCM")
+			}
+			rate = int(le.Uint32(chunk[4:]))
+		case "data":
+			if rate <= 0 {
+				return 0, errors.New("damaged WAV: no rate before its sound")
+			}
+			return rate, nil
+		}
+	}
+	return 0, errors.New("damaged WAV: it holds no sound")
+}

@@ -1,0 +1,194 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"database/sql/driver"
+	"embed"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"slices"
+
+	"github.com/mattn/go-sqlite3"
+)
+
+// applicationID is SQLite's application_id of a job: 'wayc' in ASCII. The first
+// migration writes it.
+const applicationID = 0x77617963
+
+// migrationFiles holds one .sql file for each schema version, in order. A file
+// that was released is never changed; a new version is a new file.
+//
+//go:embed migrations/*.sql
+var migrationFiles embed.FS
+
+// migrations are the texts of migrationFiles: migrations[0] makes version 1.
+var migrations = func() []string {
+	names, err := fs.Glob(migrationFiles, "migrations/*.sql")
+	if err != nil {
+		panic(err)
+	}
+	slices.Sort(names)
+	texts := make([]string, len(names))
+	for i, name := range names {
+		b, err := migrationFiles.ReadFile(name)
+		if err != nil {
+			panic(err)
+		}
+		texts[i] = string(b)
+	}
+	return texts
+}()
+
+// pragmas run on every connection before anything else. A job may come from
+// anywhere, so its own schema is not trusted to call functions.
+var pragmas = []string{
+	"PRAGMA trusted_schema = OFF",
+	"PRAGMA cell_size_check = ON",
+	"PRAGMA foreign_keys = ON",
+	"PRAGMA busy_timeout = 5000", // ms
+}
+
+var (
+	// synchronous=FULL makes every commit reach the disk before it returns;
+	// in WAL mode SQLite's default would not.
+	writerPragmas = []string{"PRAGMA journal_mode = WAL", "PRAGMA synchronous = FULL"}
+	readerPragmas = []string{"PRAGMA query_only = ON"}
+)
+
+// connector opens SQLite connections with our pragmas and, unlike sql.Open,
+// without registering a driver for the whole program.
+type connector struct {
+	dsn     string
+	pragmas []string
+}
+
+func (c connector) Driver() driver.Driver {
+	return &sqlite3.SQLiteDriver{ConnectHook: func(conn *sqlite3.SQLiteConn) error {
+		for _, p := range append(slices.Clone(pragmas), c.pragmas...) {
+			if _, err := conn.Exec(p, nil); err != nil {
+				return err
+			}
+		}
+		return nil
+	}}
+}
+
+func (c connector) Connect(context.Context) (driver.Conn, error) { return c.Driver().Open(c.dsn) }
+
+// openDB prepares a connection to the database at path, an absolute path; it is
+// made at the first use. There is only ever one, which keeps writers in line.
+func openDB(path, options string, pragmas ...string) *sql.DB {
+	file := url.URL{Scheme: "file", Path: path, RawQuery: options}
+	db := sql.OpenDB(connector{file.String(), pragmas})
+	db.SetMaxOpenConns(1)
+	return db
+}
+
+// peek returns the schema version of the file at path, or says why it is not a
+// job that this program can use. It reads without locks and leaves nothing
+// beside the file, so a database of another program is not disturbed.
+func peek(path string) (version int, err error) {
+	// SQLite does the reading, because closing a descriptor of our own would
+	// drop the locks that another Store in this process holds on the file.
+	db := openDB(path, "mode=ro&immutable=1", readerPragmas...)
+	defer db.Close()
+	var id int64
+	if err := db.QueryRow("PRAGMA application_id").Scan(&id); err != nil {
+		return 0, err
+	}
+	if id != applicationID {
+		return 0, fault(ErrForeign, "another program's database", "")
+	}
+	return schemaVersion(db)
+}
+
+// schemaVersion returns the version of an open job, refusing a newer one.
+func schemaVersion(db *sql.DB) (int, error) {
+	var version int
+	if err := db.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
+		return 0, err
+	}
+	if version > len(migrations) {
+		return 0, fault(ErrNewer, fmt.Sprintf("schema version %d, this waycall knows up to %d", version, len(migrations)), "")
+	}
+	if version < 0 {
+		return 0, fault(ErrDamaged, fmt.Sprintf("schema version %d", version), "")
+	}
+	return version, nil
+}
+
+// migrate brings the schema from the given version up to date, in one
+// transaction.
+func migrate(db *sql.DB, version int) error {
+	if version == len(migrations) {
+		return nil
+	}
+	tx, err := db.Begin()
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	for _, text := range migrations[version:] {
+		if _, err := tx.Exec(text); err != nil {
+			return err
+		}
+	}
+	if _, err := tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", len(migrations))); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+// quickCheck reads every page and row of the file for damage.
+func quickCheck(db *sql.DB) error {
+	var found string
+	if err := db.QueryRow("PRAGMA quick_check(1)").Scan(&found); err != nil {
+		return err
+	}
+	if found != "ok" {
+		return fault(ErrDamaged, found, "")
+	}
+	return nil
+}
+
+// checkSchema refuses a file whose tables and triggers are not exactly those
+// that the migrations make: without its triggers a log is not append-only.
+func checkSchema(db *sql.DB) error {
+	fresh := sql.OpenDB(connector{":memory:", nil})
+	fresh.SetMaxOpenConns(1)
+	defer fresh.Close()
+	if err := migrate(fresh, 0); err != nil {
+		return err
+	}
+	want, err := schema(fresh)
+	if err != nil {
+		return err
+	}
+	got, err := schema(db)
+	if err != nil {
+		return err
+	}
+	if !slices.Equal(got, want) {
+		return fault(ErrDamaged, "its tables or triggers are not those of a waycall job", "")
+	}
+	return nil
+}
+
+func schema(db *sql.DB) ([]string, error) {
+	rows, err := db.Query("SELECT type || ' ' || name || ' ' || tbl_name || ' ' || coalesce(sql, '') FROM sqlite_schema ORDER BY type, name")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var all []string
+	for rows.Next() {
+		var s string
+		if err := rows.Scan(&s); err != nil {
+			return nil, err
+		}
+		all = append(all, s)
+	}
+	return all, rows.Err()
+}

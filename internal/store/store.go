@@ -1,0 +1,423 @@
+// Package store keeps the event log of one job, with the sound it rests on, in
+// one SQLite file.
+//
+// The log is append-only: what was heard, said, proposed, confirmed or taken
+// back is added and never changed, and the file itself refuses an UPDATE or a
+// DELETE. Everything else that is known about a job is folded from the log by
+// package record. Two tables hold it, described in migrations/:
+//
+//	events  id, at, kind, data (the other fields of record.Event as JSON), sha256
+//	sounds  event_id (a heard event), format (wav or flac), rate, data, sha256
+//
+// Append writes a phrase, its sound and every fact that follows from it in one
+// transaction, and returns only when they are on the disk (SQLite's WAL with
+// synchronous=FULL). So what a read-back calls stored survives a crash, a kill
+// and a power cut, and a phrase is never there without its sound. The sound of
+// talk that was not for the tool is never given to this package.
+//
+// The sums find damage; they do not prove that nobody altered the file.
+//
+// One process writes at a time, held off from others by a lock on PATH.lock.
+// Any number may read alongside it.
+package store
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"github.com/mattn/go-sqlite3"
+
+	"waycall/internal/record"
+)
+
+// Store is an open job. Its methods may be called from several goroutines.
+type Store struct {
+	path     string
+	db       *sql.DB
+	lock     *fileLock // nil when open for reading only
+	readOnly bool
+}
+
+// Create makes a new, empty job at path, with access for its owner only, and
+// opens it for writing. The file appears whole or not at all. Errors: fs.ErrExist
+// when something is there already, ErrInUse, ErrReadOnly, ErrFull, ErrDisk.
+func Create(path string) (*Store, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, explain("create the job", path, err)
+	}
+	lock, err := acquireLock(path)
+	if err != nil {
+		return nil, explain("create the job", path, err)
+	}
+	if err := build(path); err != nil {
+		lock.release()
+		return nil, explain("create the job", path, err)
+	}
+	return openLocked(path, lock)
+}
+
+// build writes an empty job beside path and moves it there once it is whole.
+// The caller holds the lock, so nobody else is building it.
+func build(path string) (err error) {
+	if _, err := os.Lstat(path); err == nil {
+		return fs.ErrExist
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	beside := path + ".new"
+	clear := func() {
+		os.Remove(beside)
+		os.Remove(beside + "-journal")
+	}
+	clear() // what a killed Create may have left
+	defer func() {
+		if err != nil {
+			clear()
+		}
+	}()
+	// SQLite gives its own files the mode of the database, so this one decides.
+	f, err := os.OpenFile(beside, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	if err := f.Close(); err != nil {
+		return err
+	}
+	db := openDB(beside, "mode=rw", "PRAGMA synchronous = EXTRA")
+	if err := migrate(db, 0); err != nil {
+		db.Close()
+		return err
+	}
+	if err := db.Close(); err != nil {
+		return err
+	}
+	if err := os.Rename(beside, path); err != nil {
+		return err
+	}
+	return syncFolder(filepath.Dir(path))
+}
+
+// syncFolder makes a file's new name last through a power cut.
+func syncFolder(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	return d.Sync()
+}
+
+// Open opens the job at path for writing, and brings a job of an older waycall
+// up to date. The whole file is checked for damage first. Errors:
+// fs.ErrNotExist, ErrInUse when another session has it, ErrForeign, ErrNewer,
+// ErrDamaged, ErrReadOnly, ErrFull, ErrDisk; none of them changes the file.
+func Open(path string) (*Store, error) {
+	path, err := locate(path)
+	if err != nil {
+		return nil, explain("open the job", path, err)
+	}
+	lock, err := acquireLock(path)
+	if err != nil {
+		return nil, explain("open the job", path, err)
+	}
+	return openLocked(path, lock)
+}
+
+// openLocked opens path for writing. It owns lock, also when it fails.
+func openLocked(path string, lock *fileLock) (*Store, error) {
+	s := &Store{path: path, lock: lock}
+	if err := s.open(); err != nil {
+		s.Close()
+		return nil, explain("open the job", path, err)
+	}
+	return s, nil
+}
+
+func (s *Store) open() error {
+	if _, err := peek(s.path); err != nil {
+		return err
+	}
+	s.db = openDB(s.path, "mode=rw&_txlock=immediate", writerPragmas...)
+	var mode string
+	if err := s.db.QueryRow("PRAGMA journal_mode").Scan(&mode); err != nil {
+		return err
+	}
+	if mode != "wal" {
+		return fault(ErrDisk, "its file system cannot share memory between programs", "keep the job on a local disk")
+	}
+	if err := quickCheck(s.db); err != nil {
+		return err
+	}
+	version, err := schemaVersion(s.db)
+	if err != nil {
+		return err
+	}
+	if err := migrate(s.db, version); err != nil {
+		return err
+	}
+	return checkSchema(s.db)
+}
+
+// OpenReadOnly opens the job at path for reading. It may be done while another
+// session writes, and in a folder that cannot be written to. The whole file is
+// checked for damage first. Errors: fs.ErrNotExist, ErrForeign, ErrNewer,
+// ErrDamaged, ErrReadOnly, ErrDisk.
+func OpenReadOnly(path string) (*Store, error) {
+	path, err := locate(path)
+	if err != nil {
+		return nil, explain("open the job", path, err)
+	}
+	s := &Store{path: path, readOnly: true}
+	if err := s.openReadOnly(); err != nil {
+		s.Close()
+		return nil, explain("open the job", path, err)
+	}
+	return s, nil
+}
+
+func (s *Store) openReadOnly() error {
+	version, err := peek(s.path)
+	if err != nil {
+		return err
+	}
+	s.db = openDB(s.path, "mode=ro", readerPragmas...)
+	if err = quickCheck(s.db); isReadOnly(err) && !exists(s.path+"-wal") {
+		// The log beside the file cannot be made in a read-only folder. As
+		// there is none, nothing is missing from the file itself.
+		s.db.Close()
+		s.db = openDB(s.path, "mode=ro&immutable=1", readerPragmas...)
+		err = quickCheck(s.db)
+	}
+	if err != nil {
+		return err
+	}
+	if version < len(migrations) {
+		return fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
+	}
+	return checkSchema(s.db)
+}
+
+// locate returns the one true path of an existing job, so that a job reached by
+// a link has the same lock. It never opens what is not a plain file.
+func locate(path string) (string, error) {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		return path, err
+	}
+	real, err := filepath.EvalSymlinks(abs)
+	if err != nil {
+		return abs, err
+	}
+	info, err := os.Stat(real)
+	if err != nil {
+		return real, err
+	}
+	switch {
+	case !info.Mode().IsRegular():
+		return real, fault(ErrForeign, "it is not a plain file", "")
+	case info.Size() == 0:
+		return real, fault(ErrForeign, "the file is empty", "")
+	}
+	return real, nil
+}
+
+func exists(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
+}
+
+// Path returns the absolute path of the job's file.
+func (s *Store) Path() string { return s.path }
+
+// Close ends the use of the job. After a clean Close the job is one plain file,
+// which may be copied.
+func (s *Store) Close() error {
+	var err error
+	if s.db != nil {
+		err = s.db.Close()
+	}
+	if s.lock != nil {
+		s.lock.release()
+		s.lock = nil
+	}
+	return explain("close the job", s.path, err)
+}
+
+// Append adds a batch of events to the log, all or none, and returns them as
+// they will be read back: times in UTC, and a byte that is not UTF-8 replaced by
+// U+FFFD. It returns once they are on the disk.
+//
+// The events carry their IDs already, as package record says: the batch goes on
+// where the log ends, without a gap. A batch that does not was made from a state
+// that is not that of the log, and is refused.
+//
+// A batch holds at most one Heard event. When it holds one, sound is what was
+// heard: a 16-bit mono WAV or FLAC file; otherwise sound is nil. An event may
+// rest on (HeardID) a Heard event of an earlier batch or of its own, before it.
+//
+// ctx is looked at before the work begins and not after, so that a Ctrl-C
+// cannot leave it in doubt whether a phrase was stored. Errors: ErrInvalid for
+// a batch that cannot be stored, ErrFull, ErrReadOnly, ErrInUse, ErrDamaged,
+// ErrDisk; after any of them nothing of the batch is in the log, and the store
+// can be used again.
+func (s *Store) Append(ctx context.Context, batch []record.Event, sound []byte) ([]record.Event, error) {
+	stored, err := s.append(ctx, batch, sound)
+	if err != nil {
+		return nil, explain("store in the job", s.path, err)
+	}
+	return stored, nil
+}
+
+func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) ([]record.Event, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if s.readOnly {
+		return nil, fault(ErrReadOnly, "it was opened for reading only", "open it for work")
+	}
+	format, rate, err := checkBatch(batch, sound)
+	if err != nil {
+		return nil, err
+	}
+	if len(batch) == 0 {
+		return nil, nil
+	}
+	ctx = context.WithoutCancel(ctx)
+	tx, err := s.db.BeginTx(ctx, nil)
+	if err != nil {
+		return nil, err
+	}
+	defer tx.Rollback() // does nothing after a commit
+
+	var last int64
+	if err := tx.QueryRowContext(ctx, "SELECT coalesce(max(id), 0) FROM events").Scan(&last); err != nil {
+		return nil, err
+	}
+	addEvent, err := tx.PrepareContext(ctx, "INSERT INTO events (id, at, kind, data, sha256) VALUES (?, ?, ?, ?, ?)")
+	if err != nil {
+		return nil, err
+	}
+	defer addEvent.Close()
+
+	stored := slices.Clone(batch)
+	for i := range stored {
+		e := &stored[i]
+		if next := last + 1 + int64(i); e.ID != next {
+			return nil, wrongEvent(i, e, fmt.Errorf("it is numbered %d where the log goes on with %d", e.ID, next))
+		}
+		if e.HeardID != 0 {
+			if err := checkHeard(ctx, tx, e.HeardID); err != nil {
+				return nil, wrongEvent(i, e, err)
+			}
+		}
+		at, data, err := encode(e)
+		if err != nil {
+			return nil, wrongEvent(i, e, err)
+		}
+		if _, err := addEvent.ExecContext(ctx, e.ID, at, string(e.Kind), data, sumEvent(e.ID, at, string(e.Kind), data)); err != nil {
+			return nil, err
+		}
+		if e.Kind == record.Heard {
+			sum := sha256.Sum256(sound)
+			if _, err := tx.ExecContext(ctx, "INSERT INTO sounds (event_id, format, rate, data, sha256) VALUES (?, ?, ?, ?, ?)",
+				e.ID, format, rate, sound, sum[:]); err != nil {
+				return nil, err
+			}
+		}
+	}
+	if err := tx.Commit(); err != nil {
+		return nil, err
+	}
+	return stored, nil
+}
+
+// wrongEvent is a fault of the event at index i of a batch. An error of SQLite
+// while looking is passed on as it is.
+func wrongEvent(i int, e *record.Event, err error) error {
+	var lite sqlite3.Error
+	if errors.As(err, &lite) {
+		return err
+	}
+	return fault(ErrInvalid, fmt.Sprintf("event %d of the batch, %q: %v", i+1, e.Kind, err), "")
+}
+
+// checkHeard refuses an id that is not of a Heard event in the log or earlier
+// in the batch.
+func checkHeard(ctx context.Context, tx *sql.Tx, id int64) error {
+	var kind string
+	err := tx.QueryRowContext(ctx, "SELECT kind FROM events WHERE id = ?", id).Scan(&kind)
+	if errors.Is(err, sql.ErrNoRows) || err == nil && record.Kind(kind) != record.Heard {
+		return fmt.Errorf("it rests on event %d, which is not a heard phrase before it", id)
+	}
+	return err
+}
+
+// Events returns the whole log in the order of writing. Every event is checked
+// against its sum. Errors: ErrDamaged, ErrDisk.
+func (s *Store) Events(ctx context.Context) ([]record.Event, error) {
+	events, err := s.events(ctx)
+	if err != nil {
+		return nil, explain("read the job", s.path, err)
+	}
+	return events, nil
+}
+
+func (s *Store) events(ctx context.Context) ([]record.Event, error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT id, at, kind, data, sha256 FROM events ORDER BY id")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var events []record.Event
+	for rows.Next() {
+		var id int64
+		var at, kind, data string
+		var sum []byte
+		if err := rows.Scan(&id, &at, &kind, &data, &sum); err != nil {
+			return nil, err
+		}
+		if want := int64(len(events)) + 1; id != want {
+			return nil, fault(ErrDamaged, fmt.Sprintf("event %d is missing", want), "")
+		}
+		if string(sum) != string(sumEvent(id, at, kind, data)) {
+			return nil, fault(ErrDamaged, fmt.Sprintf("event %d does not match its sum", id), "")
+		}
+		e, err := decode(id, at, kind, data)
+		if err != nil {
+			return nil, fault(ErrDamaged, fmt.Sprintf("event %d: %v", id, err), "")
+		}
+		events = append(events, e)
+	}
+	return events, rows.Err()
+}
+
+// Sound returns the sound of the Heard event with the given ID, the WAV or FLAC
+// file that was stored, checked against its sum. Errors: ErrNoSound when there
+// is no such Heard event, ErrDamaged, ErrDisk.
+func (s *Store) Sound(ctx context.Context, heardID int64) ([]byte, error) {
+	var kind string
+	var sound, sum []byte
+	err := s.db.QueryRowContext(ctx, "SELECT kind, sounds.data, sounds.sha256 FROM events LEFT JOIN sounds ON event_id = id WHERE id = ?",
+		heardID).Scan(&kind, &sound, &sum)
+	switch got := sha256.Sum256(sound); {
+	case errors.Is(err, sql.ErrNoRows) || err == nil && record.Kind(kind) != record.Heard:
+		err = fault(ErrNoSound, fmt.Sprintf("event %d is not a heard phrase", heardID), "")
+	case err != nil:
+	case sum == nil:
+		err = fault(ErrDamaged, fmt.Sprintf("the sound of event %d is missing", heardID), "")
+	case string(sum) != string(got[:]):
+		err = fault(ErrDamaged, fmt.Sprintf("the sound of event %d does not match its sum", heardID), "")
+	}
+	if err != nil {
+		return nil, explain("read a sound of the job", s.path, err)
+	}
+	return sound, nil
+}
