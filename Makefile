@@ -1,0 +1,43 @@
+# waycall: `make` lists what there is to make. Each target does the set-up that it
+# needs (scripts/setup), which takes a few minutes the first time and a second
+# after that.
+
+SHELL := bash
+.SHELLFLAGS := -eu -o pipefail -c
+.DEFAULT_GOAL := help
+.PHONY: help setup build demo test check bench fuzz clean
+
+env := . scripts/env;
+
+help: ## list the targets
+	@sed -n 's/^\([a-z]*\):.*## /  make \1|/p' $(MAKEFILE_LIST) | awk -F'|' '{ printf "%-14s %s\n", $$1, $$2 }'
+
+setup: ## fetch and build what waycall needs
+	@scripts/setup
+
+build: setup ## build bin/waycall
+	@$(env) go build -o bin/waycall ./cmd/waycall
+
+demo: build ## play a recorded session through the whole program
+	@bin/waycall demo
+
+test: ## run every check and test
+	@scripts/setup --tests
+	@$(MAKE) --no-print-directory check
+	@$(env) go test ./...
+
+check: ## formatting, vet and staticcheck
+	@unformatted=$$(gofmt -l cmd grammar internal); test -z "$$unformatted" || { echo "not formatted: $$unformatted; run gofmt -w" >&2; exit 1; }
+	@$(env) go vet ./...
+	@$(env) go tool staticcheck ./...
+
+bench: build ## measure hearing on a labelled set (MANIFEST=...) and write out/bench.txt
+	@mkdir -p out
+	@bin/waycall bench --manifest $(or $(MANIFEST),../shared/corpus/dev/manifest.jsonl) | tee out/bench.txt
+
+fuzz: setup ## run every fuzz target for FUZZTIME (20s) each
+	@$(env) for target in $$(grep -rlE '^func Fuzz' --include='*_test.go' internal | xargs grep -hoE '^func Fuzz[A-Za-z0-9]+' -H | sed 's/:func /:/'); do \
+		file=$${target%%:*}; go test "./$$(dirname $$file)" -run '^$$' -fuzz "^$${target##*:}$$" -fuzztime $(or $(FUZZTIME),20s); done
+
+clean: ## remove what was built and fetched
+	rm -rf .cache bin out models/*.bin models/*.bin.sha256
