@@ -75,7 +75,7 @@ by Ctrl-C.`,
 		return usageError{fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(newNew(), newStart(), newJobs(), newMics(), newHear(), newBench())
+	root.AddCommand(newDemo(), newNew(), newStart(), newJobs(), newShow(), newSchedule(), newMics(), newHear(), newBench())
 	return root
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -16,7 +17,6 @@ import (
 type screen struct {
 	w      io.Writer
 	colour bool
-	count  func(facts []record.Event) // told of what was stored; may be nil
 }
 
 // newScreen shows on w, in colour where w is a terminal that wants it.
@@ -29,7 +29,6 @@ const (
 	plain = ""
 	dim   = "\x1b[2m"
 	bold  = "\x1b[1m"
-	red   = "\x1b[1;31m"
 	amber = "\x1b[33m"
 )
 
@@ -61,12 +60,33 @@ func (s *screen) Heard(h hear.Heard) {
 	}
 }
 
-func (s *screen) Stored(facts []record.Event) {
-	if s.count != nil {
-		s.count(facts)
-	}
-}
+func (s *screen) Stored([]record.Event) {}
 
 func (s *screen) TooLong(d time.Duration) {
 	s.line(dim, "", fmt.Sprintf("(talk of more than %d s without a pause, ignored)", int(d.Seconds())))
 }
+
+// jsonScreen prints the same as JSON, one object a line.
+type jsonScreen struct{ enc *json.Encoder }
+
+func newJSONScreen(w io.Writer) jsonScreen { return jsonScreen{json.NewEncoder(w)} }
+
+// jsonEvent is one line. Only what the event has is set.
+type jsonEvent struct {
+	Event   string            `json:"event"`             // speaking, listening, heard, stored or too long
+	Text    string            `json:"text,omitempty"`    // spoken, or understood
+	Outcome string            `json:"outcome,omitempty"` // of what was heard
+	Agreed  bool              `json:"agreed,omitempty"`
+	Words   map[string]string `json:"words,omitempty"` // witness -> its words
+	Facts   []record.Event    `json:"facts,omitempty"`
+}
+
+func (j jsonScreen) print(e jsonEvent) { _ = j.enc.Encode(e) } // a closed pipe must not end a session
+
+func (j jsonScreen) Speaking(text string) { j.print(jsonEvent{Event: "speaking", Text: text}) }
+func (j jsonScreen) Listening()           { j.print(jsonEvent{Event: "listening"}) }
+func (j jsonScreen) Heard(h hear.Heard) {
+	j.print(jsonEvent{Event: "heard", Text: h.Best().Text, Outcome: string(h.Outcome), Agreed: h.Agreed, Words: h.Words})
+}
+func (j jsonScreen) Stored(facts []record.Event) { j.print(jsonEvent{Event: "stored", Facts: facts}) }
+func (j jsonScreen) TooLong(time.Duration)       { j.print(jsonEvent{Event: "too long"}) }

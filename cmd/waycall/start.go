@@ -30,6 +30,7 @@ func newStart() *cobra.Command {
 		speakerName string
 		pause       time.Duration
 		wpm         int
+		asJSON      bool
 	)
 	cmd := &cobra.Command{
 		Use:   "start JOB",
@@ -78,9 +79,13 @@ already, with its sound.`,
 				return err
 			}
 			defer source.Close()
+			var watch session.Watcher = newScreen(cmd.OutOrStdout())
+			if asJSON {
+				watch = newJSONScreen(cmd.OutOrStdout())
+			}
 			s := session.Session{
 				Source: source, Ear: e, Voice: voice, Player: loud, Log: log,
-				Watch: newScreen(cmd.OutOrStdout()), Now: time.Now, Settings: audio.Settings{Pause: pause},
+				Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: pause},
 			}
 			_, err = s.Run(ctx, board.Job{}, from)
 			return err
@@ -92,6 +97,7 @@ already, with its sound.`,
 	cmd.Flags().StringVar(&speakerName, "speaker", "", "loudspeaker or headphones, by a part of the name")
 	cmd.Flags().DurationVar(&pause, "pause", 500*time.Millisecond, "silence that ends a phrase")
 	cmd.Flags().IntVar(&wpm, "speech-rate", 170, "how fast waycall speaks, words a minute")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print what happens as JSON, one object a line")
 	return cmd
 }
 

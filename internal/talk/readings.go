@@ -213,6 +213,10 @@ func (t *turn) disputed(e Heard) {
 		t.say(why)
 		t.remindPending()
 	case 1:
+		t.s.doubted = t.s.Record.LastID + 1
+		if p := t.s.Record.Pending; p != nil {
+			t.s.doubted++ // after what is pending was dropped
+		}
 		t.propose(choices[0], t.heardID)
 	default:
 		t.s.offer = &offer{choices[:2], t.heardID}

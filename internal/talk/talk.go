@@ -48,13 +48,14 @@ import (
 type State struct {
 	Record record.State // what the facts so far say; equal to record.Fold of them
 
-	last   string  // what was said last
-	told   place   // the test that was announced last, so that only what changed is said
-	asked  string  // the preparation step that was asked for in full
-	offer  *offer  // two readings to choose from
-	reason *asking // something is to be left out and its reason was asked for
-	quiet  int     // silences since the last phrase
-	missed int     // phrases not understood, one after the other
+	last    string  // what was said last
+	told    place   // the test that was announced last, so that only what changed is said
+	asked   string  // the preparation step that was asked for in full
+	offer   *offer  // two readings to choose from
+	doubted int64   // the proposal whose witnesses disagreed; it is read back figure by figure
+	reason  *asking // something is to be left out and its reason was asked for
+	quiet   int     // silences since the last phrase
+	missed  int     // phrases not understood, one after the other
 }
 
 type place struct {

@@ -127,7 +127,11 @@ func (p *talker) do(e Event) {
 			p.t.Fatalf("%#v put a reading on the schedule", e)
 		}
 		x := r.Readings[len(r.Readings)-1]
-		for _, words := range []string{capital(named(x.Slot)), x.Quantity.Spoken(), "Confirm?"} {
+		value := x.Quantity.Spoken()
+		if x.EventID == before.doubted {
+			value = x.Quantity.Grouped() + " megohms"
+		}
+		for _, words := range []string{capital(named(x.Slot)), value, "Confirm?"} {
 			if !strings.Contains(p.heard, words) {
 				p.t.Fatalf("%v was stored, but what was said before was %q", x, p.heard)
 			}

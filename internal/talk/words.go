@@ -67,10 +67,21 @@ func verdict(v check.Verdict) string {
 	return capital(string(v.Result)) + ". " + v.Reason
 }
 
+// unit returns the unit of q as it is said.
+func unit(q reading.Quantity) string {
+	words := strings.Fields(q.Spoken())
+	return words[len(words)-1]
+}
+
 // readBack is what must be heard before a reading can be confirmed.
 func (t *turn) readBack() string {
 	p := t.s.Record.Pending
-	text := fmt.Sprintf("%s, %s. %s", capital(named(p.Slot)), p.Quantity.Spoken(), verdict(p.Verdict))
+	value := p.Quantity.Spoken()
+	if p.EventID == t.s.doubted {
+		// Figure by figure: "fifteen" and "fifty" sound alike read back, too.
+		value = p.Quantity.Grouped() + " " + unit(p.Quantity)
+	}
+	text := fmt.Sprintf("%s, %s. %s", capital(named(p.Slot)), value, verdict(p.Verdict))
 	if old, ok := t.s.Record.Latest(p.Slot); ok {
 		text += fmt.Sprintf(" It replaces %s.", old.Quantity.Spoken())
 	}

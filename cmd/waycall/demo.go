@@ -1,0 +1,225 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/audio"
+	"waycall/internal/board"
+	"waycall/internal/demo"
+	"waycall/internal/record"
+	"waycall/internal/report"
+	"waycall/internal/say"
+	"waycall/internal/say/espeak"
+	"waycall/internal/session"
+	"waycall/internal/store"
+)
+
+func newDemo() *cobra.Command {
+	var (
+		ear earFlags
+		out string
+	)
+	cmd := &cobra.Command{
+		Use:   "demo",
+		Short: "Play a recorded session through the whole program",
+		Long: `Plays a recorded session, made up for the purpose, through the same pipeline
+as the microphone: it is cut into phrases, heard, checked, read back and stored,
+faster than it was spoken. At the end it shows the schedule and where the files
+are, the sound of both sides among them.`,
+		Args: wantArgs(0, 0, "no arguments"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			start := time.Now()
+			job, err := demo.Board()
+			if err != nil {
+				return err
+			}
+			lines, err := demo.Script()
+			if err != nil {
+				return err
+			}
+			if err := os.MkdirAll(out, 0o700); err != nil {
+				return fmt.Errorf("demonstration: %w; name a folder that can be written to with --out", err)
+			}
+			w := cmd.OutOrStdout()
+			fmt.Fprintf(w, "Loading the speech model and the second witness ...\n")
+			e, _, closeEar, err := ear.open()
+			if err != nil {
+				return err
+			}
+			defer closeEar()
+			voice, err := espeak.Open(0)
+			if err != nil {
+				return err
+			}
+			data := dataFlag{dir: out}
+			if err := removeJob(filepath.Join(out, job.Reference+jobFile)); err != nil {
+				return err
+			}
+			p := player{screen: newScreen(w), track: &say.Track{}, lines: lines, total: spoken(lines)}
+			var state record.State
+			for p.at < len(p.lines) {
+				if state, err = p.session(cmd.Context(), &data, job, e, voice); err != nil {
+					return err
+				}
+			}
+			return p.finish(w, out, state, time.Since(start))
+		},
+	}
+	ear.add(cmd)
+	cmd.Flags().StringVar(&out, "out", filepath.Join("out", "demo"), "folder for the record, the sound and the schedule; an earlier demonstration there is replaced")
+	return cmd
+}
+
+// removeJob removes the record of an earlier demonstration.
+func removeJob(path string) error {
+	for _, p := range []string{path, path + "-wal", path + "-shm"} {
+		if err := os.Remove(p); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return fmt.Errorf("demonstration: %w; name another folder with --out", err)
+		}
+	}
+	return nil
+}
+
+func spoken(lines []demo.Line) int {
+	n := 0
+	for _, l := range lines {
+		if l.Text != "" {
+			n++
+		}
+	}
+	return n
+}
+
+// player speaks the electrician's lines: it is the microphone of the
+// demonstration. What it gives while waycall listens goes onto the track too, so
+// that the track holds both sides.
+type player struct {
+	*screen
+	track *say.Track
+	lines []demo.Line
+	at    int // the line that comes next
+	said  int
+	total int
+	clip  audio.Clip // what is left of the line being spoken
+}
+
+// gap is the quiet after a line, long enough to end a phrase.
+const gap = 900 * time.Millisecond
+
+// session runs until the script is cut or ends.
+func (p *player) session(ctx context.Context, data *dataFlag, job board.Job, e session.Ear, voice say.Voice) (record.State, error) {
+	var log *store.Store
+	var err error
+	if path := filepath.Join(data.dir, job.Reference+jobFile); p.at == 0 {
+		log, err = data.createJob(ctx, job)
+	} else {
+		log, err = store.Open(path)
+	}
+	if err != nil {
+		return record.State{}, err
+	}
+	defer log.Close()
+	from, err := fold(ctx, log)
+	if err != nil {
+		return record.State{}, err
+	}
+	s := session.Session{Source: p, Ear: e, Voice: voice, Player: p.track, Log: log, Watch: p.screen, Now: time.Now}
+	return s.Run(ctx, board.Job{}, from)
+}
+
+func (p *player) Next(ctx context.Context) (audio.Clip, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	for len(p.clip) == 0 {
+		if p.at == len(p.lines) {
+			return nil, io.EOF
+		}
+		l := &p.lines[p.at]
+		if l.Cut {
+			l.Cut = false
+			return nil, io.EOF
+		}
+		p.at++
+		if l.Stage != "" {
+			p.line(dim, fmt.Sprintf("%d of %d", p.said, p.total), "-- "+l.Stage)
+		}
+		if l.Text != "" {
+			p.said++
+			p.clip = append(append(audio.Clip{}, l.Sound...), make(audio.Clip, int(gap.Seconds()*audio.Rate))...)
+		}
+	}
+	n := min(audio.FrameSize, len(p.clip))
+	frame := p.clip[:n:n]
+	p.clip = p.clip[n:]
+	return frame, p.track.Play(ctx, frame)
+}
+
+func (p *player) Discard() {}
+
+func (p *player) Close() error { return nil }
+
+// finish writes the files and shows the schedule.
+func (p *player) finish(w io.Writer, out string, state record.State, took time.Duration) error {
+	sound := p.track.Sound()
+	if err := audio.WriteWAV(filepath.Join(out, "session.wav"), sound); err != nil {
+		return err
+	}
+	schedule := report.Build(state)
+	for name, write := range map[string]func(io.Writer) error{
+		"schedule.txt": schedule.Text, "schedule.csv": schedule.CSV, "schedule.json": schedule.JSON,
+	} {
+		if err := writeFile(filepath.Join(out, name), write); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintln(w)
+	if err := schedule.Text(w); err != nil {
+		return err
+	}
+	where, err := filepath.Abs(out)
+	if err != nil {
+		where = out
+	}
+	_, err = fmt.Fprintf(w, `
+%d phrases, %.0f s of session in %.0f s; peak memory %.0f MiB. In %s:
+  session.wav    both sides of the session
+  schedule.txt   the schedule above; schedule.csv and schedule.json the same
+  %s  the record, with the sound of every phrase
+`, p.said, sound.Duration().Seconds(), took.Seconds(), peakMiB(), where, state.Job.Reference+jobFile)
+	return err
+}
+
+// writeFile writes a file whole or not at all.
+func writeFile(path string, write func(io.Writer) error) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
+	if err != nil {
+		return fmt.Errorf("%s: %w; choose a folder that can be written to", path, err)
+	}
+	defer func() {
+		if err != nil {
+			os.Remove(f.Name())
+		}
+	}()
+	if err = write(f); err == nil {
+		err = f.Sync()
+	}
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		return fmt.Errorf("%s: %w; make room and try again", path, err)
+	}
+	return nil
+}

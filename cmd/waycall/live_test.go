@@ -1,0 +1,182 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"syscall"
+	"testing"
+	"time"
+
+	"waycall/internal/audio"
+	"waycall/internal/demo"
+	"waycall/internal/livesound"
+	"waycall/internal/reading"
+	"waycall/internal/record"
+	"waycall/internal/store"
+)
+
+const liveBoard = `reference: LIVE-1
+address: Test room
+date: 2026-03-14
+tester: AB
+instrument: {serial: "1", checked: 2026-02-02, over_range: 999}
+board:
+  name: Small board
+  earthing: TN-S
+  voltage: 230
+  ways:
+    - way: 1
+      feeds: Lighting
+      device: {standard: BS EN 60898, type: B, rating: 6, breaking: 6}
+      wiring: radial
+      line: 1.5
+      cpc: 1.0
+`
+
+// live is a running `waycall start` in a room with a microphone.
+type live struct {
+	t      *testing.T
+	room   *livesound.Room
+	cmd    *exec.Cmd
+	events chan jsonEvent
+	speech map[string]audio.Clip
+}
+
+func startLive(t *testing.T, room *livesound.Room, data, job string) *live {
+	t.Helper()
+	waycall, err := exec.LookPath("waycall")
+	if err != nil {
+		t.Fatal(err)
+	}
+	l := &live{t: t, room: room, events: make(chan jsonEvent, 64), speech: map[string]audio.Clip{}}
+	lines, err := demo.Script()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range lines {
+		if line.Text != "" && line.Noise == nil {
+			l.speech[line.Text] = line.Sound
+		}
+	}
+	l.cmd = exec.Command(waycall, "start", "--json", "--speech-rate", "350", "--data", data, job)
+	l.cmd.Env = append(room.Env(), "WAYCALL_MODEL="+modelFile(t))
+	l.cmd.Stderr = os.Stderr
+	out, err := l.cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := l.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = l.cmd.Process.Kill() })
+	go func() {
+		defer close(l.events)
+		for s := bufio.NewScanner(out); s.Scan(); {
+			var e jsonEvent
+			if json.Unmarshal(s.Bytes(), &e) == nil {
+				l.events <- e
+			}
+		}
+	}()
+	return l
+}
+
+// wait returns the next event of a kind.
+func (l *live) wait(kind string) jsonEvent {
+	l.t.Helper()
+	limit := time.After(time.Minute)
+	for {
+		select {
+		case e, ok := <-l.events:
+			if !ok {
+				l.t.Fatalf("waycall ended while waiting for %q", kind)
+			}
+			if e.Event == kind {
+				return e
+			}
+		case <-limit:
+			l.t.Fatalf("nothing for a minute while waiting for %q", kind)
+		}
+	}
+}
+
+// say speaks into the microphone once waycall listens, and returns what was
+// heard.
+func (l *live) say(text string) {
+	l.t.Helper()
+	sound, ok := l.speech[text]
+	if !ok {
+		l.t.Fatalf("no recording of %q", text)
+	}
+	l.wait("listening")
+	l.room.PlayClip(l.t, sound)
+	if h := l.wait("heard"); h.Text != text && h.Outcome != "none" {
+		l.t.Fatalf("said %q, heard %+v", text, h)
+	}
+}
+
+// The live path without hardware: phrases are played into a PulseAudio sink
+// whose monitor is PortAudio's default input, and waycall start runs as it does
+// at a board. Half way through it is killed, as by a flat battery.
+func TestLive(t *testing.T) {
+	room := livesound.Start(t)
+	data := t.TempDir()
+	board := filepath.Join(data, "board.yaml")
+	if err := os.WriteFile(board, []byte(liveBoard), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	l := startLive(t, room, data, board)
+	for _, text := range []string{
+		"isolated and locked off", "proved dead", "lamps removed", "loads disconnected", "switches on", "leads checked",
+		"pass me the long screwdriver would you",
+		"five hundred and sixty megohms", "confirm",
+		"over nine nine nine",
+	} {
+		l.say(text)
+	}
+	l.wait("speaking") // the reading is read back, so it is in the record
+	if err := l.cmd.Process.Signal(syscall.SIGKILL); err != nil {
+		t.Fatal(err)
+	}
+	_ = l.cmd.Wait()
+
+	l = startLive(t, room, data, "LIVE-1")
+	if e := l.wait("speaking"); e.Text == "" {
+		t.Error("nothing was said on going on")
+	}
+	l.say("confirm")
+	l.say("finish here")
+	for range l.events {
+		continue
+	}
+	if err := l.cmd.Wait(); err != nil {
+		t.Fatal(err)
+	}
+
+	s, err := store.OpenReadOnly(filepath.Join(data, "LIVE-1"+jobFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	state, err := fold(t.Context(), s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for test, want := range map[reading.Test]string{reading.LNE: "560 Mohm", reading.LN: ">999 Mohm"} {
+		r, ok := state.Latest(record.Slot{Way: 1, Test: test})
+		if !ok || r.Quantity.String() != want {
+			t.Errorf("%s: %v, %v; want %s", test, r.Quantity, ok, want)
+			continue
+		}
+		sound, err := s.Sound(t.Context(), r.HeardID)
+		if err != nil || len(sound) < 16000 {
+			t.Errorf("%s: the sound of its phrase has %d bytes, %v", test, len(sound), err)
+		}
+	}
+	if !state.Finished || state.Sessions != 3 { // set up, begun, begun again
+		t.Errorf("finished %v after %d openings", state.Finished, state.Sessions)
+	}
+}

@@ -1,0 +1,50 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+// The tests run this very program: the test binary is waycall when it is called
+// by that name.
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"waycall": func() { os.Exit(run()) }})
+}
+
+// rootPath returns a path below the repository's root.
+func rootPath(t testing.TB, elem ...string) string {
+	t.Helper()
+	p, err := filepath.Abs(filepath.Join(append([]string{"..", ".."}, elem...)...))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// modelFile is the built model; without it nothing here can be tested.
+func modelFile(t testing.TB) string {
+	t.Helper()
+	p := rootPath(t, "models", defaultModel)
+	if _, err := os.Stat(p); err != nil {
+		t.Fatalf("%v; run make test, which builds it", err)
+	}
+	return p
+}
+
+// The scripts in testdata/script show each command as a user runs it.
+func TestScripts(t *testing.T) {
+	model := modelFile(t)
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/script",
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("WAYCALL_MODEL", model)
+			env.Setenv("WAYCALL_DATA", filepath.Join(env.WorkDir, "jobs"))
+			env.Setenv("SOUND", rootPath(t, "testdata", "audio"))
+			env.Setenv("BOARDS", rootPath(t, "testdata", "boards"))
+			return nil
+		},
+	})
+}
