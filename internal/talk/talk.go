@@ -254,7 +254,9 @@ func (t *turn) begin(e Begin) {
 		job = r.Job
 	}
 	t.s = State{Record: t.s.Record}
-	t.fact(record.Event{Kind: record.Opened, Job: &job})
+	if again || r.Sessions == 0 {
+		t.fact(record.Event{Kind: record.Opened, Job: &job})
+	}
 	if !again {
 		t.sayf("Job %s, %s.", job.Reference, job.Board.Name)
 		t.announce()
