@@ -440,4 +440,33 @@ func TestReadOnlyFolder(t *testing.T) {
 		t.Errorf("%d events, want 3", n)
 	}
 	reader.Close()
+
+	// The same for a job that is in WAL mode, as after a kill, with and without
+	// something in its log.
+	alter(t, path, "PRAGMA journal_mode = WAL")
+	if reader, err = OpenReadOnly(filepath.Join(dir, filepath.Base(path))); err != nil {
+		t.Fatal("a job in WAL mode in a read-only folder cannot be looked at:", err)
+	}
+	if n := len(checkLog(t, reader)); n != 3 {
+		t.Errorf("%d events, want 3", n)
+	}
+	reader.Close()
+	c := startChild(t, "writer", path)
+	told := c.read(t, 3)
+	c.kill()
+	c.cmd.Wait()
+	for _, beside := range []string{"with", "without"} {
+		if beside == "without" {
+			os.Remove(path + "-shm")
+		}
+		reader, err = OpenReadOnly(filepath.Join(dir, filepath.Base(path)))
+		if err != nil {
+			refused(t, err, ErrReadOnly, "cut off", "-wal") // never a log without its end
+			continue
+		}
+		if n := len(checkLog(t, reader)); int64(n) < told[2]+2 {
+			t.Errorf("%s -shm: %d events, and event %d was told", beside, n, told[2]+2)
+		}
+		reader.Close()
+	}
 }

@@ -189,12 +189,15 @@ func (s *Store) openReadOnly() error {
 		return err
 	}
 	s.db = openDB(s.path, "mode=ro", readerPragmas...)
-	if err = quickCheck(s.db); isReadOnly(err) && !exists(s.path+"-wal") {
+	if err = quickCheck(s.db); isReadOnly(err) && !hasLog(s.path) {
 		// The log beside the file cannot be made in a read-only folder. As
 		// there is none, nothing is missing from the file itself.
 		s.db.Close()
 		s.db = openDB(s.path, "mode=ro&immutable=1", readerPragmas...)
 		err = quickCheck(s.db)
+	} else if isReadOnly(err) {
+		return fault(ErrReadOnly, "its last session was cut off and has to be recovered",
+			"copy it, with the file of the same name that ends in -wal, to a folder that you may write to")
 	}
 	if err != nil {
 		return err
@@ -229,19 +232,26 @@ func locate(path string) (string, error) {
 	return real, nil
 }
 
-func exists(path string) bool {
-	_, err := os.Lstat(path)
-	return err == nil
+// hasLog reports whether something may lie in the write-ahead log beside path.
+func hasLog(path string) bool {
+	info, err := os.Stat(path + "-wal")
+	return err == nil && info.Size() > 0 || err != nil && !errors.Is(err, fs.ErrNotExist)
 }
 
 // Path returns the absolute path of the job's file.
 func (s *Store) Path() string { return s.path }
 
-// Close ends the use of the job. After a clean Close the job is one plain file,
-// which may be copied.
+// Close ends the use of the job. When nobody else has it open, the job is then
+// one plain file, which may be copied.
 func (s *Store) Close() error {
 	var err error
 	if s.db != nil {
+		if s.lock != nil {
+			// Out of WAL mode the job can be read without a log made beside it,
+			// also where none can be made. While somebody reads it cannot be
+			// done, which is no loss: the next session does it.
+			_, _ = s.db.Exec("PRAGMA busy_timeout = 0; PRAGMA journal_mode = DELETE")
+		}
 		err = s.db.Close()
 	}
 	if s.lock != nil {

@@ -542,6 +542,43 @@ func TestReadOnlyStoreRefusesToWrite(t *testing.T) {
 	}
 }
 
+// Reading a job that nobody works on leaves nothing beside it, and a reader that
+// was there first sees what a later session adds.
+func TestReaders(t *testing.T) {
+	s, path := create(t)
+	mustAppend(t, s, phrase(0), wav(0, 10))
+	s.Close()
+	reader, err := OpenReadOnly(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer reader.Close()
+	mustEvents(t, reader)
+	if left := folder(t, filepath.Dir(path)); left != "D-104.waycall" {
+		t.Errorf("reading left %s", left)
+	}
+	if s, err = Open(path); err != nil {
+		t.Fatal(err)
+	}
+	mustAppend(t, s, phrase(1), wav(1, 10))
+	if n := len(mustEvents(t, reader)); n != 6 {
+		t.Errorf("the reader sees %d events, want 6", n)
+	}
+	s.Close() // while the reader is there
+	if n := len(mustEvents(t, reader)); n != 6 {
+		t.Errorf("the reader sees %d events, want 6", n)
+	}
+	reader.Close()
+	if s, err = Open(path); err != nil {
+		t.Fatal(err)
+	}
+	mustAppend(t, s, phrase(2), wav(2, 10))
+	s.Close()
+	if left := folder(t, filepath.Dir(path)); left != "D-104.waycall" {
+		t.Errorf("the last session left %s", left)
+	}
+}
+
 func TestOneWriter(t *testing.T) {
 	s, path := create(t)
 	link := filepath.Join(t.TempDir(), "by another name")
