@@ -190,7 +190,9 @@ func (e *Ear) listen(sound []float32) (Text, error) {
 
 func (h *Heard) note(witness string, t Text) {
 	h.Words[witness] = t.Words
-	h.Scores[witness] = t.LogProb
+	if !math.IsInf(t.LogProb, 0) && !math.IsNaN(t.LogProb) { // the record takes numbers only
+		h.Scores[witness] = t.LogProb
+	}
 }
 
 // weigh fuses the witnesses when the free words can be compared with the
