@@ -431,16 +431,26 @@ func (l *Line) remark(w board.Way) {
 
 func (c Cell) withUnit() string { return strings.TrimSpace(c.Text + " " + c.Unit) }
 
-// outcome is the result column of text and CSV. A line with a test still to do
-// is never shown as a pass.
+// leftOut reports whether a test that the line needs was skipped, or could not be
+// made.
+func (l Line) leftOut() bool {
+	return slices.ContainsFunc(l.Cells, func(c Cell) bool { return c.Status == Skipped || c.Status == Limitation })
+}
+
+// outcome is the result column of text and CSV. A line with a test still to do, or
+// one that was left out, is never shown as a pass alone.
 func (l Line) outcome() string {
 	switch {
 	case l.Spare:
 		return ""
-	case l.Result != "" && (l.Complete || l.Result != string(check.Pass)):
+	case l.Result != "" && l.Result != string(check.Pass):
 		return l.Result
-	case l.Result != "":
+	case l.Result != "" && !l.Complete:
 		return "not complete"
+	case l.Result != "" && l.leftOut():
+		return "pass in part"
+	case l.Result != "":
+		return l.Result
 	case !l.Complete:
 		return "to do"
 	}
