@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -74,7 +73,7 @@ about, ignored or wrong, and how long each took.`,
 			s := bench.Summarise(results)
 			s.PeakMiB = peakMiB()
 			if asJSON {
-				return json.NewEncoder(cmd.OutOrStdout()).Encode(s)
+				return printJSON(cmd.OutOrStdout(), s)
 			}
 			s.Write(cmd.OutOrStdout())
 			return nil

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -63,7 +62,7 @@ understood. Without --board, ways 1 to 24 and every test are possible.`,
 					continue
 				}
 				if asJSON {
-					err = json.NewEncoder(cmd.OutOrStdout()).Encode(line)
+					err = printJSON(cmd.OutOrStdout(), line)
 				} else {
 					err = line.write(cmd.OutOrStdout())
 				}

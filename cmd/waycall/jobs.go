@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -187,7 +186,7 @@ func newJobs() *cobra.Command {
 				lines = append(lines, l)
 			}
 			if asJSON {
-				return json.NewEncoder(cmd.OutOrStdout()).Encode(lines)
+				return printJSON(cmd.OutOrStdout(), lines)
 			}
 			if len(lines) == 0 {
 				_, err := fmt.Fprintf(cmd.OutOrStdout(), "No jobs in %s. waycall new BOARD.yaml sets one up.\n", dir)

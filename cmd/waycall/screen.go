@@ -67,9 +67,14 @@ func (s *screen) TooLong(d time.Duration) {
 }
 
 // jsonScreen prints the same as JSON, one object a line.
-type jsonScreen struct{ enc *json.Encoder }
+type jsonScreen struct{ w io.Writer }
 
-func newJSONScreen(w io.Writer) jsonScreen { return jsonScreen{json.NewEncoder(w)} }
+// printJSON prints v on one line, with ">" as it is.
+func printJSON(w io.Writer, v any) error {
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	return enc.Encode(v)
+}
 
 // jsonEvent is one line. Only what the event has is set.
 type jsonEvent struct {
@@ -81,7 +86,7 @@ type jsonEvent struct {
 	Facts   []record.Event    `json:"facts,omitempty"`
 }
 
-func (j jsonScreen) print(e jsonEvent) { _ = j.enc.Encode(e) } // a closed pipe must not end a session
+func (j jsonScreen) print(e jsonEvent) { _ = printJSON(j.w, e) } // a closed pipe must not end a session
 
 func (j jsonScreen) Speaking(text string) { j.print(jsonEvent{Event: "speaking", Text: text}) }
 func (j jsonScreen) Listening()           { j.print(jsonEvent{Event: "listening"}) }

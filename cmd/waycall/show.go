@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"text/tabwriter"
@@ -48,7 +47,7 @@ func newShow() *cobra.Command {
 			}
 			v := viewJob(state, path)
 			if asJSON {
-				return json.NewEncoder(cmd.OutOrStdout()).Encode(v)
+				return printJSON(cmd.OutOrStdout(), v)
 			}
 			return v.write(cmd.OutOrStdout(), state)
 		},

@@ -81,7 +81,7 @@ already, with its sound.`,
 			defer source.Close()
 			var watch session.Watcher = newScreen(cmd.OutOrStdout())
 			if asJSON {
-				watch = newJSONScreen(cmd.OutOrStdout())
+				watch = jsonScreen{cmd.OutOrStdout()}
 			}
 			s := session.Session{
 				Source: source, Ear: e, Voice: voice, Player: loud, Log: log,
@@ -158,7 +158,7 @@ func newMics() *cobra.Command {
 				return err
 			}
 			if asJSON {
-				return json.NewEncoder(cmd.OutOrStdout()).Encode(devices)
+				return printJSON(cmd.OutOrStdout(), devices)
 			}
 			if len(devices) == 0 {
 				return errors.New("no microphone; plug in a headset")

@@ -1,0 +1,126 @@
+package main
+
+import (
+	"encoding/csv"
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"waycall/internal/audio"
+	"waycall/internal/store"
+)
+
+// What the electrician said in internal/demo/script.jsonl, line by line, and
+// nothing else: written by hand from the script, not from what waycall made of it.
+var demoSchedule = []string{
+	"1  >999 >999   pass",
+	"2 1 560 >999   pass",
+	"2 2 542 >999   pass",
+	"3  315 >999   pass",            // heard as 350 beside the drill, and corrected
+	"4  >999 >999   pass",           // "over range"
+	"5  >999 >999   pass",           // after the work; 0.3 before it
+	"6  >999 >999   pass",           //
+	"7  410 skipped   pass in part", // equipment connected
+	"8  486 not made   pass",        // alarms stay connected
+	"9  14.2 >999   investigate",    //
+	"10      ",                      // spare
+}
+
+func TestDemo(t *testing.T) {
+	out := filepath.Join(t.TempDir(), "demo")
+	waycall, err := exec.LookPath("waycall")
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(waycall, "demo", "--out", out)
+	cmd.Env = append(os.Environ(), "WAYCALL_MODEL="+modelFile(t))
+	said, err := cmd.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v\n%s", err, said)
+	}
+	shown := string(said)
+	for _, want := range []string{
+		"(talk, not for waycall)",
+		"Changed to: Way three, live and neutral to earth, three hundred and fifteen megohms. Pass. Confirm?",
+		"Way five, live and neutral to earth, nought point three megohms. Fail. Below the limit of one megohm. Confirm?",
+		"Going on where this job stopped.",
+		"Way five is tested again, and its earlier readings are kept.",
+		"Skipped, equipment connected.",
+		"Every test was made or left out with a reason.",
+		"56 phrases, ",
+	} {
+		if !strings.Contains(shown, want) {
+			t.Errorf("it does not show %q", want)
+		}
+	}
+	if strings.Contains(shown, "\x1b") {
+		t.Error("colour was printed into a pipe")
+	}
+
+	f, err := os.Open(filepath.Join(out, "schedule.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	reader := csv.NewReader(f)
+	reader.FieldsPerRecord = -1
+	rows, err := reader.ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	column := func(name string) int { return slices.Index(rows[0], name) }
+	var got []string
+	for _, r := range rows[1:] {
+		if r[0] == "line" {
+			var cells []string
+			for _, c := range []string{"way", "switch position", "LN-E Mohm", "L-N Mohm", "L-E Mohm", "N-E Mohm", "result"} {
+				cells = append(cells, r[column(c)])
+			}
+			got = append(got, strings.Join(cells, " "))
+		}
+	}
+	if !slices.Equal(got, demoSchedule) {
+		t.Errorf("the schedule is\n%s\nwant\n%s\n\n%s", strings.Join(got, "\n"), strings.Join(demoSchedule, "\n"), shown)
+	}
+
+	// Both sides are on the track, and every reading has its sound.
+	track, err := audio.ReadFile(filepath.Join(out, "session.wav"))
+	if err != nil || track.Duration().Minutes() < 4 {
+		t.Errorf("the track is %v long, %v", track.Duration(), err)
+	}
+	s, err := store.OpenReadOnly(filepath.Join(out, "TER-0107"+jobFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	state, err := fold(t.Context(), s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(state.Readings) != 21 || !state.Finished {
+		t.Errorf("%d readings were ever confirmed, finished %v", len(state.Readings), state.Finished)
+	}
+	for _, r := range state.Readings {
+		if sound, err := s.Sound(t.Context(), r.HeardID); err != nil || len(sound) < 16000 {
+			t.Errorf("%v: the sound of its phrase has %d bytes, %v", r.Slot, len(sound), err)
+		}
+	}
+}
+
+// A folder that cannot be made is a clear error.
+func TestDemoNowhere(t *testing.T) {
+	waycall, err := exec.LookPath("waycall")
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(waycall, "demo", "--out", "/proc/waycall/demo")
+	said, err := cmd.CombinedOutput()
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.ExitCode() != exitFailed || !strings.Contains(string(said), "name a folder that can be written to with --out") {
+		t.Errorf("%v: %s", err, said)
+	}
+}
