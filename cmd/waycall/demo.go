@@ -197,29 +197,3 @@ func (p *player) finish(w io.Writer, out string, state record.State, took time.D
 `, p.said, sound.Duration().Seconds(), took.Seconds(), peakMiB(), where, state.Job.Reference+jobFile)
 	return err
 }
-
-// writeFile writes a file whole or not at all.
-func writeFile(path string, write func(io.Writer) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
-	if err != nil {
-		return fmt.Errorf("%s: %w; choose a folder that can be written to", path, err)
-	}
-	defer func() {
-		if err != nil {
-			os.Remove(f.Name())
-		}
-	}()
-	if err = write(f); err == nil {
-		err = f.Sync()
-	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return fmt.Errorf("%s: %w; make room and try again", path, err)
-	}
-	return nil
-}

@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -138,6 +139,14 @@ func TestLive(t *testing.T) {
 		l.say(text)
 	}
 	l.wait("speaking") // the reading is read back, so it is in the record
+
+	// A second session on the same job is refused while this one runs.
+	second := exec.Command(l.cmd.Path, "start", "--data", data, "LIVE-1")
+	second.Env = l.cmd.Env
+	said, err := second.CombinedOutput()
+	if err == nil || !strings.Contains(string(said), "open in another session") {
+		t.Errorf("a second session: %v: %s", err, said)
+	}
 	if err := l.cmd.Process.Signal(syscall.SIGKILL); err != nil {
 		t.Fatal(err)
 	}
@@ -178,5 +187,18 @@ func TestLive(t *testing.T) {
 	}
 	if !state.Finished || state.Sessions != 2 {
 		t.Errorf("finished %v after %d openings", state.Finished, state.Sessions)
+	}
+
+	// Ctrl-C, while it speaks, ends a session cleanly.
+	l = startLive(t, room, data, "LIVE-1")
+	l.wait("speaking")
+	if err := l.cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	for range l.events {
+		continue
+	}
+	if err := l.cmd.Wait(); l.cmd.ProcessState.ExitCode() != exitStopped {
+		t.Errorf("after Ctrl-C: %v", err)
 	}
 }

@@ -4,8 +4,9 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
+
+	"github.com/google/renameio/v2"
 )
 
 // EncodeWAV returns c as a 16-bit mono WAV file. Samples beyond full scale are
@@ -39,35 +40,10 @@ func EncodeWAV(c Clip) []byte {
 // WriteWAV writes c to path as EncodeWAV gives it. The file appears whole or not
 // at all: it is written beside its place and moved there once it is on the disk,
 // so that a full disk or a power cut leaves what was there before.
-func WriteWAV(path string, c Clip) (err error) {
-	defer func() {
-		if err != nil {
-			err = fmt.Errorf("cannot write sound to %s: %w; check that there is room and that the folder may be written to", path, err)
-		}
-	}()
-	f, err := os.CreateTemp(filepath.Dir(path), ".sound-*")
+func WriteWAV(path string, c Clip) error {
+	err := renameio.WriteFile(path, EncodeWAV(c), 0o644, renameio.WithTempDir(filepath.Dir(path)))
 	if err != nil {
-		return err
+		return fmt.Errorf("cannot write sound to %s: %w; check that there is room and that the folder may be written to", path, err)
 	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-		}
-	}()
-	if _, err = f.Write(EncodeWAV(c)); err != nil {
-		return err
-	}
-	// CreateTemp makes the file for its owner alone; sound beside a schedule
-	// may be read like any other file.
-	if err = f.Chmod(0o644); err != nil {
-		return err
-	}
-	if err = f.Sync(); err != nil {
-		return err
-	}
-	if err = f.Close(); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
+	return nil
 }

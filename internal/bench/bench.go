@@ -221,7 +221,7 @@ func (s Summary) Write(w io.Writer) {
 		}
 	}
 	fmt.Fprintf(w, "\nfrom end of sound to meaning: p50 %.0f ms, p95 %.0f ms, p99 %.0f ms\n", s.P50, s.P95, s.P99)
-	fmt.Fprintf(w, "%.1f times faster than speech over %.0f s of sound; peak memory %.0f MiB\n", 1/s.RealTime, s.Seconds, s.PeakMiB)
+	fmt.Fprintf(w, "%.1f times faster than speech over %.0f s of sound; peak memory %.0f MiB\n", 1/max(s.RealTime, 1e-9), s.Seconds, s.PeakMiB)
 	if len(s.Differences) > 0 {
 		fmt.Fprintln(w)
 		for _, d := range s.Differences {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Tensor is an array of half-precision numbers, row by row.
@@ -27,6 +28,12 @@ func (t Tensor) rows(from, to int) Tensor {
 	width := t.size() / t.Shape[0]
 	shape := append([]int{to - from}, t.Shape[1:]...)
 	return Tensor{shape, t.Data[from*width : to*width]}
+}
+
+// finite reports whether every number is one, neither infinite nor not a number.
+func (t Tensor) finite() bool {
+	const exponent = 0x7c00
+	return !slices.ContainsFunc(t.Data, func(h uint16) bool { return h&exponent == exponent })
 }
 
 // Model is a CTranslate2 model: its half-precision variables by name.
@@ -104,7 +111,9 @@ func ReadModel(src []byte) (*Model, error) {
 	if v := c.u32(); c.err == nil && v != 6 {
 		return nil, fmt.Errorf("version %d, and only version 6 is understood", v)
 	}
-	c.text()
+	if spec := c.text(); c.err == nil && spec != "WhisperSpec" {
+		return nil, fmt.Errorf("a model of the kind %q, not WhisperSpec", spec)
+	}
 	c.u32()
 	count := c.u32()
 	if c.err == nil && count > maxVariables {

@@ -4,6 +4,8 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 )
 
 // tensorOut is a tensor under the name that whisper.cpp gives it.
@@ -94,7 +96,7 @@ const headWidth = 64
 // layout names the variables as whisper.cpp does and takes apart those that
 // CTranslate2 keeps in one.
 func (m *Model) layout() (*layout, error) {
-	b := &namer{m: m}
+	b := &namer{m: m, used: map[string]bool{}}
 	l := &layout{}
 	embedding := b.get("decoder/embeddings/weight", 2)
 	audio := b.get("encoder/position_encodings/encodings", 2)
@@ -104,6 +106,12 @@ func (m *Model) layout() (*layout, error) {
 	}
 	l.vocabulary, l.width = embedding.Shape[0], embedding.Shape[1]
 	l.audioContext, l.textContext = audio.Shape[0], text.Shape[0]
+	// whisper.cpp chooses the next token by the embeddings themselves.
+	projection, ok := m.Variables["decoder/projection/weight"]
+	if !ok || &projection.Data[0] != &embedding.Data[0] {
+		return nil, fmt.Errorf("the projection is not the embeddings' own table, which whisper.cpp takes it to be")
+	}
+	b.used["decoder/projection/weight"] = true
 	if l.width%headWidth != 0 {
 		return nil, fmt.Errorf("a width of %d is no whole number of heads", l.width)
 	}
@@ -138,14 +146,21 @@ func (m *Model) layout() (*layout, error) {
 	if b.err == nil && (l.encoder == 0 || l.decoder == 0) {
 		b.err = fmt.Errorf("no layers in it")
 	}
+	for _, name := range slices.Sorted(maps.Keys(m.Variables)) {
+		if b.err == nil && !b.used[name] {
+			b.err = fmt.Errorf("variable %q has no place in a whisper model", name)
+		}
+	}
 	l.tensors = b.out
 	return l, b.err
 }
 
 // namer collects tensors under whisper.cpp's names and remembers the first
-// failure.
+// failure. Nothing is dropped unseen: a variable that was never asked for is a
+// failure too.
 type namer struct {
 	m     *Model
+	used  map[string]bool
 	width int
 	out   []tensorOut
 	err   error
@@ -154,6 +169,7 @@ type namer struct {
 func (b *namer) has(name string) bool { _, ok := b.m.Variables[name]; return ok && b.err == nil }
 
 func (b *namer) get(name string, rank int) Tensor {
+	b.used[name] = true
 	t, ok := b.m.Variables[name]
 	if b.err == nil && (!ok || len(t.Shape) != rank) {
 		b.err = fmt.Errorf("variable %q is missing or has the wrong shape", name)
@@ -162,6 +178,9 @@ func (b *namer) get(name string, rank int) Tensor {
 }
 
 func (b *namer) put(name string, t Tensor, single bool) {
+	if b.err == nil && !t.finite() {
+		b.err = fmt.Errorf("%s holds a number that is not finite", name)
+	}
 	if b.err == nil {
 		b.out = append(b.out, tensorOut{name, t, single})
 	}
@@ -174,6 +193,20 @@ func (b *namer) part(name string, t Tensor, k, n int) {
 	}
 	if b.err == nil {
 		b.put(name, t.rows(k*b.width, (k+1)*b.width), len(t.Shape) == 1)
+	}
+}
+
+// noKeyBias checks that rows from to to of a stacked bias, the key's, are zero:
+// the format has no place for them.
+func (b *namer) noKeyBias(from string, bias Tensor, lo, hi int) {
+	if b.err != nil {
+		return
+	}
+	for _, h := range bias.Data[lo:hi] {
+		if h&0x7fff != 0 {
+			b.err = fmt.Errorf("the key bias of %s is not zero, which whisper.cpp cannot hold", from)
+			return
+		}
 	}
 }
 
@@ -197,6 +230,7 @@ func (b *namer) selfAttention(from, to string) {
 	b.part(to+".key.weight", w, 1, 3)
 	b.part(to+".value.weight", w, 2, 3)
 	b.part(to+".value.bias", bias, 2, 3)
+	b.noKeyBias(from, bias, b.width, 2*b.width)
 	b.linear(from+"/linear_1", to+".out")
 }
 
@@ -208,6 +242,7 @@ func (b *namer) crossAttention(from, to string) {
 	b.part(to+".key.weight", w, 0, 2)
 	b.part(to+".value.weight", w, 1, 2)
 	b.part(to+".value.bias", bias, 1, 2)
+	b.noKeyBias(from, bias, 0, b.width)
 	b.linear(from+"/linear_2", to+".out")
 }
 

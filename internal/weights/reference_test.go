@@ -37,8 +37,12 @@ func TestAgainstCTranslate2(t *testing.T) {
 	if err := Convert(Files{Model: wheel + "/model.bin", Tokenizer: wheel + "/tokenizer.json", Out: model}); err != nil {
 		t.Fatalf("%v (make test does that)", err)
 	}
-	if info, err := os.Stat(model); err != nil || info.Size() != 77704715 {
-		t.Errorf("the model file has %v bytes, %v; want 77704715", info.Size(), err)
+	info, err := os.Stat(model)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if info.Size() != 77704715 {
+		t.Errorf("the model file has %d bytes, want 77704715", info.Size())
 	}
 	for _, name := range []string{"0004-af_heart.flac", "0103-bm_daniel.flac"} {
 		sound, err := audio.ReadFile("../../testdata/audio/" + name)
@@ -48,7 +52,9 @@ func TestAgainstCTranslate2(t *testing.T) {
 		file := func(n string) string { return filepath.Join(dir, n) }
 		writeFloats(t, file("samples"), sound)
 		writeFloats(t, file("filters"), melFilters())
-		out, err := exec.Command("../../.cache/reference/bin/python", "testdata/ct2.py", wheel, file("samples"), file("filters"), file("mel"), file("logits")).Output()
+		ct2 := exec.Command("../../.cache/reference/bin/python", "testdata/ct2.py", wheel, file("samples"), file("filters"), file("mel"), file("logits"))
+		ct2.Stderr = os.Stderr
+		out, err := ct2.Output()
 		if err != nil {
 			t.Fatalf("ctranslate2: %v; run make test, which installs it", err)
 		}

@@ -16,6 +16,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+
+	"github.com/google/renameio/v2"
 )
 
 // Files names what Convert reads and writes.
@@ -60,30 +62,21 @@ func Convert(f Files) error {
 }
 
 // writeFile writes a file whole or not at all.
-func writeFile(path string, write func(io.Writer) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
+func writeFile(path string, write func(io.Writer) error) error {
+	f, err := renameio.NewPendingFile(path, renameio.WithTempDir(filepath.Dir(path)), renameio.WithPermissions(0o644))
 	if err != nil {
 		return fmt.Errorf("model file: %w; choose a folder that can be written to", err)
 	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-			err = fmt.Errorf("model file %s: %w", path, err)
-		}
-	}()
+	defer func() { _ = f.Cleanup() }() // removes what was not finished
 	w := bufio.NewWriterSize(f, 1<<20)
-	if err = write(w); err != nil {
-		return err
+	if err = write(w); err == nil {
+		err = w.Flush()
 	}
-	if err = w.Flush(); err != nil {
-		return err
+	if err == nil {
+		err = f.CloseAtomicallyReplace()
 	}
-	if err = f.Sync(); err != nil {
-		return err
+	if err != nil {
+		return fmt.Errorf("model file %s: %w; make room and try again", path, err)
 	}
-	if err = f.Close(); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
+	return nil
 }
