@@ -93,7 +93,8 @@ func (m *Model) audioContext(samples int) int {
 	if !m.adapted {
 		return min(1500, max(768, (frames+64+63)/64*64))
 	}
-	const tail, grain, least = 64, 64, 224
+	// Less tail than this cost a reading in corpus/dev ("thirteen" as "thirty").
+	const tail, grain, least = 96, 64, 256
 	return min(1500, max(least, (frames+tail+grain-1)/grain*grain))
 }
 
