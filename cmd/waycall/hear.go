@@ -133,7 +133,7 @@ func readBoard(path string) (board.Job, error) {
 type heardLine struct {
 	File    string            `json:"file"`
 	Outcome string            `json:"outcome"` // reading, command or none
-	Agreed  bool              `json:"agreed"`  // both witnesses gave this meaning
+	Agreed  bool              `json:"agreed"`  // nothing spoke against it; false when it is disputed
 	Text    string            `json:"text"`    // the words understood
 	Way     *int              `json:"way"`
 	Test    *reading.Test     `json:"test"`

@@ -66,10 +66,23 @@ type Slot struct {
 // Phrase is what was heard, kept word for word beside its sound.
 type Phrase struct {
 	Outcome string             `json:"outcome"`          // "reading" or "command"
-	Agreed  bool               `json:"agreed"`           // both witnesses gave this meaning
+	Agreed  bool               `json:"agreed"`           // nothing spoke against it; false when it was disputed
 	Text    string             `json:"text"`             // the words that were acted on
+	Meaning Meaning            `json:"meaning"`          // what they mean
+	Others  []string           `json:"others,omitempty"` // what else it may have been, when it was disputed
 	Words   map[string]string  `json:"words"`            // witness -> its words
 	Scores  map[string]float64 `json:"scores,omitempty"` // witness -> its score, in the witness's own unit
+}
+
+// Meaning is what a phrase said, before it was set against the board: a value on
+// its own has no way and no test here.
+type Meaning struct {
+	Command   string            `json:"command,omitempty"`
+	Way       int               `json:"way,omitempty"`
+	Test      reading.Test      `json:"test,omitempty"`
+	Quantity  *reading.Quantity `json:"quantity,omitempty"`
+	OverRange bool              `json:"over_range,omitempty"`
+	Reason    string            `json:"reason,omitempty"`
 }
 
 // Event is one line of the append-only log. Only the fields that its Kind

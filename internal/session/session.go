@@ -138,16 +138,31 @@ func (r *run) phrase(ctx context.Context, p audio.Phrase) (done bool, err error)
 	case hear.Reading, hear.Command:
 		e := talk.Heard{
 			At: r.Now(), Meaning: best.Meaning,
-			Phrase: record.Phrase{Outcome: string(h.Outcome), Agreed: h.Agreed, Text: best.Text, Words: h.Words, Scores: h.Scores},
+			Phrase: record.Phrase{
+				Outcome: string(h.Outcome), Agreed: h.Agreed, Text: best.Text, Meaning: recorded(best.Meaning),
+				Words: h.Words, Scores: h.Scores,
+			},
 		}
-		for _, c := range h.Candidates {
+		for i, c := range h.Candidates {
 			e.Candidates = append(e.Candidates, c.Meaning)
+			if i > 0 {
+				e.Phrase.Others = append(e.Phrase.Others, c.Text)
+			}
 		}
 		return r.answer(ctx, e, p.Sound)
 	case hear.Misplaced:
 		return r.answer(ctx, talk.Beyond{At: r.Now(), Meaning: best.Meaning}, nil)
 	}
 	return false, nil
+}
+
+// recorded is a meaning as the record keeps it.
+func recorded(m phrase.Meaning) record.Meaning {
+	r := record.Meaning{Command: string(m.Command), Way: m.Way, Test: m.Test, OverRange: m.OverRange, Reason: m.Reason}
+	if m.Quantity.Bound != "" {
+		r.Quantity = &m.Quantity
+	}
+	return r
 }
 
 // answer takes one step of the conversation and carries out its effects.

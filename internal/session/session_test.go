@@ -181,6 +181,13 @@ func TestSession(t *testing.T) {
 	if r.watch.talk != 1 {
 		t.Errorf("talk was heard %d times", r.watch.talk)
 	}
+	for _, e := range r.log.events {
+		if e.Kind == record.Heard && e.Phrase.Text == "over nine nine nine" {
+			if q := e.Phrase.Meaning.Quantity; q == nil || q.String() != ">999" {
+				t.Errorf("the record keeps the meaning %+v", e.Phrase.Meaning)
+			}
+		}
+	}
 	// Talk and the way that is not there leave no sound; every phrase does.
 	if want := len(preparation) + 3; len(r.log.sounds) != want {
 		t.Errorf("%d sounds are kept, want %d", len(r.log.sounds), want)
