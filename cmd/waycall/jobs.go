@@ -114,7 +114,10 @@ func fold(ctx context.Context, s *store.Store) (record.State, error) {
 }
 
 func newNew() *cobra.Command {
-	var data dataFlag
+	var (
+		data   dataFlag
+		asJSON bool
+	)
 	cmd := &cobra.Command{
 		Use:     "new BOARD.yaml",
 		Short:   "Set up a job from a board file",
@@ -134,12 +137,19 @@ func newNew() *cobra.Command {
 				return err
 			}
 			defer s.Close()
+			if asJSON {
+				return printJSON(cmd.OutOrStdout(), jobLine{
+					Reference: job.Reference, Board: job.Board.Name, Tests: sequence.Count(record.State{Job: job}).Tests,
+					Changed: time.Now().UTC(), File: s.Path(),
+				})
+			}
 			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Job %s: %s, %d ways. Its record is %s\nNext: waycall start %s\n",
 				job.Reference, job.Board.Name, len(job.Board.Ways), s.Path(), job.Reference)
 			return err
 		},
 	}
 	data.add(cmd)
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return cmd
 }
 
