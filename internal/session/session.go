@@ -22,6 +22,7 @@ import (
 	"waycall/internal/record"
 	"waycall/internal/say"
 	"waycall/internal/sequence"
+	"waycall/internal/store"
 	"waycall/internal/talk"
 )
 
@@ -180,7 +181,7 @@ func (r *run) answer(ctx context.Context, e talk.Event, sound audio.Clip) (done 
 	}
 	if len(facts) > 0 {
 		if _, err := r.Log.Append(ctx, facts, wav); err != nil {
-			_, spoken := talk.Step(r.state, talk.Failed{At: r.Now(), What: "The record could not be written.", Lost: len(sound) > 0})
+			_, spoken := talk.Step(r.state, talk.Failed{At: r.Now(), What: whyNotWritten(err), Lost: len(sound) > 0})
 			for _, f := range spoken {
 				if s, ok := f.(talk.Say); ok && ctx.Err() == nil {
 					_ = r.speak(ctx, s.Text) // what went wrong first is what is returned
@@ -202,6 +203,17 @@ func (r *run) answer(ctx context.Context, e talk.Event, sound audio.Clip) (done 
 		}
 	}
 	return false, nil
+}
+
+// whyNotWritten says aloud why the record could not be written.
+func whyNotWritten(err error) string {
+	switch {
+	case errors.Is(err, store.ErrFull):
+		return "The record could not be written, because the disk is full."
+	case errors.Is(err, store.ErrReadOnly):
+		return "The record could not be written, because the disk takes nothing."
+	}
+	return "The record could not be written."
 }
 
 // speak says something and forgets what the microphone caught meanwhile.

@@ -3,6 +3,7 @@ package session
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"os"
@@ -18,6 +19,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/say"
+	"waycall/internal/store"
 )
 
 // ear hears the phrases it is given, one for each sound, and notes the scopes.
@@ -213,7 +215,7 @@ func TestRecordCannotBeWritten(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	full := errors.New("the disk is full")
+	full := fmt.Errorf("storing: %w", store.ErrFull)
 	r2 := newRig(t, "proved dead")
 	r2.log.events = r.log.events
 	r2.log.fail = full
@@ -224,7 +226,7 @@ func TestRecordCannotBeWritten(t *testing.T) {
 	if state.LastID != before.LastID || len(state.Answers) != len(before.Answers) {
 		t.Errorf("the state moved on to event %d from %d", state.LastID, before.LastID)
 	}
-	if said := strings.Join(r2.voice.said, " "); !strings.Contains(said, "could not be written") {
+	if said := strings.Join(r2.voice.said, " "); !strings.Contains(said, "because the disk is full") {
 		t.Errorf("it said %q", said)
 	}
 }

@@ -373,6 +373,45 @@ func TestFullDisk(t *testing.T) {
 	}
 }
 
+// A session that ends on a full disk cannot move its log into the file, and may
+// get half way. The job is whole all the same, there and once room is made.
+func TestCloseOnFullDisk(t *testing.T) {
+	for _, size := range []string{"400k", "512k", "700k", "1m"} {
+		t.Run(size, func(t *testing.T) {
+			dir := mount(t, "tmpfs", "tmpfs", 0, "size="+size)
+			path := filepath.Join(dir, "job")
+			s, err := Create(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			untilFull(t, s)
+			stored := len(mustEvents(t, s))
+			s.Close()
+			for _, open := range []func(string) (*Store, error){OpenReadOnly, Open} {
+				switch s, err := open(path); {
+				case err == nil:
+					if n := len(checkLog(t, s)); n != stored {
+						t.Errorf("on the full disk there are %d events, %d were stored", n, stored)
+					}
+					s.Close()
+				case !errors.Is(err, ErrFull):
+					t.Errorf("on the full disk: %v", err)
+				}
+			}
+			if err := unix.Mount("tmpfs", dir, "tmpfs", unix.MS_REMOUNT, "size=8m"); err != nil {
+				t.Fatal(err)
+			}
+			if s, err = Open(path); err != nil {
+				t.Fatal(err)
+			}
+			defer s.Close()
+			if n := len(checkLog(t, s)); n != stored {
+				t.Errorf("once there was room there are %d events, %d were stored", n, stored)
+			}
+		})
+	}
+}
+
 // A full disk where nothing can be mounted: SQLite's own limit in its place.
 func TestFullDatabase(t *testing.T) {
 	s, _ := create(t)

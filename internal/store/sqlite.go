@@ -87,12 +87,19 @@ func openDB(path, options string, pragmas ...string) *sql.DB {
 }
 
 // peek returns the schema version of the file at path, or says why it is not a
-// job that this program can use. It reads without locks and leaves nothing
-// beside the file, so a database of another program is not disturbed.
+// job that this program can use. Where no log lies beside the file it reads
+// without locks and leaves nothing there, so a database of another program is not
+// disturbed.
 func peek(path string) (version int, err error) {
 	// SQLite does the reading, because closing a descriptor of our own would
-	// drop the locks that another Store in this process holds on the file.
-	db := openDB(path, "mode=ro&immutable=1", readerPragmas...)
+	// drop the locks that another Store in this process holds on the file. A log
+	// beside the file must be read with it: a checkpoint that a full disk or a
+	// kill cut off leaves the file alone in pieces, and whole with its log.
+	how := "mode=ro"
+	if !hasLog(path) {
+		how += "&immutable=1"
+	}
+	db := openDB(path, how, readerPragmas...)
 	defer db.Close()
 	var id int64
 	if err := db.QueryRow("PRAGMA application_id").Scan(&id); err != nil {

@@ -184,7 +184,12 @@ func OpenReadOnly(path string) (*Store, error) {
 }
 
 func (s *Store) openReadOnly() error {
+	cutOff := fault(ErrReadOnly, "its last session was cut off and has to be recovered",
+		"copy it, with the file of the same name that ends in -wal, to a folder that you may write to")
 	version, err := peek(s.path)
+	if isReadOnly(err) {
+		return cutOff
+	}
 	if err != nil {
 		return err
 	}
@@ -196,8 +201,7 @@ func (s *Store) openReadOnly() error {
 		s.db = openDB(s.path, "mode=ro&immutable=1", readerPragmas...)
 		err = quickCheck(s.db)
 	} else if isReadOnly(err) {
-		return fault(ErrReadOnly, "its last session was cut off and has to be recovered",
-			"copy it, with the file of the same name that ends in -wal, to a folder that you may write to")
+		return cutOff
 	}
 	if err != nil {
 		return err
