@@ -37,7 +37,7 @@ bench: build ## measure hearing on a labelled set (MANIFEST=...) and write out/b
 
 fuzz: setup ## run every fuzz target for FUZZTIME (20s) each
 	@$(env) for target in $$(grep -rlE '^func Fuzz' --include='*_test.go' internal | xargs grep -hoE '^func Fuzz[A-Za-z0-9]+' -H | sed 's/:func /:/'); do \
-		file=$${target%%:*}; go test "./$$(dirname $$file)" -run '^$$' -fuzz "^$${target##*:}$$" -fuzztime $(or $(FUZZTIME),20s); done
+		file=$${target%%:*}; go test "./$$(dirname $$file)" -run '^$$' -fuzz "^$${target##*:}$$" -fuzztime $(or $(FUZZTIME),20s) -fuzzminimizetime 1x; done
 
 clean: ## remove what was built and fetched
 	rm -rf .cache bin out models/*.bin models/*.bin.sha256
