@@ -144,14 +144,15 @@ func (p *player) Next(ctx context.Context) (audio.Clip, error) {
 			return nil, io.EOF
 		}
 		l := &p.lines[p.at]
+		if l.Stage != "" {
+			p.line(dim, fmt.Sprintf("%d of %d", p.said, p.total), "-- "+l.Stage)
+			l.Stage = ""
+		}
 		if l.Cut {
 			l.Cut = false
 			return nil, io.EOF
 		}
 		p.at++
-		if l.Stage != "" {
-			p.line(dim, fmt.Sprintf("%d of %d", p.said, p.total), "-- "+l.Stage)
-		}
 		if l.Text != "" {
 			p.said++
 			p.clip = append(append(audio.Clip{}, l.Sound...), make(audio.Clip, int(gap.Seconds()*audio.Rate))...)

@@ -122,7 +122,7 @@ func (t *turn) choose(m phrase.Meaning) bool {
 		if m.Command == phrase.Second {
 			n = 1
 		}
-		t.propose(o.choices[n], o.heardID)
+		t.propose(o.choices[n], o.heardID, true)
 		return true
 	case phrase.Confirm:
 		// Of two readings neither can be confirmed, nor can one that waited

@@ -28,20 +28,24 @@ func (t *turn) reading(m phrase.Meaning) {
 		t.remindPending()
 		return
 	}
-	t.propose(c, t.heardID)
+	t.propose(c, t.heardID, false)
 }
 
 // propose checks a reading, makes it pending in place of what was, and reads it
-// back.
-func (t *turn) propose(c choice, heardID int64) {
+// back: figure by figure when it was doubted, or corrects what was misheard.
+func (t *turn) propose(c choice, heardID int64, doubted bool) {
 	if p := t.s.Record.Pending; p != nil {
 		if p.Slot == c.slot {
+			doubted = true
 			t.say("Changed to:")
 			t.follows(record.Event{Kind: record.Dropped, Reason: "changed to " + c.quantity.String()})
 		} else {
 			t.sayf("%s was not confirmed and is dropped.", capital(named(p.Slot)))
 			t.follows(record.Event{Kind: record.Dropped, Reason: "another reading was given instead"})
 		}
+	}
+	if doubted {
+		t.s.doubted = t.s.Record.LastID + 1
 	}
 	v := t.judge(c)
 	t.fact(record.Event{Kind: record.Proposed, Slot: &c.slot, Quantity: &c.quantity, Verdict: &v, HeardID: heardID})
@@ -213,11 +217,7 @@ func (t *turn) disputed(e Heard) {
 		t.say(why)
 		t.remindPending()
 	case 1:
-		t.s.doubted = t.s.Record.LastID + 1
-		if p := t.s.Record.Pending; p != nil {
-			t.s.doubted++ // after what is pending was dropped
-		}
-		t.propose(choices[0], t.heardID)
+		t.propose(choices[0], t.heardID, true)
 	default:
 		t.s.offer = &offer{choices[:2], t.heardID}
 		t.say(t.offerText())

@@ -52,7 +52,7 @@ type State struct {
 	told    place   // the test that was announced last, so that only what changed is said
 	asked   string  // the preparation step that was asked for in full
 	offer   *offer  // two readings to choose from
-	doubted int64   // the proposal whose witnesses disagreed; it is read back figure by figure
+	doubted int64   // the proposal that was disputed or corrected; it is read back figure by figure
 	reason  *asking // something is to be left out and its reason was asked for
 	quiet   int     // silences since the last phrase
 	missed  int     // phrases not understood, one after the other
