@@ -60,10 +60,13 @@ are, the sound of both sides among them.`,
 				return err
 			}
 			data := dataFlag{dir: out}
-			if err := removeJob(filepath.Join(out, job.Reference+jobFile)); err != nil {
+			p := player{screen: newScreen(w), track: &say.Track{}, lines: lines, total: spoken(lines)}
+			if p.file, err = data.file(job.Reference); err != nil {
 				return err
 			}
-			p := player{screen: newScreen(w), track: &say.Track{}, lines: lines, total: spoken(lines)}
+			if err := removeJob(p.file); err != nil {
+				return err
+			}
 			var state record.State
 			for p.at < len(p.lines) {
 				if state, err = p.session(cmd.Context(), &data, job, e, voice); err != nil {
@@ -109,6 +112,7 @@ type player struct {
 	said  int
 	total int
 	clip  audio.Clip // what is left of the line being spoken
+	file  string     // of the job
 }
 
 // gap is the quiet after a line, long enough to end a phrase.
@@ -118,10 +122,10 @@ const gap = 900 * time.Millisecond
 func (p *player) session(ctx context.Context, data *dataFlag, job board.Job, e session.Ear, voice say.Voice) (record.State, error) {
 	var log *store.Store
 	var err error
-	if path := filepath.Join(data.dir, job.Reference+jobFile); p.at == 0 {
+	if p.at == 0 {
 		log, err = data.createJob(ctx, job)
 	} else {
-		log, err = store.Open(path)
+		log, err = store.Open(p.file)
 	}
 	if err != nil {
 		return record.State{}, err
@@ -195,6 +199,6 @@ func (p *player) finish(w io.Writer, out string, state record.State, took time.D
   session.wav    both sides of the session
   schedule.txt   the schedule above; schedule.csv and schedule.json the same
   %s  the record, with the sound of every phrase
-`, p.said, sound.Duration().Seconds(), took.Seconds(), peakMiB(), where, state.Job.Reference+jobFile)
+`, p.said, sound.Duration().Seconds(), took.Seconds(), peakMiB(), where, filepath.Base(p.file))
 	return err
 }

@@ -58,23 +58,28 @@ func (d *dataFlag) path(job string) (string, error) {
 	if job == "" || strings.ContainsAny(job, "/\\\x00") || strings.HasPrefix(job, ".") {
 		return "", usageError{fmt.Errorf("%q is not a job; give its reference, or the path of its %s file", job, jobFile)}
 	}
+	return d.file(job)
+}
+
+// file returns the file of the job with the reference in the data folder.
+func (d *dataFlag) file(reference string) (string, error) {
 	dir, err := d.folder()
 	if err != nil {
 		return "", err
 	}
-	return filepath.Join(dir, job+jobFile), nil
+	return filepath.Join(dir, reference+jobFile), nil
 }
 
 // createJob makes the record of a job that a board file describes.
 func (d *dataFlag) createJob(ctx context.Context, job board.Job) (*store.Store, error) {
-	dir, err := d.folder()
+	path, err := d.file(job.Reference)
 	if err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(dir, 0o700); err != nil {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return nil, fmt.Errorf("folder for jobs: %w; name another with --data", err)
 	}
-	s, err := store.Create(filepath.Join(dir, job.Reference+jobFile))
+	s, err := store.Create(path)
 	if err != nil {
 		return nil, err
 	}
@@ -87,16 +92,21 @@ func (d *dataFlag) createJob(ctx context.Context, job board.Job) (*store.Store, 
 	return s, nil
 }
 
+// open opens a job by its reference or file; how is store.Open or
+// store.OpenReadOnly.
+func (d *dataFlag) open(job string, how func(path string) (*store.Store, error)) (s *store.Store, path string, err error) {
+	if path, err = d.path(job); err != nil {
+		return nil, "", err
+	}
+	if s, err = how(path); errors.Is(err, fs.ErrNotExist) {
+		err = fmt.Errorf("no job %s; waycall jobs lists them, waycall new sets one up", job)
+	}
+	return s, path, err
+}
+
 // readJob returns what is known of a job, without keeping others from it.
 func (d *dataFlag) readJob(ctx context.Context, job string) (record.State, string, error) {
-	path, err := d.path(job)
-	if err != nil {
-		return record.State{}, "", err
-	}
-	s, err := store.OpenReadOnly(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return record.State{}, path, fmt.Errorf("no job %s; waycall jobs lists them, waycall new sets one up", job)
-	}
+	s, path, err := d.open(job, store.OpenReadOnly)
 	if err != nil {
 		return record.State{}, path, err
 	}

@@ -7,13 +7,14 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/board"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
 )
 
 // jobView is what `waycall show --json` prints.
 type jobView struct {
-	Job      any               `json:"job"`
+	Job      board.Job         `json:"job"`
 	File     string            `json:"file"`
 	Progress sequence.Progress `json:"progress"`
 	Next     string            `json:"next"` // what is due, empty when nothing is
@@ -49,7 +50,7 @@ func newShow() *cobra.Command {
 			if asJSON {
 				return printJSON(cmd.OutOrStdout(), v)
 			}
-			return v.write(cmd.OutOrStdout(), state)
+			return v.write(cmd.OutOrStdout())
 		},
 	}
 	data.add(cmd)
@@ -100,8 +101,8 @@ func slotName(s record.Slot) string {
 	return string(s.Test)
 }
 
-func (v jobView) write(w io.Writer, s record.State) error {
-	j := s.Job
+func (v jobView) write(w io.Writer) error {
+	j := v.Job
 	fmt.Fprintf(w, "Job %s, %s, %s, tester %s\n%s, %s. Record: %s\n", j.Reference, j.Address, j.Date, j.Tester, j.Board.Name, j.Board.Earthing, v.File)
 	fmt.Fprintf(w, "Preparation %d of %d. Tests %d of %d recorded, %d left out, %d waiting for work.\n",
 		v.Progress.StepsDone, v.Progress.Steps, v.Progress.Recorded, v.Progress.Tests, v.Progress.LeftOut, v.Progress.Waiting)

@@ -2,11 +2,10 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
-	"path/filepath"
+	"reflect"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -104,14 +103,7 @@ already, with its sound.`,
 // openOrCreate opens a job by its reference, or sets it up from a board file.
 func (d *dataFlag) openOrCreate(ctx context.Context, arg string) (*store.Store, error) {
 	if !strings.HasSuffix(arg, ".yaml") && !strings.HasSuffix(arg, ".yml") {
-		path, err := d.path(arg)
-		if err != nil {
-			return nil, err
-		}
-		s, err := store.Open(path)
-		if errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("no job %s; waycall jobs lists them, waycall new sets one up", arg)
-		}
+		s, _, err := d.open(arg, store.Open)
 		return s, err
 	}
 	job, err := readBoard(arg)
@@ -122,15 +114,15 @@ func (d *dataFlag) openOrCreate(ctx context.Context, arg string) (*store.Store, 
 	if !errors.Is(err, fs.ErrExist) {
 		return s, err
 	}
-	dir, err := d.folder()
+	path, err := d.file(job.Reference)
 	if err != nil {
 		return nil, err
 	}
-	if s, err = store.Open(filepath.Join(dir, job.Reference+jobFile)); err != nil {
+	if s, err = store.Open(path); err != nil {
 		return nil, err
 	}
 	state, err := fold(ctx, s)
-	if err == nil && !sameJob(state.Job, job) {
+	if err == nil && !reflect.DeepEqual(state.Job, job) {
 		err = fmt.Errorf("job %s was set up from another board file than %s; waycall start %s goes on with it, or give this one another reference", job.Reference, arg, job.Reference)
 	}
 	if err != nil {
@@ -138,12 +130,6 @@ func (d *dataFlag) openOrCreate(ctx context.Context, arg string) (*store.Store, 
 		return nil, err
 	}
 	return s, nil
-}
-
-func sameJob(a, b board.Job) bool {
-	x, errX := json.Marshal(a)
-	y, errY := json.Marshal(b)
-	return errX == nil && errY == nil && string(x) == string(y)
 }
 
 func newMics() *cobra.Command {

@@ -99,11 +99,11 @@ const (
 // ("wrong" as "ring") 1.7.
 const within = 3.5
 
-// close is how far below the freely decoded words the second witness's phrase
+// alike is how far below the freely decoded words the second witness's phrase
 // may lie and count as heard by both: the first then only spelled it another
 // way ("switch is on", "no axis"). In the same set this was right on all 24
 // phrases that it took.
-const close = 1.5
+const alike = 1.5
 
 // For a phrase without a figure, the first witness outweighs the second when its
 // least likely token has at least sureToken (0.74 of the probability) and the
@@ -239,7 +239,7 @@ func (e *Ear) nearby(h Heard, a *phrase.Automaton, free, held Text) (Heard, erro
 		return h, nil
 	}
 	h.order()
-	h.Agreed = h.Best().Text == held.Words && h.Best().LogProb >= free.LogProb-close
+	h.Agreed = h.Best().Text == held.Words && h.Best().LogProb >= free.LogProb-alike
 	return h, nil
 }
 

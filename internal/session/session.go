@@ -81,7 +81,8 @@ type run struct {
 
 // listen waits for the next phrase, or for a long silence, and answers it.
 func (r *run) listen(ctx context.Context) (done bool, err error) {
-	if err := r.Ear.Prepare(r.scope()); err != nil {
+	scope := r.scope() // nothing changes it until a phrase is answered
+	if err := r.Ear.Prepare(scope); err != nil {
 		return false, err
 	}
 	r.Watch.Listening()
@@ -92,7 +93,7 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 			// The sound ends; what was said last may not have ended yet.
 			for _, e := range r.ends.Flush() {
 				if e.Kind == audio.Ended {
-					return r.phrase(ctx, e.Phrase)
+					return r.phrase(ctx, scope, e.Phrase)
 				}
 			}
 			return true, nil
@@ -110,7 +111,7 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 			case audio.Dropped:
 				speaking = false
 			case audio.Ended:
-				return r.phrase(ctx, e.Phrase)
+				return r.phrase(ctx, scope, e.Phrase)
 			}
 		}
 		if quiet += len(frame); speaking {
@@ -123,13 +124,13 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 	}
 }
 
-// phrase hears a phrase and answers it.
-func (r *run) phrase(ctx context.Context, p audio.Phrase) (done bool, err error) {
+// phrase hears a phrase spoken in the scope and answers it.
+func (r *run) phrase(ctx context.Context, scope phrase.Scope, p audio.Phrase) (done bool, err error) {
 	if p.Truncated {
 		r.Watch.TooLong(p.Sound.Duration())
 		return false, nil
 	}
-	h, err := r.Ear.Hear(r.scope(), p.Sound)
+	h, err := r.Ear.Hear(scope, p.Sound)
 	if err != nil {
 		return false, err
 	}
