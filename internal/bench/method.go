@@ -1,0 +1,14 @@
+package bench
+
+import "waycall/internal/phrase"
+
+// Method is one way of hearing a phrase, for comparison with waycall's own.
+//
+// Hear is given 16 kHz mono sound and must leave it as it is. ok is false where
+// the method heard nothing that the grammar knows: the phrase then counts as
+// ignored. An error ends the run; its text says what to do.
+type Method struct {
+	Name string // a short name for a table, such as "whisper, free"
+	Note string // weights, version and settings, on one line
+	Hear func(sound []float32) (words string, m phrase.Meaning, ok bool, err error)
+}
