@@ -1,23 +1,32 @@
 package main
 
 import (
+	"bufio"
+	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
+	"strings"
 	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"waycall/internal/audio"
 	"waycall/internal/bench"
+	"waycall/internal/degrade"
+	"waycall/internal/hear"
 	"waycall/internal/phrase"
 )
 
 func newBench() *cobra.Command {
 	var (
 		ear      earFlags
+		trial    trialFlags
 		manifest string
+		limit    int
+		save     string
 		asJSON   bool
 	)
 	cmd := &cobra.Command{
@@ -25,18 +34,25 @@ func newBench() *cobra.Command {
 		Short: "Measure hearing against a labelled set of phrases",
 		Long: `Hears every phrase of a labelled set (a manifest.jsonl with its sound files
 beside it), with no board and no due test, and counts how many were right, asked
-about, ignored or wrong, and how long each took.`,
+about, ignored or wrong, and how long each took.
+
+The sound may be made harder first, in any combination: site noise of our own
+making, another pace or level, a narrow band, pauses, false starts. Noise at 10 dB
+means that the speech, while somebody speaks, lies 10 dB above the noise over the
+same stretch. The same --seed gives the same sound.`,
+		Example: `  waycall bench --manifest set/manifest.jsonl --noise site@10
+  waycall bench --manifest set/manifest.jsonl --speed 1.2 --noise fan@20 --noise hum@10 --json
+  waycall bench --manifest set/manifest.jsonl --level 0 --band --save results.jsonl`,
 		Args: wantArgs(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if manifest == "" {
 				return usageError{fmt.Errorf("--manifest is missing; name the manifest.jsonl of a labelled set")}
 			}
-			f, err := os.Open(manifest)
+			set, err := bench.OpenSet(manifest, limit)
 			if err != nil {
-				return fmt.Errorf("manifest: %w; check its name", err)
+				return err
 			}
-			defer f.Close()
-			items, err := bench.ReadManifest(f, manifest)
+			t, err := trial.read(cmd, set)
 			if err != nil {
 				return err
 			}
@@ -48,41 +64,190 @@ about, ignored or wrong, and how long each took.`,
 			if err := e.Prepare(phrase.Scope{}); err != nil {
 				return err
 			}
-			bar := newProgress("phrases", len(items))
-			var results []bench.Result
-			for _, it := range items {
-				if err := cmd.Context().Err(); err != nil {
-					return err
-				}
-				file := filepath.Join(filepath.Dir(manifest), it.File)
-				clip, err := audio.ReadFile(file)
-				if clip == nil {
-					return err
-				}
-				start := time.Now()
-				h, _, err := hearClip(e, phrase.Scope{}, clip)
-				if err != nil {
-					return fmt.Errorf("%s: %w", file, err)
-				}
-				r := bench.Result{Item: it, Heard: h.Best().Text, MS: round(time.Since(start)), SoundS: clip.Duration().Seconds()}
-				r.End, r.Sure = bench.Judge(g, it.Want, h)
-				results = append(results, r)
-				bar.step()
+			ears := []bench.Ear{ownEar(e, ear)}
+			run := bench.Run{
+				Set: set.Name, Condition: t.Condition, Join: t.Join, Seed: t.Seed, Limit: limit,
+				Date: time.Now().UTC().Format(time.RFC3339), Machine: machine(),
 			}
-			bar.done()
+			for _, e := range ears {
+				run.Methods, run.Notes = append(run.Methods, e.Name), append(run.Notes, e.Note)
+			}
+			results, err := tryAndKeep(cmd.Context(), g, set, t, ears, &run, save)
+			if err != nil {
+				return err
+			}
 			s := bench.Summarise(results)
-			s.PeakMiB = peakMiB()
+			s.PeakMiB = run.PeakMiB
 			if asJSON {
-				return printJSON(cmd.OutOrStdout(), s)
+				return printJSON(cmd.OutOrStdout(), struct {
+					Run  bench.Run `json:"run"`
+					Name string    `json:"condition"`
+					bench.Summary
+				}{run, run.Title(), s})
 			}
 			s.Write(cmd.OutOrStdout())
 			return nil
 		},
 	}
 	ear.add(cmd)
+	trial.add(cmd)
 	cmd.Flags().StringVar(&manifest, "manifest", "", "manifest.jsonl of the labelled set")
+	cmd.Flags().IntVar(&limit, "limit", 0, "hear only this many phrases, spread over the set")
+	cmd.Flags().StringVar(&save, "save", "", "keep what came of each phrase in this file, as JSON lines")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print the summary as JSON")
 	return cmd
+}
+
+// tryAndKeep hears the set, shows how far it has come, and keeps the results in a
+// file if one is named.
+func tryAndKeep(ctx context.Context, g *phrase.Grammar, set bench.Set, t bench.Trial, ears []bench.Ear, run *bench.Run, save string) ([]bench.Result, error) {
+	var keep *bench.Writer
+	if save != "" {
+		var err error
+		if keep, err = bench.Create(save, *run); err != nil {
+			return nil, err
+		}
+		defer keep.Close()
+	}
+	bar := newProgress("phrases", len(set.Items)*len(ears))
+	defer bar.done()
+	var results []bench.Result
+	err := bench.Try(ctx, g, set, t, ears, func(r bench.Result) error {
+		bar.step()
+		results = append(results, r)
+		if keep != nil {
+			return keep.Add(r)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	if len(results) == 0 {
+		return nil, errors.New("nothing was heard: no phrase of the set can be joined with another; leave --join out")
+	}
+	run.PeakMiB = peakMiB()
+	if keep != nil {
+		err = keep.Finish(*run)
+	}
+	return results, err
+}
+
+// ownEar is waycall's own ear as the bench takes it.
+func ownEar(e *hear.Ear, f earFlags) bench.Ear {
+	return bench.Ear{
+		Name: "waycall",
+		Note: fmt.Sprintf("%s, %d threads", filepath.Base(f.modelPath()), f.threads),
+		Hear: func(sound []float32) (bench.Answer, error) {
+			h, _, err := hearClip(e, phrase.Scope{}, sound)
+			return answer(h), err
+		},
+	}
+}
+
+// answer is what the bench counts of what was heard.
+func answer(h hear.Heard) bench.Answer {
+	a := bench.Answer{Confidence: -1, Witnesses: h.Words, Scores: h.Scores}
+	if h.Outcome == hear.None || h.Outcome == hear.Misplaced {
+		return a
+	}
+	best := h.Best()
+	a.ForUs, a.Words, a.Meaning, a.Sure = true, best.Text, best.Meaning, h.Agreed
+	return a
+}
+
+// trialFlags are the flags that make the sound harder.
+type trialFlags struct {
+	noise    []string
+	talk     string
+	speed    float64
+	level    float64
+	pause    time.Duration
+	seed     uint64
+	c        degrade.Condition
+	twoAtOne bool
+}
+
+func (f *trialFlags) add(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.StringArrayVar(&f.noise, "noise", nil, "noise and its ratio in dB, such as site@10; may be given more than once; kinds: "+kindsOfNoise())
+	flags.StringVar(&f.talk, "talk", "", "manifest.jsonl whose phrases that are not for us make the babble (default: those of the set)")
+	flags.Float64Var(&f.speed, "speed", 1, "pace of the speech, 0.5 to 2; its pitch stays")
+	flags.Float64Var(&f.level, "level", 0, "level of the speech in dBFS, -60 to 0, clipped at full scale (default: as it is)")
+	flags.BoolVar(&f.c.Band, "band", false, "300 to 3400 Hz by way of 8 kHz, as from a telephone")
+	flags.BoolVar(&f.c.MuLaw, "mu-law", false, "with --band: coded in 8 bits")
+	flags.DurationVar(&f.pause, "pause", 0, "a silence within the phrase, of 400ms or as given with =")
+	flags.Lookup("pause").NoOptDefVal = "400ms"
+	flags.BoolVar(&f.c.Reverb, "reverb", false, "spoken into a cupboard with hard walls")
+	flags.BoolVar(&f.c.FalseStart, "false-start", false, "the first 300 ms, broken off, before each phrase")
+	flags.BoolVar(&f.twoAtOne, "join", false, "each phrase in one breath with another")
+	flags.Uint64Var(&f.seed, "seed", 1, "seed of everything random")
+}
+
+func kindsOfNoise() string {
+	var names []string
+	for _, k := range degrade.Kinds() {
+		names = append(names, string(k))
+	}
+	return strings.Join(names, ", ")
+}
+
+// read makes a trial of the flags.
+func (f *trialFlags) read(cmd *cobra.Command, set bench.Set) (bench.Trial, error) {
+	t := bench.Trial{Condition: f.c, Join: f.twoAtOne, Seed: f.seed}
+	c := &t.Condition
+	c.Speed, c.Pause = f.speed, f.pause
+	if c.Speed == 1 {
+		c.Speed = 0 // left as it is
+	} else if c.Speed == 0 {
+		return t, usageError{errors.New("--speed is 0; give 0.5 to 2")}
+	}
+	if cmd.Flags().Changed("level") {
+		c.Levelled, c.Level = true, f.level
+	}
+	babble := false
+	for _, s := range f.noise {
+		a, err := degrade.ParseNoise(s)
+		if err != nil {
+			return t, usageError{err}
+		}
+		c.Noise = append(c.Noise, a)
+		babble = babble || a.Kind == degrade.Babble || a.Kind == degrade.Site
+	}
+	if err := c.Check(); err != nil {
+		return t, usageError{err}
+	}
+	if !babble {
+		return t, nil
+	}
+	var err error
+	if f.talk != "" {
+		if set, err = bench.OpenSet(f.talk, 0); err != nil {
+			return t, fmt.Errorf("--talk: %w", err)
+		}
+	}
+	if t.Talk, err = set.Talk(); err != nil {
+		return t, fmt.Errorf("talk for babble: %w", err)
+	}
+	if len(t.Talk) == 0 {
+		return t, fmt.Errorf("noise: no talk in the set %s to make babble of; name a set with phrases of the kind none with --talk", set.Name)
+	}
+	return t, nil
+}
+
+// machine says what is measured on, without its name.
+func machine() string {
+	model := runtime.GOARCH
+	if f, err := os.Open("/proc/cpuinfo"); err == nil {
+		defer f.Close()
+		for lines := bufio.NewScanner(f); lines.Scan(); {
+			if key, value, ok := strings.Cut(lines.Text(), ":"); ok && strings.TrimSpace(key) == "model name" {
+				model = strings.TrimSpace(value)
+				break
+			}
+		}
+	}
+	return fmt.Sprintf("%s, %d cores", model, runtime.NumCPU())
 }
 
 // peakMiB returns the most memory this program has held, MiB.

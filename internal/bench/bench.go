@@ -1,10 +1,14 @@
-// Package bench measures hearing against a labelled set of phrases.
+// Package bench measures hearing against labelled sets of phrases.
 //
 // A set is a folder of sound files with a manifest: one JSON object a line that
-// names a file, what was said in it and what should be understood. Each phrase
-// ends in one of four ways: right without a question, right but asked about,
-// ignored, or wrong. What counts against an instrument that people trust is the
-// last of these, and among it what was wrong and yet sure.
+// names a file, what was said in it and what should be understood. A set is heard
+// as it is or under a degrade.Condition, such as site noise at 10 dB (Try), and
+// each phrase ends in one of four ways: right without a question, right but asked
+// about, ignored, or wrong. What counts against an instrument that people trust is
+// the last of these, and among it what was wrong and yet sure.
+//
+// What happened to each phrase is kept (Writer, Load), so that counts, tables
+// and plots (Summarise, Report) can be made again without hearing again.
 package bench
 
 import (
@@ -12,30 +16,29 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"math"
-	"slices"
 	"strings"
 
-	"waycall/internal/hear"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 )
 
 // Item is one line of a manifest.
 type Item struct {
-	File string `json:"file"` // beside the manifest
-	Text string `json:"text"` // what was said
-	Want Want   `json:"want"`
+	File  string `json:"file"`            // beside the manifest
+	Text  string `json:"text"`            // what was said
+	Voice string `json:"voice,omitempty"` // whose voice it is
+	Want  Want   `json:"want"`
+	Or    []Want `json:"or,omitempty"` // what would be as right
 }
 
 // Want is what should be understood.
 type Want struct {
-	Kind   string        `json:"kind"` // reading, command or none
-	Way    int           `json:"way"`  // 0 for a value on its own
-	Test   reading.Test  `json:"test"`
-	Bound  reading.Bound `json:"bound"`
-	Value  float64       `json:"value"`
-	Phrase string        `json:"phrase"` // of a command
+	Kind   string        `json:"kind"`             // reading, command or none
+	Way    int           `json:"way,omitempty"`    // 0 for a value on its own
+	Test   reading.Test  `json:"test,omitempty"`   // empty for a value on its own
+	Bound  reading.Bound `json:"bound,omitempty"`  // of a reading
+	Value  float64       `json:"value,omitempty"`  // of a reading
+	Phrase string        `json:"phrase,omitempty"` // of a command
 }
 
 // ReadManifest reads a manifest and names the line of what is wrong with it.
@@ -67,45 +70,74 @@ func ReadManifest(r io.Reader, name string) ([]Item, error) {
 	return items, nil
 }
 
+// kind returns what a phrase is counted as: reading, value, command, none, or
+// joined for two phrases in one breath.
+func (it Item) kind() string {
+	switch {
+	case len(it.Or) > 0:
+		return "joined"
+	case it.Want.Kind == "reading" && it.Want.Way == 0:
+		return "value"
+	}
+	return it.Want.Kind
+}
+
+// Answer is what an ear made of one phrase.
+type Answer struct {
+	ForUs      bool           // false when it was taken for talk or noise; the rest is then empty
+	Words      string         // of the likeliest candidate
+	Meaning    phrase.Meaning // of the same
+	Sure       bool           // taken without a question
+	Confidence float64        // claimed probability, 0 to 1, that the likeliest candidate is right; negative where none is claimed
+
+	Witnesses map[string]string  // what each recogniser heard, for the record; may be nil
+	Scores    map[string]float64 // its log-probabilities; may be nil
+}
+
 // End is how one phrase ended.
 type End string
 
 // The ends.
 const (
-	Right   End = "right"   // understood, both witnesses agreeing
+	Right   End = "right"   // understood without a question, or talk that was ignored
 	Asked   End = "asked"   // the likeliest candidate is right, and the electrician is asked
 	Ignored End = "ignored" // taken for talk
 	Wrong   End = "wrong"
 )
 
-// Judge compares what was heard with what should be understood. sure reports
-// whether the witnesses agreed.
-func Judge(g *phrase.Grammar, want Want, h hear.Heard) (end End, sure bool) {
-	nothing := h.Outcome == hear.None || h.Outcome == hear.Misplaced
-	if want.Kind == "none" {
-		if nothing {
-			return Right, false
+// Judge compares an answer with what should have been understood.
+func Judge(g *phrase.Grammar, it Item, a Answer) End {
+	if !a.ForUs {
+		if it.Want.Kind == "none" {
+			return Right
 		}
-		return Wrong, h.Agreed
+		return Ignored
 	}
-	if nothing {
-		return Ignored, false
-	}
-	m := h.Best().Meaning
-	ok := false
-	if want.Kind == "reading" {
-		q := m.Quantity
-		ok = m.Command == "" && m.Way == want.Way && m.Test == want.Test && q.Bound == want.Bound && q.Value == want.Value
-	} else if w, known := g.Meaning(Plain(want.Phrase)); known {
-		ok = m == w
+	ok := means(g, it.Want, a.Meaning)
+	for _, w := range it.Or {
+		ok = ok || means(g, w, a.Meaning)
 	}
 	switch {
 	case !ok:
-		return Wrong, h.Agreed
-	case h.Agreed:
-		return Right, true
+		return Wrong
+	case a.Sure:
+		return Right
 	}
-	return Asked, false
+	return Asked
+}
+
+// means reports whether m is what is wanted.
+func means(g *phrase.Grammar, w Want, m phrase.Meaning) bool {
+	switch w.Kind {
+	case "reading":
+		q := m.Quantity
+		return m.Command == "" && m.Way == w.Way && m.Test == w.Test && q.Bound == w.Bound && q.Value == w.Value
+	case "command":
+		want, known := g.Meaning(Plain(w.Phrase))
+		m.Quantity.Places, want.Quantity.Places = 0, 0 // "no, point three" and "no, point three oh" are the same
+		return known && m == want
+	}
+	return false
 }
 
 // Plain returns text as the witnesses spell it: lower-case words without
@@ -121,115 +153,4 @@ func Plain(text string) string {
 		return ' '
 	}
 	return strings.Join(strings.Fields(strings.Map(keep, text)), " ")
-}
-
-// Result is one measured phrase.
-type Result struct {
-	Item
-	End    End
-	Sure   bool
-	Heard  string  // the likeliest candidate's words
-	MS     float64 // from the end of the sound to its meaning
-	SoundS float64 // length of the sound, s
-}
-
-// Count is how many phrases of a kind ended how.
-type Count struct {
-	Phrases   int `json:"phrases"`
-	Right     int `json:"right"`
-	Asked     int `json:"asked"`
-	Ignored   int `json:"ignored"`
-	Wrong     int `json:"wrong"`
-	WrongSure int `json:"wrong_sure"` // wrong with both witnesses agreeing
-}
-
-// Summary is what a run measured.
-type Summary struct {
-	Kinds       map[string]Count `json:"kinds"` // reading, value, command, none
-	P50         float64          `json:"p50_ms"`
-	P95         float64          `json:"p95_ms"`
-	P99         float64          `json:"p99_ms"`
-	RealTime    float64          `json:"real_time_factor"` // time taken over length of sound
-	PeakMiB     float64          `json:"peak_mib"`         // memory of the whole program
-	Seconds     float64          `json:"sound_s"`
-	Differences []Difference     `json:"differences"` // phrases that did not end right
-}
-
-// Difference is a phrase that did not end right.
-type Difference struct {
-	File  string `json:"file"`
-	End   End    `json:"end"`
-	Said  string `json:"said"`
-	Heard string `json:"heard"`
-}
-
-// Summarise counts results. PeakMiB is left for the caller.
-func Summarise(results []Result) Summary {
-	s := Summary{Kinds: map[string]Count{}}
-	var ms []float64
-	spent := 0.0
-	for _, r := range results {
-		kind := r.Want.Kind
-		if kind == "reading" && r.Want.Way == 0 {
-			kind = "value"
-		}
-		c := s.Kinds[kind]
-		c.Phrases++
-		switch r.End {
-		case Right:
-			c.Right++
-		case Asked:
-			c.Asked++
-		case Ignored:
-			c.Ignored++
-		case Wrong:
-			c.Wrong++
-			if r.Sure {
-				c.WrongSure++
-			}
-		}
-		s.Kinds[kind] = c
-		if r.End != Right {
-			s.Differences = append(s.Differences, Difference{r.File, r.End, r.Text, r.Heard})
-		}
-		ms = append(ms, r.MS)
-		spent += r.MS / 1000
-		s.Seconds += r.SoundS
-	}
-	slices.Sort(ms)
-	s.P50, s.P95, s.P99 = percentile(ms, 50), percentile(ms, 95), percentile(ms, 99)
-	if s.Seconds > 0 {
-		s.RealTime = spent / s.Seconds
-	}
-	return s
-}
-
-// percentile returns the nearest-rank percentile of sorted values.
-func percentile(sorted []float64, p float64) float64 {
-	if len(sorted) == 0 {
-		return 0
-	}
-	return sorted[max(0, int(math.Ceil(p/100*float64(len(sorted))))-1)]
-}
-
-// Write prints the summary as a table.
-func (s Summary) Write(w io.Writer) {
-	fmt.Fprintf(w, "%-9s %8s %7s %7s %8s %7s %11s\n", "kind", "phrases", "right", "asked", "ignored", "wrong", "wrong, sure")
-	for _, k := range []string{"reading", "value", "command", "none"} {
-		if c, ok := s.Kinds[k]; ok {
-			fmt.Fprintf(w, "%-9s %8d %7d %7d %8d %7d %11d\n", k, c.Phrases, c.Right, c.Asked, c.Ignored, c.Wrong, c.WrongSure)
-		}
-	}
-	fmt.Fprintf(w, "\nfrom end of sound to meaning: p50 %.0f ms, p95 %.0f ms, p99 %.0f ms\n", s.P50, s.P95, s.P99)
-	fmt.Fprintf(w, "%.1f times faster than speech over %.0f s of sound; peak memory %.0f MiB\n", 1/max(s.RealTime, 1e-9), s.Seconds, s.PeakMiB)
-	if len(s.Differences) > 0 {
-		fmt.Fprintln(w)
-		for _, d := range s.Differences {
-			fmt.Fprintf(w, "%-8s %q", d.End, d.Said)
-			if d.Heard != "" {
-				fmt.Fprintf(w, " heard as %q", d.Heard)
-			}
-			fmt.Fprintf(w, " (%s)\n", d.File)
-		}
-	}
 }

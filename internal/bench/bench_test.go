@@ -7,7 +7,6 @@ import (
 	"testing"
 
 	"waycall/grammar"
-	"waycall/internal/hear"
 	"waycall/internal/phrase"
 )
 
@@ -16,37 +15,50 @@ func TestJudge(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	heard := func(agreed bool, text string) hear.Heard {
+	heard := func(sure bool, text string) Answer {
 		m, ok := g.Meaning(text)
 		if !ok {
-			return hear.Heard{Outcome: hear.None}
+			return Answer{}
 		}
-		o := hear.Reading
-		if m.Command != "" {
-			o = hear.Command
-		}
-		return hear.Heard{Outcome: o, Agreed: agreed, Candidates: []hear.Candidate{{Text: text, Meaning: m}}}
+		return Answer{ForUs: true, Words: text, Meaning: m, Sure: sure}
 	}
 	over := Want{Kind: "reading", Way: 3, Test: "L-E", Bound: ">", Value: 999}
 	for name, tt := range map[string]struct {
 		want  Want
-		heard hear.Heard
+		heard Answer
 		end   End
-		sure  bool
 	}{
-		"right":                {over, heard(true, "way three live to earth over nine nine nine"), Right, true},
-		"right in other words": {over, heard(true, "way three line to earth greater than triple nine"), Right, true},
-		"asked":                {over, heard(false, "way three live to earth over nine nine nine"), Asked, false},
-		"the bound is lost":    {over, heard(true, "way three live to earth nine nine nine"), Wrong, true},
-		"another way":          {over, heard(false, "way two live to earth over nine nine nine"), Wrong, false},
-		"ignored":              {over, heard(true, "mind your head"), Ignored, false},
-		"command":              {Want{Kind: "command", Phrase: "No, two hundred and six"}, heard(true, "no two nought six"), Right, true},
-		"another command":      {Want{Kind: "command", Phrase: "pause"}, heard(true, "confirm"), Wrong, true},
-		"talk":                 {Want{Kind: "none"}, heard(true, "mind your head"), Right, false},
-		"talk taken":           {Want{Kind: "none"}, heard(true, "confirm"), Wrong, true},
+		"right":                {over, heard(true, "way three live to earth over nine nine nine"), Right},
+		"right in other words": {over, heard(true, "way three line to earth greater than triple nine"), Right},
+		"asked":                {over, heard(false, "way three live to earth over nine nine nine"), Asked},
+		"the bound is lost":    {over, heard(true, "way three live to earth nine nine nine"), Wrong},
+		"another way":          {over, heard(false, "way two live to earth over nine nine nine"), Wrong},
+		"ignored":              {over, heard(true, "mind your head"), Ignored},
+		"command":              {Want{Kind: "command", Phrase: "No, two hundred and six"}, heard(true, "no two nought six"), Right},
+		"command, more places": {Want{Kind: "command", Phrase: "no, point three"}, heard(true, "no point three oh"), Right},
+		"another command":      {Want{Kind: "command", Phrase: "pause"}, heard(true, "confirm"), Wrong},
+		"talk":                 {Want{Kind: "none"}, heard(true, "mind your head"), Right},
+		"talk taken":           {Want{Kind: "none"}, heard(true, "confirm"), Wrong},
 	} {
-		if end, sure := Judge(g, tt.want, tt.heard); end != tt.end || sure != tt.sure {
-			t.Errorf("%s: %s, %v; want %s, %v", name, end, sure, tt.end, tt.sure)
+		if end := Judge(g, Item{Want: tt.want}, tt.heard); end != tt.end {
+			t.Errorf("%s: %s, want %s", name, end, tt.end)
+		}
+	}
+}
+
+func TestJudgeTwoInOneBreath(t *testing.T) {
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	it := both(Item{Text: "skip this one", Want: Want{Kind: "command", Phrase: "skip this one"}},
+		Item{Text: "no access", Want: Want{Kind: "command", Phrase: "no access"}})
+	for words, want := range map[string]End{
+		"skip this one": Right, "no access": Right, "skip this one no access": Right, "confirm": Wrong, "": Ignored,
+	} {
+		m, ok := g.Meaning(words)
+		if end := Judge(g, it, Answer{ForUs: ok, Words: words, Meaning: m, Sure: true}); end != want {
+			t.Errorf("%q: %s, want %s", words, end, want)
 		}
 	}
 }

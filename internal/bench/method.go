@@ -12,3 +12,18 @@ type Method struct {
 	Note string // weights, version and settings, on one line
 	Hear func(sound []float32) (words string, m phrase.Meaning, ok bool, err error)
 }
+
+// Ear returns m as an Ear. It never asks: what it hears, it is sure of.
+func (m Method) Ear() Ear {
+	return Ear{Name: m.Name, Note: m.Note, Hear: func(sound []float32) (Answer, error) {
+		words, meaning, ok, err := m.Hear(sound)
+		return Answer{ForUs: ok, Words: words, Meaning: meaning, Sure: ok, Confidence: -1}, err
+	}}
+}
+
+// Ear is a way of hearing that can be unsure.
+type Ear struct {
+	Name string
+	Note string
+	Hear func(sound []float32) (Answer, error) // given 16 kHz mono sound, which it leaves as it is
+}

@@ -42,22 +42,22 @@ const Lead = 500 * time.Millisecond
 
 // Added is one noise of a Condition.
 type Added struct {
-	Kind Kind
-	SNR  float64 // dB; see the package comment
+	Kind Kind    `json:"kind"`
+	SNR  float64 `json:"snr_db"` // see the package comment
 }
 
 // A Condition says what happens to a phrase on its way to the recogniser. The
 // zero Condition leaves it as it is.
 type Condition struct {
-	FalseStart bool          // the first 300 ms, broken off, then the phrase from the beginning
-	Pause      time.Duration // silence put in at the quietest point within the phrase
-	Speed      float64       // 0.5 to 2; 0 and 1 leave it; the voice keeps its pitch
-	Reverb     bool          // spoken into a cupboard with hard walls
-	Noise      []Added       // all of them at once, each at its own ratio
-	Levelled   bool          // whether Level applies
-	Level      float64       // dBFS of the active speech, -60 to 0; what exceeds full scale is clipped
-	Band       bool          // 300 to 3400 Hz, by way of 8 kHz
-	MuLaw      bool          // with Band: coded in 8 bits, as by a telephone
+	FalseStart bool          `json:"false_start,omitempty"` // the first 300 ms, broken off, then the phrase from the beginning
+	Pause      time.Duration `json:"pause_ns,omitempty"`    // silence put in at the quietest point within the phrase
+	Speed      float64       `json:"speed,omitempty"`       // 0.5 to 2; 0 and 1 leave it; the voice keeps its pitch
+	Reverb     bool          `json:"reverb,omitempty"`      // spoken into a cupboard with hard walls
+	Noise      []Added       `json:"noise,omitempty"`       // all of them at once, each at its own ratio
+	Levelled   bool          `json:"levelled,omitempty"`    // whether Level applies
+	Level      float64       `json:"level_dbfs,omitempty"`  // dBFS of the active speech, -60 to 0; what exceeds full scale is clipped
+	Band       bool          `json:"band,omitempty"`        // 300 to 3400 Hz, by way of 8 kHz
+	MuLaw      bool          `json:"mu_law,omitempty"`      // with Band: coded in 8 bits, as by a telephone
 }
 
 // ParseNoise reads a noise and its ratio in dB, such as "site@10".
