@@ -95,6 +95,46 @@ same stretch. The same --seed gives the same sound.`,
 	cmd.Flags().IntVar(&limit, "limit", 0, "hear only this many phrases, spread over the set")
 	cmd.Flags().StringVar(&save, "save", "", "keep what came of each phrase in this file, as JSON lines")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print the summary as JSON")
+	cmd.AddCommand(newBenchReport())
+	return cmd
+}
+
+func newBenchReport() *cobra.Command {
+	var to, readme string
+	cmd := &cobra.Command{
+		Use:   "report --to FOLDER RESULTS...",
+		Short: "Make tables and plots of kept results, without hearing again",
+		Long: `Reads results that "waycall bench --save" kept and writes README.md and plots
+into a folder: the figures against what was asked for, every set and condition,
+right against noise, confidence against what was right, and what went wrong.`,
+		Args: wantArgs(1, 1<<20, "at least one file of results"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if to == "" {
+				return usageError{errors.New("--to is missing; name the folder for the report")}
+			}
+			var kept []bench.Kept
+			for _, file := range args {
+				k, err := bench.LoadFile(file)
+				if err != nil {
+					return err
+				}
+				kept = append(kept, k)
+			}
+			if err := bench.Report(to, kept); err != nil {
+				return err
+			}
+			if readme == "" {
+				return nil
+			}
+			link := filepath.ToSlash(filepath.Join(to, "README.md"))
+			if r, err := filepath.Rel(filepath.Dir(readme), filepath.Join(to, "README.md")); err == nil {
+				link = filepath.ToSlash(r)
+			}
+			return bench.RefreshReadme(readme, link, kept)
+		},
+	}
+	cmd.Flags().StringVar(&to, "to", "", "folder for the report")
+	cmd.Flags().StringVar(&readme, "readme", "", "Markdown file in which to refresh the table between the marks bench:begin and bench:end")
 	return cmd
 }
 

@@ -18,6 +18,7 @@ type Result struct {
 	Sure       bool               `json:"sure"`
 	Confidence float64            `json:"confidence"` // claimed, 0 to 1; negative where none is claimed
 	Heard      string             `json:"heard"`      // the likeliest candidate's words
+	Means      string             `json:"means"`      // "reading", or the command that they are
 	MS         float64            `json:"ms"`         // from the end of the sound to its meaning
 	SoundS     float64            `json:"sound_s"`    // length of the sound, s
 	Witnesses  map[string]string  `json:"witnesses,omitempty"`

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"hash/fnv"
@@ -181,6 +182,7 @@ func result(g *phrase.Grammar, it Item, a Answer, ear string, took time.Duration
 	}
 	if a.ForUs {
 		r.Heard, r.Sure, r.Confidence = a.Words, a.Sure, a.Confidence
+		r.Means = cmp.Or(string(a.Meaning.Command), "reading")
 	}
 	return r
 }
