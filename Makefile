@@ -31,9 +31,8 @@ check: ## formatting, vet and staticcheck
 	@$(env) go vet ./...
 	@$(env) go tool staticcheck ./...
 
-bench: build ## measure hearing on a labelled set (MANIFEST=...) and write out/bench.txt
-	@mkdir -p out
-	@bin/waycall bench --manifest $(or $(MANIFEST),../shared/corpus/dev/manifest.jsonl) | tee out/bench.txt
+bench: build ## measure hearing, all of it, into out/bench and docs/bench (BENCH='--missing' or names: see scripts/bench)
+	@scripts/bench $(BENCH)
 
 fuzz: setup ## run every fuzz target for FUZZTIME (20s) each
 	@$(env) for target in $$(grep -rlE '^func Fuzz' --include='*_test.go' internal | xargs grep -hoE '^func Fuzz[A-Za-z0-9]+' -H | sed 's/:func /:/'); do \

@@ -73,15 +73,15 @@ type AtNoise struct {
 // that were right, and right without a question; below, on a scale of its own,
 // what was wrong among the sure, with its upper 95 % bound.
 func PlotNoise(w io.Writer, title string, points []AtNoise) error {
-	p := &picture{w: 640, h: 430}
-	const left, right, top, middle, base, foot = 64.0, 616.0, 64.0, 250.0, 290.0, 380.0
+	p := &picture{w: 640, h: 440}
+	const left, right, top, middle, base, foot = 64.0, 616.0, 84.0, 260.0, 300.0, 386.0
 	p.text(24, 28, "title", "start", title)
 	p.dot("d0", 28, 44, 4)
 	p.text(38, 48, "small", "start", "right")
 	p.dot("d1", 92, 44, 4)
 	p.text(102, 48, "small", "start", "right without a question")
 	p.dot("d2", 254, 44, 4)
-	p.text(264, 48, "small", "start", "wrong among the sure, of all phrases, with its upper 95 % bound")
+	p.text(264, 48, "small", "start", "wrong among the sure, with its upper 95 % bound")
 
 	least, most := 1.0, 0.0
 	for _, q := range points {
@@ -133,7 +133,7 @@ func PlotNoise(w io.Writer, title string, points []AtNoise) error {
 		}
 		p.text(x, foot+18, "", "middle", q.Label)
 	}
-	p.text((left+right)/2, foot+38, "small", "middle", "noise: the speech lies this far above it")
+	p.text((left+right)/2, foot+38, "small", "middle", "how far the speech lies above the noise; above: readings and values, below: all phrases")
 	return p.writeTo(w, title)
 }
 

@@ -75,7 +75,13 @@ func Report(dir string, kept []Kept) error {
 	if rows := bars(own); len(rows) > 0 {
 		fmt.Fprintf(&b, "\n## Against the bars\n\n| what | bar | measured | |\n|---|---|---|---|\n")
 		for _, r := range rows {
-			fmt.Fprintf(&b, "| %s | %s | %s | %s |\n", r.what, r.bar, r.measured, map[bool]string{true: "met", false: "**not met**"}[r.met])
+			verdict := "**not met**"
+			if r.met && r.few {
+				verdict = "met, but too few to rule out more"
+			} else if r.met {
+				verdict = "met"
+			}
+			fmt.Fprintf(&b, "| %s | %s | %s | %s |\n", r.what, r.bar, r.measured, verdict)
 		}
 	}
 	if len(own) > 0 {
@@ -244,6 +250,7 @@ func cell(s string) string {
 type bar struct {
 	what, bar, measured string
 	met                 bool
+	few                 bool // met by what was counted, which is too little to rule out that it is not
 }
 
 // bars compares with what was asked of the hearing, as far as it was measured.
@@ -254,12 +261,12 @@ func bars(own []Kept) []bar {
 		name := cell(k.Run.Set + ", " + k.Run.Title())
 		least := func(what string, c Count, share, limit float64) {
 			if c.Phrases > 0 {
-				out = append(out, bar{name + ": " + what, "at least " + percent(limit), fmt.Sprintf("%s of %d", percent(share), c.Phrases), share >= limit})
+				out = append(out, bar{name + ": " + what, "at least " + percent(limit), fmt.Sprintf("%s of %d", percent(share), c.Phrases), share >= limit, false})
 			}
 		}
 		sure := func(limit float64) {
 			out = append(out, bar{name + ": wrong among the sure", "at most " + percent(limit),
-				fmt.Sprintf("%d of %d; %s, at most %s", s.All.WrongSure, s.All.Sure, percent(s.All.WrongSureShare), percent(s.All.WrongSureMost)), s.All.WrongSureShare <= limit})
+				fmt.Sprintf("%d of %d; %s, at most %s", s.All.WrongSure, s.All.Sure, percent(s.All.WrongSureShare), percent(s.All.WrongSureMost)), s.All.WrongSureShare <= limit, limit > 0 && s.All.WrongSureMost > limit})
 		}
 		snr, site := k.siteAt()
 		switch {
@@ -288,9 +295,9 @@ func bars(own []Kept) []bar {
 					}
 				}
 				out = append(out, bar{name + ": talk that became a reading or a confirmation", "at most " + percent(limit),
-					fmt.Sprintf("%d of %d, %d without asking; at most %s", taken, n.Phrases, unasked, percent(AtMost(taken, n.Phrases))), float64(taken) <= limit*float64(n.Phrases)})
+					fmt.Sprintf("%d of %d, %d without asking; at most %s", taken, n.Phrases, unasked, percent(AtMost(taken, n.Phrases))), float64(taken) <= limit*float64(n.Phrases), limit > 0 && AtMost(taken, n.Phrases) > limit})
 			}
-			out = append(out, bar{name + ": time, p50 and p95, whole file heard at once", "80 and 200 ms", fmt.Sprintf("%.0f and %.0f ms", s.P50, s.P95), s.P50 <= 80 && s.P95 <= 200})
+			out = append(out, bar{name + ": time, p50 and p95, whole file heard at once", "80 and 200 ms", fmt.Sprintf("%.0f and %.0f ms", s.P50, s.P95), s.P50 <= 80 && s.P95 <= 200, false})
 		case site && snr == 10:
 			least("right", s.All, s.All.RightShare, 0.97)
 			sure(0.005)

@@ -54,6 +54,7 @@ func TestReport(t *testing.T) {
 		keptRun("dev", site(10), 200, 2, "waycall"),
 		keptRun("dev", site(5), 200, 20, "waycall"),
 		keptRun("dev", degrade.Condition{Speed: 1.2}, 200, 0, "waycall"),
+		keptRun("quiet", site(10), 50, 0, "waycall"),
 		talk,
 		keptRun("dev", degrade.Condition{}, 100, 0, "waycall", "another"),
 	}
@@ -66,6 +67,8 @@ func TestReport(t *testing.T) {
 	}
 	for _, want := range []string{
 		"| dev, clean: readings and values right | at least 99.5 % | 100.0 % of 200 | met |",
+		"| dev, site@10: right | at least 97.0 % | 99.0 % of 200 | met |",
+		"| quiet, site@10: wrong among the sure | at most 0.5 % | 0 of 50; 0.0 %, at most 5.8 % | met, but too few to rule out more |",
 		"| dev, site@10: wrong among the sure | at most 0.5 % | 2 of 200; 1.0 %, at most 3.1 % | **not met** |",
 		"| dev, site@5: right | at least 92.0 % | 90.0 % of 200 | **not met** |",
 		"| talk, clean: talk that became a reading or a confirmation | at most 0.2 % | 3 of 1000, 3 without asking; at most 0.8 % | **not met** |",
