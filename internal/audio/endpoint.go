@@ -12,8 +12,8 @@ type Settings struct {
 	// Pause is the silence that ends a phrase: 250 ms to 5 s, or 0 for 500 ms.
 	// A value outside that range is moved to its nearer end.
 	Pause time.Duration
-	// Longest is the longest phrase: 1 s to 60 s, or 0 for 15 s. A value outside
-	// that range is moved to its nearer end.
+	// Longest is the longest phrase: 1 s to 25 s, or 0 for 15 s. A value outside
+	// that range is moved to its nearer end. No recogniser here takes 30 s.
 	Longest time.Duration
 }
 
@@ -25,7 +25,7 @@ func (s Settings) filled() Settings {
 		s.Longest = 15 * time.Second
 	}
 	s.Pause = min(max(s.Pause, 250*time.Millisecond), 5*time.Second)
-	s.Longest = min(max(s.Longest, time.Second), time.Minute)
+	s.Longest = min(max(s.Longest, time.Second), 25*time.Second)
 	return s
 }
 
@@ -33,6 +33,7 @@ func (s Settings) filled() Settings {
 type Phrase struct {
 	Sound     Clip          // the speech, with up to 200 ms of quiet on each side
 	Start     time.Duration // where Sound begins, from the beginning of the stream
+	Spoken    time.Duration // where the speech in it ends, from the beginning of the stream
 	Truncated bool          // it went on beyond the longest phrase and the rest is lost: not to be taken as heard
 }
 
@@ -273,7 +274,10 @@ func (e *Endpointer) keepLast(n int) {
 func (e *Endpointer) phrase(truncated bool) Phrase {
 	end := (e.last+tailBlocks)*blockSize - e.begin
 	end = min(end, int64(len(e.buf)))
-	return Phrase{Sound: slices.Clone(e.buf[:end]), Start: span(e.begin), Truncated: truncated}
+	return Phrase{
+		Sound: slices.Clone(e.buf[:end]), Start: span(e.begin),
+		Spoken: span(e.last * blockSize), Truncated: truncated,
+	}
 }
 
 // end ends the phrase.
@@ -356,9 +360,13 @@ func Trim(c Clip, s Settings) Phrase {
 	}
 	begin := max(0, first-leadBlocks) * blockSize
 	end := min(len(clean), (last+1+tailBlocks)*blockSize)
-	p := Phrase{Sound: clean[begin:end:end], Start: span(int64(begin))}
+	p := Phrase{
+		Sound: clean[begin:end:end], Start: span(int64(begin)),
+		Spoken: span(int64(last+1) * blockSize),
+	}
 	if longest := samples(s.Longest); len(p.Sound) > longest {
 		p.Sound, p.Truncated = p.Sound[:longest:longest], true
+		p.Spoken = min(p.Spoken, p.Start+s.Longest)
 	}
 	return p
 }

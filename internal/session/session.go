@@ -5,6 +5,9 @@
 // heard, gives them to the conversation (package talk), and carries out what
 // the conversation answers: facts are written first, and only then is anything
 // spoken. While it speaks it does not listen.
+//
+// A phrase is heard from the moment that a pause begins, so that the answer can
+// follow as soon as the pause is long enough to end it; see Timing.
 package session
 
 import (
@@ -12,6 +15,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"sync"
 	"time"
 
 	"waycall/internal/audio"
@@ -26,9 +31,10 @@ import (
 	"waycall/internal/talk"
 )
 
-// Ear hears one phrase; *hear.Ear is one.
+// Ear hears phrases; *hear.Ear is one. It is used by one goroutine but for
+// Prepare, which may be called beside anything else.
 type Ear interface {
-	Hear(s phrase.Scope, sound []float32) (hear.Heard, error)
+	Begin(s phrase.Scope) hear.Utterance
 	Prepare(s phrase.Scope) error
 }
 
@@ -46,7 +52,8 @@ type Watcher interface {
 	TooLong(d time.Duration)     // somebody spoke without a pause for longer than a phrase can be
 }
 
-// Session holds what a session needs. All fields but Settings must be set.
+// Session holds what a session needs. All fields but Settings and Timed must be
+// set.
 type Session struct {
 	Source   audio.Source
 	Ear      Ear
@@ -56,6 +63,7 @@ type Session struct {
 	Watch    Watcher
 	Now      func() time.Time
 	Settings audio.Settings
+	Timed    func(Timing) // told of every answer, just before it is played
 }
 
 // quietAfter is the silence after which the conversation may repeat itself.
@@ -66,6 +74,11 @@ const quietAfter = 12 * time.Second
 // A zero job means the one that the record began with.
 func (s *Session) Run(ctx context.Context, job board.Job, from record.State) (record.State, error) {
 	r := &run{Session: s, state: talk.State{Record: from}, ends: audio.NewEndpointer(s.Settings)}
+	if len(job.Board.Ways) == 0 {
+		defer prepare(ctx, s.Ear, from.Job)()
+	} else {
+		defer prepare(ctx, s.Ear, job)()
+	}
 	done, err := r.answer(ctx, talk.Begin{At: s.Now(), Job: job}, nil)
 	for !done && err == nil {
 		done, err = r.listen(ctx)
@@ -75,8 +88,46 @@ func (s *Session) Run(ctx context.Context, job board.Job, from record.State) (re
 
 type run struct {
 	*Session
-	state talk.State
-	ends  *audio.Endpointer
+	state  talk.State
+	ends   *audio.Endpointer
+	timing *Timing // of the answer that is being made; nil when it is to no phrase
+}
+
+// prepare makes the ear ready for what the session can come to, while waycall
+// speaks its first sentences: what each way's tests allow to be said, in the order
+// of the work. The function it returns ends that.
+func prepare(ctx context.Context, ear Ear, job board.Job) (stop func()) {
+	ctx, cancel := context.WithCancel(ctx)
+	var done sync.WaitGroup
+	done.Go(func() {
+		for _, s := range scopes(job) {
+			// An error comes again, and is told, when the scope is come to.
+			if ctx.Err() != nil || ear.Prepare(s) != nil {
+				return
+			}
+		}
+	})
+	return func() { cancel(); done.Wait() }
+}
+
+// mostScopes bounds what is prepared, so that the ear need not forget the first
+// of it for the last.
+const mostScopes = 200
+
+// scopes lists what the session of a job can come to.
+func scopes(job board.Job) []phrase.Scope {
+	list := []phrase.Scope{Scope(job)}
+	for _, way := range sequence.Order(job) {
+		var units []reading.Unit
+		for _, t := range sequence.Allowed(job, way) {
+			if u := t.Unit(); !slices.Contains(units, u) && len(list) < mostScopes {
+				s := list[0]
+				s.Here, s.Unit = way, u
+				list, units = append(list, s), append(units, u)
+			}
+		}
+	}
+	return list
 }
 
 // listen waits for the next phrase, or for a long silence, and answers it.
@@ -86,19 +137,28 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 		return false, err
 	}
 	r.Watch.Listening()
-	quiet, speaking := 0, false
+	var u hear.Utterance // while somebody speaks
+	drop := func() {
+		if u != nil {
+			u.Drop()
+			u = nil
+		}
+	}
+	defer drop() // the witnesses are at rest before anything else happens
+	quiet := 0
 	for {
 		frame, err := r.Source.Next(ctx)
 		if errors.Is(err, io.EOF) {
 			// The sound ends; what was said last may not have ended yet.
 			for _, e := range r.ends.Flush() {
 				if e.Kind == audio.Ended {
-					return r.phrase(ctx, scope, e.Phrase)
+					return r.phrase(ctx, u, e)
 				}
 			}
 			return true, nil
 		}
 		if err != nil {
+			drop() // what was being said is lost: half a phrase is none
 			if ctx.Err() == nil {
 				_, _ = r.answer(ctx, talk.Failed{At: r.Now(), What: "The microphone has stopped."}, nil)
 			}
@@ -106,15 +166,17 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 		}
 		for _, e := range r.ends.Push(frame) {
 			switch e.Kind {
-			case audio.Started, audio.Resumed:
-				speaking = true
+			case audio.Started:
+				u = r.Ear.Begin(scope)
+			case audio.Paused:
+				u.Pause(e.Phrase.Sound)
 			case audio.Dropped:
-				speaking = false
+				drop()
 			case audio.Ended:
-				return r.phrase(ctx, scope, e.Phrase)
+				return r.phrase(ctx, u, e)
 			}
 		}
-		if quiet += len(frame); speaking {
+		if quiet += len(frame); u != nil {
 			quiet = 0
 		}
 		if time.Duration(quiet)*time.Second/audio.Rate >= quietAfter {
@@ -124,16 +186,20 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 	}
 }
 
-// phrase hears a phrase spoken in the scope and answers it.
-func (r *run) phrase(ctx context.Context, scope phrase.Scope, p audio.Phrase) (done bool, err error) {
+// phrase ends a phrase, which ends where the event says, and answers it.
+func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (done bool, err error) {
+	p := ended.Phrase
 	if p.Truncated {
 		r.Watch.TooLong(p.Sound.Duration())
 		return false, nil
 	}
-	h, err := r.Ear.Hear(scope, p.Sound)
+	start := time.Now()
+	h, err := u.End(p.Sound)
 	if err != nil {
 		return false, err
 	}
+	r.timing = &Timing{Pause: ended.At - p.Spoken, Hearing: time.Since(start), Took: h.Took}
+	defer func() { r.timing = nil }()
 	r.Watch.Heard(h)
 	best := h.Best()
 	switch h.Outcome {
@@ -169,7 +235,9 @@ func recorded(m phrase.Meaning) record.Meaning {
 
 // answer takes one step of the conversation and carries out its effects.
 func (r *run) answer(ctx context.Context, e talk.Event, sound audio.Clip) (done bool, err error) {
+	start := time.Now()
 	next, effects := talk.Step(r.state, e)
+	r.lap(func(t *Timing) *time.Duration { return &t.Conversation }, &start)
 	var facts []record.Event
 	var wav []byte
 	for _, f := range effects {
@@ -190,6 +258,7 @@ func (r *run) answer(ctx context.Context, e talk.Event, sound audio.Clip) (done 
 			}
 			return false, fmt.Errorf("session stopped: %w", err)
 		}
+		r.lap(func(t *Timing) *time.Duration { return &t.Store }, &start)
 		r.Watch.Stored(facts)
 	}
 	r.state = next
@@ -220,10 +289,16 @@ func whyNotWritten(err error) string {
 // speak says something and forgets what the microphone caught meanwhile.
 func (r *run) speak(ctx context.Context, text string) error {
 	r.Watch.Speaking(text)
+	start := time.Now()
 	sound, err := r.Voice.Speak(say.Words(text))
 	if err != nil {
 		return err
 	}
+	r.lap(func(t *Timing) *time.Duration { return &t.Speech }, &start)
+	if r.timing != nil && r.Timed != nil {
+		r.Timed(*r.timing)
+	}
+	r.timing = nil // only the first of what is spoken is waited for
 	if err := r.Player.Play(ctx, sound); err != nil {
 		return err
 	}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -28,12 +29,43 @@ type ear struct {
 	g      *phrase.Grammar
 	say    []string
 	scopes []phrase.Scope
+	open   int // utterances that have neither ended nor been dropped
 	err    error
 }
 
 func (e *ear) Prepare(phrase.Scope) error { return nil }
 
-func (e *ear) Hear(s phrase.Scope, sound []float32) (hear.Heard, error) {
+func (e *ear) Begin(s phrase.Scope) hear.Utterance {
+	e.open++
+	return &utterance{ear: e, scope: s}
+}
+
+// utterance notes that it was ended or dropped.
+type utterance struct {
+	ear    *ear
+	scope  phrase.Scope
+	paused []float32
+	over   bool
+}
+
+func (u *utterance) Pause(sound []float32) { u.paused = sound }
+
+func (u *utterance) Drop() {
+	if !u.over {
+		u.over = true
+		u.ear.open--
+	}
+}
+
+func (u *utterance) End(sound []float32) (hear.Heard, error) {
+	u.Drop()
+	if !slices.Equal(u.paused, sound) {
+		u.ear.t.Error("a phrase ended with another sound than its last pause promised")
+	}
+	return u.ear.hear(u.scope)
+}
+
+func (e *ear) hear(s phrase.Scope) (hear.Heard, error) {
 	e.scopes = append(e.scopes, s)
 	if e.err != nil {
 		return hear.Heard{}, e.err
@@ -241,6 +273,88 @@ func TestMicrophoneStops(t *testing.T) {
 	}
 	if last := r.voice.said[len(r.voice.said)-1]; !strings.Contains(last, "microphone has stopped") {
 		t.Errorf("it said %q", last)
+	}
+}
+
+// A headset that is pulled out in the middle of a phrase, or in the pause after it,
+// leaves nothing: half a reading could be another reading.
+func TestMicrophoneStopsInAPhrase(t *testing.T) {
+	for _, d := range []time.Duration{0, 300 * time.Millisecond} {
+		r := newRig(t, "isolated and locked off")
+		gone := errors.New("the microphone is gone")
+		half := tone(time.Second)[:audio.Rate+int(d.Seconds()*audio.Rate)]
+		r.Source = &brokenSource{audio.NewClipSource(make(audio.Clip, audio.Rate), half), gone}
+		before := len(r.log.events)
+		state, err := r.Run(t.Context(), r.job, record.State{})
+		if !errors.Is(err, gone) || len(state.Answers) != 0 || len(r.log.sounds) != 0 {
+			t.Errorf("%v into the pause: error %v, %d answers, %d sounds, %d events", d, err, len(state.Answers), len(r.log.sounds), len(r.log.events)-before)
+		}
+		if r.ear.open != 0 {
+			t.Errorf("%v into the pause: an utterance is still open", d)
+		}
+		if last := r.voice.said[len(r.voice.said)-1]; !strings.Contains(last, "microphone has stopped") {
+			t.Errorf("it said %q", last)
+		}
+	}
+}
+
+// Every answer to a phrase is timed, and nothing else is.
+func TestTimed(t *testing.T) {
+	r := newRig(t, "isolated and locked off", "mind your head", "proved dead")
+	var times []Timing
+	r.Timed = func(t Timing) { times = append(times, t) }
+	if _, err := r.Run(t.Context(), r.job, record.State{}); err != nil {
+		t.Fatal(err)
+	}
+	if len(times) != 2 {
+		t.Fatalf("%d answers were timed", len(times))
+	}
+	for _, x := range times {
+		// The endpointer sees the end of the speech to a few blocks.
+		if x.Pause < 450*time.Millisecond || x.Pause > 550*time.Millisecond || x.Conversation <= 0 || x.Total() < x.Pause {
+			t.Errorf("timed %+v", x)
+		}
+	}
+}
+
+func TestScopes(t *testing.T) {
+	r := newRig(t)
+	list := scopes(r.job)
+	if len(list) < 2 || len(list) > mostScopes || list[0].Here != 0 || list[1].Here != 1 || list[1].Unit != reading.Megohm {
+		t.Errorf("the scopes are %+v", list)
+	}
+	for n := range 99 {
+		r.job.Board.Ways = append(r.job.Board.Ways, board.Way{Number: 100 + n})
+	}
+	if n := len(scopes(r.job)); n > mostScopes {
+		t.Errorf("%d scopes of a large board", n)
+	}
+}
+
+func TestStreamClip(t *testing.T) {
+	r := newRig(t, "proved dead", "mind your head")
+	two := slices.Concat(make(audio.Clip, audio.Rate), tone(600*time.Millisecond), tone(time.Second))
+	got, err := StreamClip(t.Context(), r.ear, Scope(r.job), two, audio.Settings{Pause: 300 * time.Millisecond})
+	if err != nil || len(got) != 2 || got[0].Heard.Best().Text != "proved dead" || got[1].Heard.Outcome != hear.None {
+		t.Fatalf("heard %+v, %v", got, err)
+	}
+	if p := got[0].Timing.Pause; p < 250*time.Millisecond || p > 350*time.Millisecond {
+		t.Errorf("the pause took %v", p)
+	}
+	if got, err := StreamClip(t.Context(), r.ear, Scope(r.job), make(audio.Clip, audio.Rate), audio.Settings{}); err != nil || len(got) != 0 {
+		t.Errorf("in silence: %+v, %v", got, err)
+	}
+	r.ear.say, r.ear.err = []string{"proved dead"}, errors.New("the model stopped")
+	if _, err := StreamClip(t.Context(), r.ear, Scope(r.job), two, audio.Settings{}); !errors.Is(err, r.ear.err) {
+		t.Errorf("error %v", err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := StreamClip(ctx, r.ear, Scope(r.job), two, audio.Settings{}); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+	if r.ear.open != 0 {
+		t.Errorf("%d utterances are still open", r.ear.open)
 	}
 }
 
