@@ -68,10 +68,10 @@ func milliseconds(ms float64) string { return fmt.Sprintf("%.0f ms", ms) }
 // WriteComparison prints methods as a table, what they are, and where one of them
 // is better than the first.
 func WriteComparison(w io.Writer, methods []Compared) {
-	fmt.Fprintf(w, "%-24s %8s %7s %7s %8s %7s %8s %11s %8s %8s\n", "method", "phrases", "right", "asked", "ignored", "wrong", "right", "talk taken", "p50 ms", "p95 ms")
+	fmt.Fprintf(w, "%-24s %8s %7s %7s %8s %7s %12s %8s %11s %8s %8s\n", "method", "phrases", "right", "asked", "ignored", "wrong", "wrong, sure", "right", "talk taken", "p50 ms", "p95 ms")
 	for _, m := range methods {
 		c := m.ForUs
-		fmt.Fprintf(w, "%-24s %8d %7d %7d %8d %7d %8s %11s %8.0f %8.0f\n", m.Name, c.Phrases, c.Right, c.Asked, c.Ignored, c.Wrong,
+		fmt.Fprintf(w, "%-24s %8d %7d %7d %8d %7d %12d %8s %11s %8.0f %8.0f\n", m.Name, c.Phrases, c.Right, c.Asked, c.Ignored, c.Wrong, c.WrongSure,
 			percent(c.RightShare), fmt.Sprintf("%d of %d", m.Talk.Wrong, m.Talk.Phrases), m.P50, m.P95)
 	}
 	fmt.Fprintln(w)

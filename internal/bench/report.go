@@ -316,11 +316,11 @@ func bars(own []Kept) []bar {
 func writeCompared(b *bytes.Buffer, k Kept) {
 	methods := Compare(k.Run, k.Results)
 	fmt.Fprintf(b, "\n## Compared on %s, %s\n\nIn one run, phrase by phrase, on the same sound, cut out by waycall's endpointing.\n\n", cell(k.Run.Set), cell(k.Run.Title()))
-	b.WriteString("| method | phrases | right | not asked | wrong | ignored | talk taken | p50 ms | p95 ms |\n|---|---|---|---|---|---|---|---|---|\n")
+	b.WriteString("| method | phrases | right | not asked | wrong | wrong, sure | ignored | talk taken | p50 ms | p95 ms |\n|---|---|---|---|---|---|---|---|---|---|\n")
 	for _, m := range methods {
 		c := m.ForUs
-		fmt.Fprintf(b, "| %s | %d | %s | %s | %d | %d | %s | %.0f | %.0f |\n", cell(m.Name), c.Phrases, percent(c.RightShare), percent(c.RightSureShare),
-			c.Wrong, c.Ignored, ratio(m.Talk.Wrong, m.Talk.Phrases), m.P50, m.P95)
+		fmt.Fprintf(b, "| %s | %d | %s | %s | %d | %d | %d | %s | %.0f | %.0f |\n", cell(m.Name), c.Phrases, percent(c.RightShare), percent(c.RightSureShare),
+			c.Wrong, c.WrongSure, c.Ignored, ratio(m.Talk.Wrong, m.Talk.Phrases), m.P50, m.P95)
 	}
 	b.WriteString("\n")
 	for _, m := range methods {
