@@ -66,6 +66,8 @@ type partial struct {
 	collecting bool // the number being said is a way
 	n          int
 	way        int
+	valued     bool         // the value was said already
+	test       reading.Test // said after the value, when a way may follow
 }
 
 // do carries out the actions that matter and reports whether the phrase may go
@@ -81,9 +83,14 @@ func (p *partial) do(tags []tag, s Scope) bool {
 			p.n += k
 		case verb == "to" && p.collecting:
 			p.collecting, p.way, p.n = false, p.n, 0
-			if !s.allows(p.way, "") {
+			if !s.allows(p.way, p.test) {
 				return false
 			}
+			p.test = ""
+		case verb == "to":
+			p.valued = true
+		case verb == "test" && p.valued && p.way == 0:
+			p.test = reading.Test(arg) // of the way that follows, or of the way in hand
 		case verb == "test":
 			if !s.allows(p.way, reading.Test(arg)) {
 				return false
@@ -140,7 +147,7 @@ func (g *Grammar) Narrow(s Scope) *Automaton {
 		for _, k := range todo[i] {
 			n := nodes[k]
 			if end := g.ends[n.pos]; end.ok {
-				if p := n.partial; p.do(end.tags, s) {
+				if p := n.partial; p.do(end.tags, s) && (p.test == "" || s.allows(0, p.test)) {
 					drafts[i].final = true
 				}
 			}

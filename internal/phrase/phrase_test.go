@@ -45,6 +45,12 @@ func TestMeaning(t *testing.T) {
 		{"way one ring r two nought point five two", Meaning{Way: 1, Test: reading.RingR2, Quantity: exactly(0.52, 2, reading.Ohm)}},
 		{"way twenty r one plus r two one point three ohms", Meaning{Way: 20, Test: reading.R1R2, Quantity: exactly(1.3, 1, reading.Ohm)}},
 		{"way twenty two r n three", Meaning{Way: 22, Test: reading.RingRn, Quantity: exactly(3, 0, reading.Ohm)}},
+		{"circuit three live to earth over nine nine nine", Meaning{Way: 3, Test: reading.LE, Quantity: over(999, reading.Megohm)}},
+		{"over nine nine nine live to earth way three", Meaning{Way: 3, Test: reading.LE, Quantity: over(999, reading.Megohm)}},
+		{"over nine nine nine way three live to earth", Meaning{Way: 3, Test: reading.LE, Quantity: over(999, reading.Megohm)}},
+		{"over range neutral to earth circuit twelve", Meaning{Way: 12, Test: reading.NE, OverRange: true, Quantity: reading.Quantity{Unit: reading.Megohm}}},
+		{"nought point double oh five ohms r two", Meaning{Test: reading.R2, Quantity: exactly(0.005, 3, reading.Ohm)}},
+		{"two hundred meg", Meaning{Quantity: exactly(200, 0, reading.Megohm)}},
 		{"four eight six", Meaning{Quantity: exactly(486, 0, "")}},
 		{"seven oh nine", Meaning{Quantity: exactly(709, 0, "")}},
 		{"triple nine", Meaning{Quantity: exactly(999, 0, "")}},
@@ -90,6 +96,9 @@ func TestNotSaid(t *testing.T) {
 		"way three live to earth two hundred ohms": "insulation is read in megohms",
 		"same again":                               "not a reading",
 		"go back to the van":                       "talk",
+		"live to earth way three four eight six":   "way thirty-four or way three",
+		"two hundred ohms live to earth":           "insulation is read in megohms",
+		"over range megohms":                       "no figure, no unit",
 		"":                                         "nothing",
 	} {
 		if m, ok := g.Meaning(text); ok {
@@ -163,6 +172,12 @@ func TestScope(t *testing.T) {
 		"way three":                             false,
 		"read back way thirty one":              false,
 		"confirm":                               true,
+		"two hundred live to neutral way one":   true,
+		"two hundred way one live to neutral":   true,
+		"two hundred live to neutral way two":   false,
+		"two hundred live to neutral":           true, // the way in hand
+		"point three ring r one way two":        true, // not of the way in hand, but of the one named
+		"point three ring r one":                false,
 	} {
 		if a.Accepts(text) != want {
 			t.Errorf("%q accepted: %v", text, !want)
