@@ -1,0 +1,167 @@
+package session
+
+import (
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"slices"
+	"testing"
+	"time"
+
+	"waycall/grammar"
+	"waycall/internal/audio"
+	"waycall/internal/hear"
+	"waycall/internal/hear/sphinx"
+	"waycall/internal/hear/whisper"
+	"waycall/internal/phrase"
+	"waycall/internal/record"
+)
+
+const modelFile = "../../models/tiny.en-waycall-q8_0.bin"
+
+// realEar is the ear that the program has.
+func realEar(t testing.TB) *hear.Ear {
+	t.Helper()
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	first, err := whisper.Open(modelFile, runtime.NumCPU())
+	if err != nil {
+		t.Fatalf("%v (make test does that)", err)
+	}
+	t.Cleanup(first.Close)
+	second, err := sphinx.Open(g.Lexicon())
+	if err != nil {
+		t.Fatalf("%v (make test does that)", err)
+	}
+	t.Cleanup(second.Close)
+	return hear.New(g, first, second)
+}
+
+func readClip(t testing.TB, path string) audio.Clip {
+	t.Helper()
+	c, err := audio.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// sines mixes sines of the frequencies at a level.
+func sines(d time.Duration, level float64, hz ...float64) audio.Clip {
+	c := make(audio.Clip, int(d.Seconds()*audio.Rate))
+	for i := range c {
+		for _, f := range hz {
+			c[i] += float32(level / float64(len(hz)) * math.Sin(2*math.Pi*f*float64(i)/audio.Rate))
+		}
+	}
+	return c
+}
+
+func noise(d time.Duration, level float64, seed uint64) audio.Clip {
+	r := rand.New(rand.NewPCG(seed, 1))
+	c := make(audio.Clip, int(d.Seconds()*audio.Rate))
+	for i := range c {
+		c[i] = float32(level * r.NormFloat64())
+	}
+	return c
+}
+
+// chords is music: chords that are struck, die away and follow each other, with
+// rests.
+func chords() audio.Clip {
+	var c audio.Clip
+	for n, root := range []float64{220, 174.6, 261.6, 196, 220, 146.8, 174.6, 164.8} {
+		bar := sines(700*time.Millisecond, 0.5, root, root*1.26, root*1.5, root*2, root*3)
+		for i := range bar {
+			bar[i] *= float32(math.Exp(-3 * float64(i) / audio.Rate))
+		}
+		c = append(c, bar...)
+		if n%3 == 2 {
+			c = append(c, make(audio.Clip, audio.Rate)...)
+		}
+	}
+	return c
+}
+
+// offset adds a DC offset.
+func offset(c audio.Clip, by float32) audio.Clip {
+	out := slices.Clone(c)
+	for i := range out {
+		out[i] += by
+	}
+	return out
+}
+
+// notNumbers puts samples that are not numbers into speech-like gaps.
+func notNumbers(c audio.Clip) audio.Clip {
+	out := slices.Clone(c)
+	for i := range out {
+		switch {
+		case i%1600 < 320:
+			out[i] = float32(math.NaN())
+		case i%3200 < 400:
+			out[i] = float32(math.Inf(1 - 2*(i%2)))
+		}
+	}
+	return out
+}
+
+// Sound in which nobody says anything for us. None of it may be taken for a
+// reading or a command, stop the session or leave a trace in the record, and
+// after it the session hears as before.
+func TestBadSound(t *testing.T) {
+	ear := realEar(t)
+	speech := readClip(t, "../../testdata/audio/0103-bm_daniel.flac")
+	talk := slices.Concat(speech, speech)
+	for len(talk) < 60*audio.Rate {
+		talk = append(talk, speech[audio.Rate/2:len(speech)-audio.Rate/2]...)
+	}
+	quiet := make(audio.Clip, audio.Rate)
+	for name, sound := range map[string]audio.Clip{
+		"nothing":              {},
+		"one sample":           {0.5},
+		"silence":              make(audio.Clip, 5*audio.Rate),
+		"noise":                noise(6*time.Second, 0.1, 1),
+		"bursts of noise":      slices.Concat(quiet, noise(700*time.Millisecond, 0.1, 2), quiet, noise(2*time.Second, 0.3, 3), quiet, noise(200*time.Millisecond, 0.5, 4)),
+		"full-scale noise":     noise(3*time.Second, 5, 5),
+		"music":                slices.Concat(quiet, chords()),
+		"a stuck tone":         slices.Concat(quiet, sines(8*time.Second, 0.5, 440)),
+		"beeps":                slices.Concat(quiet, sines(300*time.Millisecond, 0.5, 1000), quiet, sines(600*time.Millisecond, 0.5, 2000), quiet),
+		"hum":                  sines(6*time.Second, 0.4, 50, 100, 150, 250),
+		"an offset":            offset(make(audio.Clip, 4*audio.Rate), 0.6),
+		"an offset that jumps": slices.Concat(quiet, offset(quiet, 0.9), offset(quiet, -0.9), quiet),
+		"not a number":         notNumbers(make(audio.Clip, 4*audio.Rate)),
+		"noise, not numbers":   slices.Concat(quiet, notNumbers(noise(time.Second, 0.1, 6)), quiet),
+		"a click":              slices.Concat(quiet, noise(20*time.Millisecond, 0.5, 7), quiet),
+		"a minute of speech":   talk,
+	} {
+		t.Run(name, func(t *testing.T) {
+			for _, pause := range []time.Duration{0, 250 * time.Millisecond} {
+				got, err := StreamClip(t.Context(), ear, phrase.Scope{}, sound, audio.Settings{Pause: pause})
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, s := range got {
+					if s.Heard.Outcome == hear.Reading || s.Heard.Outcome == hear.Command {
+						t.Errorf("at %v it heard %+v", s.Phrase.Start, s.Heard)
+					}
+				}
+			}
+			r := newRig(t)
+			r.Ear, r.Source = ear, audio.NewClipSource(sound, quiet)
+			state, err := r.Run(t.Context(), r.job, record.State{})
+			if err != nil || len(state.Answers)+len(state.Readings) != 0 || len(r.log.sounds) != 0 {
+				t.Errorf("the session ended with %v, %d answers, %d readings, %d sounds", err, len(state.Answers), len(state.Readings), len(r.log.sounds))
+			}
+			if long := name == "a minute of speech"; long != (r.watch.tooLong > 0) {
+				t.Errorf("told %d times that somebody spoke too long", r.watch.tooLong)
+			}
+		})
+	}
+	got, err := StreamClip(t.Context(), ear, phrase.Scope{}, readClip(t, "../../testdata/audio/0067-af_nova.flac"), audio.Settings{})
+	if err != nil || len(got) != 1 || got[0].Heard.Best().Text != "confirm" {
+		t.Errorf("after all this it heard %+v, %v", got, err)
+	}
+}
