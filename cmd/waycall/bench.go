@@ -14,7 +14,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/audio"
 	"waycall/internal/bench"
+	"waycall/internal/bench/rivals"
 	"waycall/internal/degrade"
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
@@ -27,6 +29,7 @@ func newBench() *cobra.Command {
 		manifest string
 		limit    int
 		save     string
+		compare  bool
 		asJSON   bool
 	)
 	cmd := &cobra.Command{
@@ -65,6 +68,16 @@ same stretch. The same --seed gives the same sound.`,
 				return err
 			}
 			ears := []bench.Ear{ownEar(e, ear)}
+			if compare {
+				others, closeOthers, err := rivals.Open(g, rivals.In(projectRoot()))
+				if err != nil {
+					return err
+				}
+				defer closeOthers()
+				for _, m := range others {
+					ears = append(ears, cutOut(m.Ear()))
+				}
+			}
 			run := bench.Run{
 				Set: set.Name, Condition: t.Condition, Join: t.Join, Seed: t.Seed, Limit: limit,
 				Date: time.Now().UTC().Format(time.RFC3339), Machine: machine(),
@@ -75,6 +88,19 @@ same stretch. The same --seed gives the same sound.`,
 			results, err := tryAndKeep(cmd.Context(), g, set, t, ears, &run, save)
 			if err != nil {
 				return err
+			}
+			if compare {
+				methods := bench.Compare(run, results)
+				if asJSON {
+					return printJSON(cmd.OutOrStdout(), struct {
+						Run     bench.Run        `json:"run"`
+						Name    string           `json:"condition"`
+						Methods []bench.Compared `json:"methods"`
+						Better  []string         `json:"better"`
+					}{run, run.Title(), methods, bench.Better(methods)})
+				}
+				bench.WriteComparison(cmd.OutOrStdout(), methods)
+				return nil
 			}
 			s := bench.Summarise(results)
 			s.PeakMiB = run.PeakMiB
@@ -94,6 +120,7 @@ same stretch. The same --seed gives the same sound.`,
 	cmd.Flags().StringVar(&manifest, "manifest", "", "manifest.jsonl of the labelled set")
 	cmd.Flags().IntVar(&limit, "limit", 0, "hear only this many phrases, spread over the set")
 	cmd.Flags().StringVar(&save, "save", "", "keep what came of each phrase in this file, as JSON lines")
+	cmd.Flags().BoolVar(&compare, "compare", false, "hear each phrase by the usual other ways, too, and compare")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print the summary as JSON")
 	cmd.AddCommand(newBenchReport())
 	return cmd
@@ -183,6 +210,32 @@ func ownEar(e *hear.Ear, f earFlags) bench.Ear {
 			return answer(h), err
 		},
 	}
+}
+
+// cutOut gives an ear the phrase as waycall's endpointing cuts it out of the sound,
+// as waycall's own ear hears it, so that the comparison is of hearing; or the whole
+// sound where the endpointing finds no phrase.
+func cutOut(e bench.Ear) bench.Ear {
+	whole := e.Hear
+	e.Hear = func(sound []float32) (bench.Answer, error) {
+		if p := audio.Trim(sound, audio.Settings{}); len(p.Sound) > 0 && !p.Truncated {
+			sound = p.Sound
+		}
+		return whole(sound)
+	}
+	return e
+}
+
+// projectRoot is the folder that scripts/setup has filled: above that of the
+// program if it has a models folder, else the current one.
+func projectRoot() string {
+	if exe, err := os.Executable(); err == nil {
+		root := filepath.Dir(filepath.Dir(exe))
+		if _, err := os.Stat(filepath.Join(root, "models")); err == nil {
+			return root
+		}
+	}
+	return "."
 }
 
 // answer is what the bench counts of what was heard.
