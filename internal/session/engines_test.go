@@ -1,10 +1,12 @@
 package session
 
 import (
+	"errors"
 	"math"
 	"math/rand/v2"
 	"runtime"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -106,6 +108,51 @@ func notNumbers(c audio.Clip) audio.Clip {
 		}
 	}
 	return out
+}
+
+// Sound that an endpointer would never let through, straight to the ear: an error
+// that says what to do, and the next phrase is heard.
+func TestImpossibleSound(t *testing.T) {
+	ear := realEar(t)
+	confirm := readClip(t, "../../testdata/audio/0067-af_nova.flac")
+	for name, sound := range map[string]audio.Clip{
+		"one sample":   {0.5},
+		"20 ms":        noise(20*time.Millisecond, 0.5, 1),
+		"not a number": notNumbers(confirm),
+		"40 s":         noise(40*time.Second, 0.1, 2),
+	} {
+		u := ear.Begin(phrase.Scope{})
+		u.Pause(sound)
+		h, err := u.End(sound)
+		if err == nil || h.Outcome != hear.None || !strings.Contains(err.Error(), "; ") {
+			t.Errorf("%s: %+v, error %v", name, h, err)
+		}
+		if h, err := ear.Hear(phrase.Scope{}, confirm); err != nil || h.Best().Text != "confirm" {
+			t.Errorf("after %s: %+v, %v", name, h, err)
+		}
+	}
+}
+
+// The headset goes while a real phrase is spoken, at any moment of it: nothing is
+// stored, and the witnesses are at rest when the session has ended.
+func TestUnpluggedInAPhrase(t *testing.T) {
+	ear := realEar(t)
+	// The speech with 200 ms of quiet after it, and as much again: a pause, but
+	// not the end of a phrase.
+	line := audio.Trim(readClip(t, "../../testdata/audio/0004-af_heart.flac"), audio.Settings{}).Sound
+	line = append(slices.Clone(line), make(audio.Clip, audio.Rate/5)...)
+	for k := 1; k <= 6; k++ {
+		r := newRig(t)
+		gone := errors.New("the microphone is gone")
+		r.Ear, r.Source = ear, &brokenSource{audio.NewClipSource(make(audio.Clip, audio.Rate), line[:len(line)*k/6]), gone}
+		state, err := r.Run(t.Context(), r.job, record.State{})
+		if !errors.Is(err, gone) || len(state.Readings)+len(state.Answers)+len(r.log.sounds) != 0 {
+			t.Errorf("%d sixths: error %v, %d readings, %d answers, %d sounds", k, err, len(state.Readings), len(state.Answers), len(r.log.sounds))
+		}
+		if last := r.voice.said[len(r.voice.said)-1]; !strings.Contains(last, "microphone has stopped") {
+			t.Errorf("%d sixths: it said %q", k, last)
+		}
+	}
 }
 
 // Sound in which nobody says anything for us. None of it may be taken for a
