@@ -9,8 +9,9 @@
 //
 // Each is set up as a careful engineer would: an example prompt where the method
 // takes one, a parse that forgives spelling, figures and symbols, and two
-// threads. None is trained or tuned on the sets that it is measured with, beyond
-// the choices that the notes of the methods name.
+// threads. The weights are as published. The prompt is the best of four tried on 60
+// phrases of corpus/dev, and the parse knows spellings seen there, so that set
+// favours the two that are parsed.
 package rivals
 
 import (
