@@ -16,7 +16,10 @@ import (
 )
 
 // defaultModel is what scripts/setup builds.
-const defaultModel = "tiny.en-waycall-q8_0.bin"
+const (
+	defaultModel = "tiny.en-waycall-q8_0.bin"
+	otherModel   = "tiny.en-waycall-other-q8_0.bin" // the third witness
+)
 
 // earFlags are the flags of every command that hears.
 type earFlags struct {
@@ -67,5 +70,18 @@ func (f *earFlags) open() (*hear.Ear, *phrase.Grammar, func(), error) {
 		first.Close()
 		return nil, nil, nil, err
 	}
-	return hear.New(g, first, second), g, func() { second.Close(); first.Close() }, nil
+	ear := hear.New(g, first, second)
+	shut := func() { second.Close(); first.Close() }
+	// The third witness belongs to the adapted model and stands beside it; with
+	// another model named, or where it was not built, two witnesses hear.
+	other := filepath.Join(filepath.Dir(f.modelPath()), otherModel)
+	if _, err := os.Stat(other); err != nil || filepath.Base(f.modelPath()) != defaultModel {
+		return ear, g, shut, nil
+	}
+	third, err := whisper.Open(other, f.threads)
+	if err != nil {
+		shut()
+		return nil, nil, nil, err
+	}
+	return ear.WithThird(third), g, func() { third.Close(); shut() }, nil
 }

@@ -98,9 +98,10 @@ func (h Heard) Best() Candidate {
 
 // Names of the witnesses in Heard.Words and in the record.
 const (
-	WhisperFree = "whisper"      // decoded freely
-	WhisperHeld = "whisper-held" // held to the grammar, when the free words were outside it
-	Sphinx      = "sphinx"
+	WhisperFree  = "whisper"       // decoded freely
+	WhisperHeld  = "whisper-held"  // held to the grammar, when the free words were outside it
+	WhisperOther = "whisper-other" // adapted on other data, heard when the others differ
+	Sphinx       = "sphinx"
 )
 
 // Ear hears phrases. Its methods may be called from any goroutine; the witnesses
@@ -111,8 +112,17 @@ type Ear struct {
 	busy   sync.Mutex // held while the witnesses work
 	first  First
 	second Second
+	third  First                        // nil when there is none
 	scopes map[string]*phrase.Automaton // what may be said in a scope
 	shared map[string]*phrase.Automaton // by its states: many scopes allow the same
+}
+
+// WithThird gives the ear a third witness: the same model as the first, adapted
+// on other data, so that its errors are others. Both must be Adapted. It returns
+// the ear.
+func (e *Ear) WithThird(third First) *Ear {
+	e.third = third
+	return e
 }
 
 // New returns an Ear over a grammar and two witnesses.

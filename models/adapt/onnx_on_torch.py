@@ -68,7 +68,7 @@ class Graph:
     def op_Sin(self, a, x): return x.sin()
     def op_Cos(self, a, x): return x.cos()
     def op_Exp(self, a, x): return x.exp()
-    def op_Atan(self, a, x): return x.atan()
+    def op_Atan(self, a, x): return x.nan_to_num(0.).atan()  # of a phase: 0/0 where it is silent
     def op_Tanh(self, a, x): return x.tanh()
     def op_Sigmoid(self, a, x): return x.sigmoid()
     def op_LeakyRelu(self, a, x): return F.leaky_relu(x, a.get('alpha', .01))
@@ -89,7 +89,7 @@ class Graph:
         x, i = self.together(x, i)
         axis = a.get('axis', 0) % x.dim()
         i = torch.where(i < 0, i + x.shape[axis], i)
-        return x.index_select(axis, i.reshape(-1)).reshape(*x.shape[:axis], *i.shape, *x.shape[axis + 1:])
+        return x.index_select(axis, i.reshape(-1)).reshape((*x.shape[:axis], *i.shape, *x.shape[axis + 1:]))
     def op_Split(self, a, x, sizes): return x.split(sizes.tolist(), a.get('axis', 0))
     def op_Unsqueeze(self, a, x, axes):
         for k in sorted(axes.reshape(-1).tolist()):

@@ -3,14 +3,14 @@
 
     speech.py plan phrases.jsonl plan.jsonl --set train|fit|test|others [--seed 1]
     speech.py styles styles.npz               # the voices, packed to travel
-    speech.py render plan.jsonl... --out DIR [--jobs N] [--model FILE] [--styles FILE] [--opus]
+    speech.py render plan.jsonl... --out DIR [--jobs N] [--gpu] [--model FILE] [--styles FILE] [--opus]
     speech.py unpack DIR                      # Opus shards -> FLAC files with a manifest
     speech.py files plan.jsonl DIR            # render straight to FLAC files with a manifest
 
 Planning picks a voice, an accent and a speed for each phrase and turns its text
 into phonemes; it needs the renderer's environment ($SPEECH_HOME). Rendering
-needs only onnxruntime, numpy and scipy, so it can run on a machine that has
-many cores and no network. Both are reproducible: the choice hangs on the seed
+needs only numpy, scipy and onnxruntime, or with --gpu torch and onnx in its
+place, so it can run on a machine that has a GPU and no network. Both are reproducible: the choice hangs on the seed
 and on the place of the phrase alone.
 
 A set says which voices speak. Voices whose name begins with b are British,
@@ -97,11 +97,21 @@ def style_file(name):
 
 
 class Renderer:
-    def __init__(self, model=None, styles=None):
-        import onnxruntime
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = 1
-        self.session = onnxruntime.InferenceSession(model or os.path.join(HOME, 'kokoro.onnx'), options, providers=['CPUExecutionProvider'])
+    def __init__(self, model=None, styles=None, gpu=None):
+        model = model or os.path.join(HOME, 'kokoro.onnx')
+        if gpu is None:
+            import onnxruntime
+            options = onnxruntime.SessionOptions()
+            options.intra_op_num_threads = 1
+            session = onnxruntime.InferenceSession(model, options, providers=['CPUExecutionProvider'])
+            self.run = lambda **feed: session.run(None, feed)[0]
+        else:
+            import torch
+            from onnx_on_torch import Graph
+            torch.set_num_threads(1)
+            torch.cuda.set_device(gpu)
+            graph = Graph(model, f'cuda:{gpu}')
+            self.run = lambda **feed: graph.run(**feed)[0].cpu().numpy()
         packed = np.load(styles) if styles else None
         self.style = (lambda n: packed[n].astype(np.float32)) if packed else style_file
         self.loaded = {}
@@ -114,8 +124,8 @@ class Renderer:
             if name not in self.loaded:
                 self.loaded[name] = self.style(name)
             style = style + share * self.loaded[name][min(n, len(self.loaded[name]) - 1)]
-        sound = self.session.run(None, {'tokens': np.array([[0, *item['ids'], 0]], np.int64), 'style': style.reshape(1, 256).astype(np.float32),
-                                        'speed': np.array([item['speed']], np.float32)})[0].squeeze()
+        sound = self.run(tokens=np.array([[0, *item['ids'], 0]], np.int64), style=style.reshape(1, 256).astype(np.float32),
+                         speed=np.array([item['speed']], np.float32)).squeeze()
         sound = scipy.signal.resample_poly(sound, 16000, 24000).astype(np.float32)
         sound *= 0.5 / max(1e-3, float(np.abs(sound).max()))
         sound = np.concatenate([np.zeros(int(RATE * LEAD), np.float32), sound, np.zeros(int(RATE * TAIL), np.float32)])
@@ -123,9 +133,10 @@ class Renderer:
         return (np.clip(sound, -1, 1) * 32767).astype(np.int16)
 
 
-def start(model, styles):
+def start(model, styles, gpus):
     global renderer
-    renderer = Renderer(model, styles)
+    number = multiprocessing.current_process()._identity[0]
+    renderer = Renderer(model, styles, number % gpus if gpus else None)
 
 
 def work(item):
@@ -134,7 +145,11 @@ def work(item):
 
 def rendered(items, a):
     """Yields the sound of each item in order, on all cores."""
-    with multiprocessing.get_context('spawn').Pool(a.jobs or os.cpu_count(), start, (a.model, a.styles)) as pool:
+    gpus = 0
+    if a.gpu:
+        import torch
+        gpus = torch.cuda.device_count()
+    with multiprocessing.get_context('spawn').Pool(a.jobs or os.cpu_count(), start, (a.model, a.styles, gpus)) as pool:
         for i, sound in enumerate(pool.imap(work, items, chunksize=4)):
             if i % 100 == 0 or i + 1 == len(items):
                 print(f'\r{i + 1} of {len(items)} rendered', end='', file=sys.stderr, flush=True)
@@ -215,6 +230,7 @@ def main():
         c.add_argument('--jobs', type=int, default=0)
         c.add_argument('--model')
         c.add_argument('--styles')
+        c.add_argument('--gpu', action='store_true')
         c.add_argument('--opus', action='store_true')
     a = p.parse_args()
     a.run(a)

@@ -3,7 +3,7 @@
 of every linear layer, trained on one GPU.
 
     train.py --base model.bin --tokenizer tokenizer.json --data DIR --out adapter.safetensors
-             [--rank 48] [--seconds 480] [--seed 1] [--apart] [--log log.jsonl]
+             [--rank 48] [--seconds 480] [--seed 1] [--apart] [--begin FILE] [--log log.jsonl]
 
 DIR holds train.npy, train.jsonl (what is learnt) and fit.npy, fit.jsonl (voices
 kept out of training, to stop on), as speech.py renders them. All augmentation
@@ -171,47 +171,57 @@ class Pack:
         self.start = np.concatenate([[0], np.cumsum(self.length)[:-1]])
         self.talk = np.array([i['want']['kind'] == 'none' for i in self.items])
         self.tokens = [tokenizer.encode((' *' if apart and t else '') + ' ' + i['text'], add_special_tokens=False).ids for i, t in zip(self.items, self.talk)]
-        self.quiet = np.array([self.quietest(sound[s:s + n]) for s, n in zip(self.start, self.length)])
         self.sound = torch.from_numpy(sound).to(device)
+        self.quiet = self.quietest()
         self.mark = tokenizer.encode(' -', add_special_tokens=False).ids
 
-    @staticmethod
-    def quietest(x):
-        """Where, well inside the phrase, it is quietest: there a speaker would pause."""
-        frames = np.abs(x[:len(x) // 160 * 160].astype(np.float32)).reshape(-1, 160).mean(1)
-        smooth = np.convolve(frames, np.ones(5) / 5, 'same')
-        low, high = int(len(smooth) * .33), int(len(smooth) * .7)
-        return (low + int(smooth[low:high].argmin())) * 160
+    def quietest(self):
+        """Where in each phrase it is quietest, in four stretches of it: there a speaker would pause."""
+        step = 80
+        level = self.sound[:len(self.sound) // step * step].view(-1, step).float().abs().mean(1)
+        level = F.avg_pool1d(level[None, None], 9, 1, 4)[0, 0].cpu().numpy()
+        found = []
+        for s, n in zip(self.start // step, self.length // step):
+            marks = [int(s + n * share) for share in (.2, .35, .5, .65, .85)]
+            found.append([(low + int(level[low:max(high, low + 1)].argmin())) * step for low, high in zip(marks, marks[1:])])
+        return np.array(found)
+
+
+STRETCHES = 5
 
 
 def compose(pack, chosen, rng, train):
-    """For each phrase two stretches of sound with a gap between, and what to write.
+    """For each phrase the stretches of sound that make it up, and what to write.
 
-    Stretches are (from, length) in samples of the pack; the second may be empty."""
-    first, second, gap, targets = [], [], [], []
+    A stretch is (from, length, gap before it) in samples of the pack."""
+    stretches, targets = [], []
     for i in chosen:
         s, n = int(pack.start[i]), int(pack.length[i])
         head = int(rng.uniform(0, .19) * RATE) if train else 0  # the renderer leaves 0.2 s before and 0.3 s behind
         foot = int(rng.uniform(0, .25) * RATE) if train else 0
-        whole, words = (s + head, n - head - foot), pack.tokens[i]
-        a, b, g = whole, (0, 0), 0
+        words, low, high = pack.tokens[i], s + head, s + n - foot
+        made = [(low, high - low, 0)]
+        if train and n > 1.5 * RATE and rng.random() < .45:  # pauses within the phrase
+            made, at, gap = [], low, 0
+            for cut in sorted(rng.choice(pack.quiet[i], rng.integers(1, 4), replace=False)):
+                if cut - at > .15 * RATE:
+                    made.append((at, int(cut) - at, gap))
+                    at, gap = int(cut), int(rng.uniform(.05, .35 if rng.random() < .5 else 1) * RATE)
+            made.append((at, high - at, gap))
         how = rng.random() if train else 1
         if how < .02:
-            a, words = (s, 0), []  # nobody speaks
-        elif how < .14 and not pack.talk[i] and n > 1.6 * RATE:
-            q = int(pack.quiet[i])
-            a, b, g = (s + head, q - head), (s + q, n - foot - q), int(rng.uniform(.15, 1.0) * RATE)
-        elif how < .20:
+            made, words = [], []  # nobody speaks
+        elif how < .06:
             cut = int(rng.uniform(.45, .8) * RATE)  # 0.25 to 0.6 s of speech, then again from the start
-            if cut < .6 * n:
-                a, b, g = (s + head, cut - head), whole, int(rng.uniform(.02, .4) * RATE)
+            if cut < .6 * n and len(made) < STRETCHES:
+                made = [(low, cut - head, 0), (made[0][0], made[0][1], int(rng.uniform(.02, .4) * RATE))] + made[1:]
                 words = pack.mark + words
-        elif how < .25 and n < 2.2 * RATE:
+        elif how < .11 and n < 2.2 * RATE and len(made) == 1:
             j = int(rng.integers(len(pack.items)))
             if pack.length[j] < 2.2 * RATE:
-                b, g, words = (int(pack.start[j]), int(pack.length[j])), 0, words + pack.tokens[j]
-        first.append(a), second.append(b), gap.append(g), targets.append(words)
-    return first, second, gap, targets
+                made, words = made + [(int(pack.start[j]), int(pack.length[j]), 0)], words + pack.tokens[j]
+        stretches.append(made + [(0, 0, 0)] * (STRETCHES - len(made))), targets.append(words)
+    return stretches, targets
 
 
 class Studio:
@@ -232,28 +242,28 @@ class Studio:
         return (self.uniform(0, 1, n, 1) < p).float()
 
     def batch(self, pack, chosen, rng, train, snr=None):
-        first, second, gap, targets = compose(pack, chosen, rng, train)
+        stretches, targets = compose(pack, chosen, rng, train)
         n, dev = len(chosen), self.device
-        t = lambda v, kind=torch.float32: torch.tensor(v, dtype=kind, device=dev)
+        plan = torch.tensor(stretches, device=dev)  # [phrase, stretch, (from, length, gap)]
         rate = self.uniform(.88, 1.14, n, 1) if train else torch.ones(n, 1, device=dev)
         lead = self.uniform(0, .45, n, 1) * RATE if train else torch.zeros(n, 1, device=dev)
         tail = self.uniform(.02, .6, n, 1) * RATE if train else torch.zeros(n, 1, device=dev)
-        a0, al = (t([x[k] for x in first], torch.int64)[:, None] for k in (0, 1))
-        b0, bl = (t([x[k] for x in second], torch.int64)[:, None] for k in (0, 1))
-        g = t(gap)[:, None]
-        end = lead + (al + g + bl) / rate + tail
+        end = lead + plan[:, :, 1:].sum((1, 2))[:, None] / rate + tail
         context = int(end.max().item() / FRAME) + (rng.choice([4, 8, 16, 32, 64, 96, 160]) if train else 32)
         context = min(1500, max(int(rng.choice([112, 128, 160, 256])) if train else 160, -(-context // 16) * 16))
         T = context * FRAME
         at = torch.arange(T, device=dev)[None]
         u = (at - lead) * rate
-        in_a, in_b = (u >= 0) & (u < al - 1), (u >= al + g) & (u < al + g + bl - 1)
-        place = torch.where(in_b, b0 + u - al - g, a0 + u).clamp(0, len(pack.sound) - 2)
-        low = place.floor().long()
-        part = (place - low).float()
-        x = pack.sound[low].float() * (1 - part) + pack.sound[low + 1].float() * part
-        x = torch.where(in_a | in_b, x / 32768, 0.)
-        x = torch.where((al + bl) > 0, x, x * 0)
+        x, begin = 0, torch.zeros(n, 1, device=dev)
+        for k in range(STRETCHES):
+            source, length, gap = (plan[:, k, j][:, None] for j in range(3))
+            begin = begin + gap
+            within = u - begin
+            low = (within.floor().long() + source).clamp(0, len(pack.sound) - 2)
+            part = within - within.floor()
+            y = pack.sound[low].float() * (1 - part) + pack.sound[low + 1].float() * part
+            x = x + torch.where((within >= 0) & (within < length - 1), y / 32768, 0.)
+            begin = begin + length
         live = (at < end).float()
         if train:
             x = self.room(x, T)
@@ -345,9 +355,10 @@ class Studio:
         return unit(y)
 
     def noise(self, pack, n, T):
-        y = 0
-        kinds = [(self.coloured(n, T), .55), (self.machine(n, T), .3), (self.blows(n, T), .3), (self.hum(n, T), .25), (self.people(pack, n, T), .35)]
+        y, m = 0, -(-n // 4)  # each sound serves a few phrases of the batch, in other mixtures
+        kinds = [(self.coloured(m, T), .55), (self.machine(m, T), .3), (self.blows(m, T), .3), (self.hum(m, T), .25), (self.people(pack, m, T), .35)]
         for sound, share in kinds:
+            sound = sound[torch.randint(m, (n,), generator=self.gpu, device=self.device)]
             y = y + sound * self.maybe(share, n) * 10 ** self.uniform(-.8, 0, n, 1)
         return unit(y + 1e-3 * self.normal(n, T))
 
@@ -402,15 +413,21 @@ def main():
     p.add_argument('--out', required=True), p.add_argument('--log')
     p.add_argument('--rank', type=int, default=48), p.add_argument('--seconds', type=float, default=480)
     p.add_argument('--rate', type=float, default=1e-3), p.add_argument('--size', type=int, default=160), p.add_argument('--seed', type=int, default=1)
+    p.add_argument('--begin', help='an adapter to go on from')
     p.add_argument('--apart', action='store_true', help='mark talk with a token of its own')
     a = p.parse_args()
-    from safetensors.torch import save_file
+    from safetensors.torch import load_file, save_file
     from tokenizers import Tokenizer
     torch.manual_seed(a.seed), random.seed(a.seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     rng, tokenizer = np.random.default_rng(a.seed), Tokenizer.from_file(a.tokenizer)
     pack, kept = (Pack(a.data, name, tokenizer, 'cuda', a.apart) for name in ('train', 'fit'))
     net = Whisper(read_base(a.base), a.rank).cuda()
+    if a.begin:
+        begun = load_file(a.begin)
+        for m in net.modules():
+            if isinstance(m, Adapted):
+                m.down.data.copy_(begun[m.name + '.lora_A']), m.up.data.copy_(begun[m.name + '.lora_B'])
     weights = [w for w in net.parameters() if w.requires_grad]
     log = open(a.log, 'w') if a.log else None
 
