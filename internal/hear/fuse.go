@@ -98,37 +98,54 @@ func (e *Ear) weighThree(h Heard, a *phrase.Automaton, sound []float32, free, he
 		return h, nil // neither takes it for a phrase: talk
 	}
 
-	// The first's words stand for themselves; another's must be nearly as likely
-	// to the first, or it is talk that only sounds like a phrase.
-	h.Agreed = ok && understood && same(mine, theirs)
-	candidates := map[string]phrase.Meaning{}
-	if ok {
-		candidates[words] = mine
+	// A witness may lose a part of what was said, across a pause or in noise; it
+	// does not make one up. So a phrase that another's words are a part of stands
+	// before these, however sure of them that other is. Any other phrase must be
+	// nearly as likely to the first as its own words, or it is talk that only
+	// sounds like a phrase.
+	whole := understood && partOf(words, other.Words)
+	h.Agreed = understood && (ok && same(mine, theirs) || whole && heard && same(theirs, second))
+	if ok && (!h.Agreed || !whole) {
+		h.Candidates = append(h.Candidates, Candidate{words, mine, free.LogProb})
 	}
-	if understood && !h.Agreed {
-		candidates[other.Words] = theirs
+	consider := func(text string, m phrase.Meaning) error {
+		for _, c := range h.Candidates {
+			if same(c.Meaning, m) {
+				return nil
+			}
+		}
+		t, err := e.first.Score(text)
+		if err == nil && (ok || partOf(words, text) || t.LogProb >= free.LogProb-within) {
+			h.Candidates = append(h.Candidates, Candidate{text, m, t.LogProb})
+		}
+		return err
 	}
-	if ok && heard && !h.Agreed {
-		candidates[held.Words] = second
-	}
-	for text, m := range candidates {
-		ours, err := e.first.Score(text)
-		if err != nil {
+	if understood {
+		if err := consider(other.Words, theirs); err != nil {
 			return h, err
 		}
-		yours, err := e.third.Score(text)
-		if err != nil {
+	}
+	if heard && !h.Agreed {
+		if err := consider(held.Words, second); err != nil {
 			return h, err
 		}
-		if !ok && ours.LogProb < free.LogProb-within {
-			continue
+	}
+	if len(h.Candidates) == 0 {
+		return h, nil
+	}
+	for i, c := range h.Candidates { // the whole is at least as likely as its part
+		if c.Text != words && partOf(words, c.Text) && c.Text == other.Words {
+			h.Candidates[i].LogProb = max(c.LogProb, math.Nextafter(free.LogProb, 0))
 		}
-		h.Candidates = append(h.Candidates, Candidate{text, m, (ours.LogProb + yours.LogProb) / 2})
 	}
-	if len(h.Candidates) > 0 {
-		h.order()
-	}
+	h.order()
 	return h, nil
+}
+
+// partOf reports whether the words of part stand together within the longer
+// whole.
+func partOf(part, whole string) bool {
+	return part != "" && len(part) < len(whole) && strings.Contains(" "+whole+" ", " "+part+" ")
 }
 
 func nothing() Heard {

@@ -5,7 +5,9 @@
 // mate comes out as talk, not as the nearest phrase of the grammar. The second
 // is held to the grammar and cannot decline. Where both give the same meaning
 // the phrase is agreed. Where they differ it is disputed and the electrician is
-// asked; a figure is never guessed. Only a phrase without a figure is taken on the
+// asked; a figure is never guessed. A third witness, of the first's kind but
+// adapted on other data, listens when these two differ: what two of the three
+// hear is agreed. Without a third, only a phrase without a figure is taken on the
 // first witness's word alone, when it is sure of every part and finds what the
 // second heard far less likely, as happens in noise.
 //

@@ -1,0 +1,48 @@
+package hear
+
+import (
+	"testing"
+
+	"waycall/grammar"
+	"waycall/internal/phrase"
+)
+
+// Two of three witnesses that hear the same settle a phrase, a lost part is
+// found again, and talk stays talk.
+func TestThreeWitnesses(t *testing.T) {
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const full = "way three live to earth four eight six"
+	for name, tt := range map[string]struct {
+		first, second, third string
+		scores               map[string]float64
+		best                 string
+		agreed               bool
+		outcome              Outcome
+	}{
+		"first and second": {full, full, "", nil, full, true, Reading},
+		"first and third":  {full, "way three live to earth four six", full, nil, full, true, Reading},
+		"none agree":       {full, "confirm", "four eight", nil, full, false, Reading},
+		"the first lost the beginning, the others agree": {"live to earth four eight six", full, full, nil, full, true, Reading},
+		"the first lost the end":                         {"way three", "three", full, nil, full, false, Reading},
+		"the first is outside the grammar by a word":     {"three live to earth four eight six", full, full, nil, full, true, Reading},
+		"broken off, and nobody else heard it":           {"- " + full, "", "four eight", nil, full, false, Reading},
+		"broken off, the third agrees":                   {"- " + full, "", full, nil, full, true, Reading},
+		"talk":                                           {"go back to the van", "go back", "go back to the van", nil, "", false, None},
+		"talk, the third misled":                         {"go back to the van", "go back", "go back", nil, "", false, None},
+		"nearly a phrase to the first, too":              {"no axis", "", "no access", map[string]float64{"no access": -2}, "no access", false, Command},
+		"not on any board":                               {"way ninety nine live to earth two hundred", "confirm", "confirm", nil, "way ninety nine live to earth two hundred", false, Misplaced},
+	} {
+		first := &fakeFirst{free: Text{Words: tt.first, LogProb: -1, Ended: true}, scores: tt.scores}
+		third := &fakeFirst{free: Text{Words: tt.third, LogProb: -1, Ended: true}}
+		h, err := New(g, first, &fakeSecond{tt.second}).WithThird(third).Hear(phrase.Scope{}, make([]float32, 1600))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if h.Best().Text != tt.best || h.Agreed != tt.agreed || h.Outcome != tt.outcome {
+			t.Errorf("%s: %s %q, agreed %v; want %s %q, %v", name, h.Outcome, h.Best().Text, h.Agreed, tt.outcome, tt.best, tt.agreed)
+		}
+	}
+}
