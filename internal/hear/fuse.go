@@ -105,6 +105,9 @@ func (e *Ear) weighThree(h Heard, a *phrase.Automaton, sound []float32, free, he
 	// sounds like a phrase.
 	whole := understood && partOf(words, other.Words)
 	h.Agreed = understood && (ok && same(mine, theirs) || whole && heard && same(theirs, second))
+	if broken && !h.Agreed {
+		ok = false // music and knocks come out so, too: nobody else heard the phrase
+	}
 	if ok && (!h.Agreed || !whole) {
 		h.Candidates = append(h.Candidates, Candidate{words, mine, free.LogProb})
 	}
@@ -162,8 +165,8 @@ func (h *Heard) note(witness string, t Text) {
 // weigh fuses the witnesses when the free words can be compared with the
 // grammar.
 func (e *Ear) weigh(h Heard, a *phrase.Automaton, free, held Text) (Heard, error) {
-	if !free.Ended {
-		return h, nil // it ran on: not a phrase
+	if !free.Ended || strings.HasPrefix(free.Words, strings.TrimSpace(brokenOff)) {
+		return h, nil // it ran on, or was broken off: not a phrase
 	}
 	if !a.Accepts(free.Words) {
 		if m, ok := e.grammar.Meaning(free.Words); ok {

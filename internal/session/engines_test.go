@@ -19,7 +19,10 @@ import (
 	"waycall/internal/record"
 )
 
-const modelFile = "../../models/tiny.en-waycall-q8_0.bin"
+const (
+	modelFile = "../../models/tiny.en-waycall-q8_0.bin"
+	otherFile = "../../models/tiny.en-waycall-other-q8_0.bin"
+)
 
 // realEar is the ear that the program has.
 func realEar(t testing.TB) *hear.Ear {
@@ -38,7 +41,12 @@ func realEar(t testing.TB) *hear.Ear {
 		t.Fatalf("%v (make test does that)", err)
 	}
 	t.Cleanup(second.Close)
-	return hear.New(g, first, second)
+	third, err := whisper.Open(otherFile, runtime.NumCPU())
+	if err != nil {
+		t.Fatalf("%v (make test does that)", err)
+	}
+	t.Cleanup(third.Close)
+	return hear.New(g, first, second).WithThird(third)
 }
 
 func readClip(t testing.TB, path string) audio.Clip {
