@@ -71,6 +71,7 @@ func run() error {
 	for _, kind := range []string{"reading", "value", "command"} {
 		counts[kind] = flag.Int(kind, 0, "number of phrases of the kind "+kind)
 	}
+	ways := flag.Int("ways", phrase.MaxWay, "highest way; the grammar has names for 99")
 	planned := flag.Int("planned", 0, "number of phrases of ahead.gram")
 	ahead := flag.String("ahead", "models/adapt", "folder of ahead.gram")
 	talk := flag.String("talk", "", "file of talk to be ignored, one sentence a line")
@@ -97,17 +98,17 @@ func run() error {
 			if err != nil {
 				return err
 			}
-			if seen[text] && kind != "command" {
+			m, ok := g.Meaning(text)
+			if !ok {
+				return fmt.Errorf("%q was made from the grammar and has no meaning; mend the grammar", text)
+			}
+			if m.Way > *ways || seen[text] && kind != "command" {
 				if tries > 1000**counts[kind] {
 					return fmt.Errorf("only %d different phrases of the kind %s; ask for fewer", made, kind)
 				}
 				continue
 			}
 			seen[text] = true
-			m, ok := g.Meaning(text)
-			if !ok {
-				return fmt.Errorf("%q was made from the grammar and has no meaning; mend the grammar", text)
-			}
 			if err := write.Encode(item{text, want(m, text)}); err != nil {
 				return err
 			}

@@ -35,6 +35,21 @@ BRITISH = ['bf_emma', 'bf_isabella', 'bm_daniel', 'bm_george']
 VOICED = [(r'\bzed s\b', 'zed ess'), (r'\br n\b', 'ar en'), (r'\br one\b', 'ar one'), (r'\br two\b', 'ar two')]
 SLURRED = [('zed s', 'zed ess'), (' r n', ' ar en'), ('r one', 'ar one'), ('r two', 'ar two')]
 
+# Where a speaker draws breath: round the name of a test, before a way that comes
+# last, and after the word that a command begins with.
+NUMBER = r'(?:nought|zero|oh|one|two|three|four|five|six|seven|eight|nine|ten|\w+teen|eleven|twelve|\w+ty|a|hundred|thousand|and|point|double|triple)'
+NAMED = (r'(?:(?:live|line|neutral|lives|brown|black|grey)(?: and neutral| together)? to (?:earth|neutral|line|black|grey)'
+        r'|(?:ring )?(?:r one plus r two|r one|r two|r n|line to neutral|line to earth)|zed [es]|(?:prospective |earth )?fault current'
+        r'|r c d(?: one times| five times| times one| times five| half times| ramp)?)')
+BREATH = re.compile(rf'(?<=\w)(?<!\band)(?<!\bring)(?<!\bplus) (?={NAMED}\b)|(?<=\w) (?=(?:way|circuit)\b)'
+                    rf'|(?:(?<=\bearth)|(?<=\bneutral)|(?<=\br two)|(?<=\br one)|(?<=\br n)|(?<=\bzed e)|(?<=\bzed s)|(?<=\bcurrent)) (?=greater|more|less|over|under|{NUMBER}\b)'
+                    r'|(?:(?<=^no)|(?<=^correction)|(?<=^skip this one)|(?<=^limitation)|(?<=^not applicable)) ')
+
+
+def with_pauses(text, rng):
+    """The text with punctuation where its speaker might draw breath."""
+    return BREATH.sub(lambda m: rng.choice([', ', ', ', ', ', '. ', '… ', ' ']), text)
+
 
 def voices_of(which):
     everyone = sorted(f[:-4] for f in os.listdir(os.path.join(HOME, 'voices')) if f.endswith('.bin'))
@@ -73,6 +88,8 @@ def plan(a):
             mix, accent = pick_voice(a.set, rng)
             low, high = (.75, 1.4) if a.set == 'train' else (.85, 1.25)
             text = item['text']
+            if item['want']['kind'] != 'none' and rng.random() < .5:
+                text = with_pauses(text, rng)
             slurred = rng.random() < (.5 if a.set in ('train', 'fit') else 0)
             for old, new in (SLURRED if slurred else VOICED):
                 text = text.replace(old, new) if slurred else re.sub(old, new, text)

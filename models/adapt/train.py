@@ -356,10 +356,11 @@ class Studio:
 
     def noise(self, pack, n, T):
         y, m = 0, -(-n // 4)  # each sound serves a few phrases of the batch, in other mixtures
-        kinds = [(self.coloured(m, T), .55), (self.machine(m, T), .3), (self.blows(m, T), .3), (self.hum(m, T), .25), (self.people(pack, m, T), .35)]
-        for sound, share in kinds:
+        # Other people stay behind the speaker: two who speak at once as loudly have no answer.
+        kinds = [(self.coloured(m, T), .55, 0), (self.machine(m, T), .3, 0), (self.blows(m, T), .3, 0), (self.hum(m, T), .25, 0), (self.people(pack, m, T), .35, -.25)]
+        for sound, share, most in kinds:
             sound = sound[torch.randint(m, (n,), generator=self.gpu, device=self.device)]
-            y = y + sound * self.maybe(share, n) * 10 ** self.uniform(-.8, 0, n, 1)
+            y = y + sound * self.maybe(share, n) * 10 ** self.uniform(-.8, most, n, 1)
         return unit(y + 1e-3 * self.normal(n, T))
 
     def microphone(self, x, T):
