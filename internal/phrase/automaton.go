@@ -87,7 +87,7 @@ func (p *partial) do(tags []tag, s Scope) bool {
 				return false
 			}
 			p.test = ""
-		case verb == "to":
+		case verb == "to" || verb == "over":
 			p.valued = true
 		case verb == "test" && p.valued && p.way == 0:
 			p.test = reading.Test(arg) // of the way that follows, or of the way in hand

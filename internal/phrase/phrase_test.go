@@ -178,6 +178,7 @@ func TestScope(t *testing.T) {
 		"two hundred live to neutral":           true, // the way in hand
 		"point three ring r one way two":        true, // not of the way in hand, but of the one named
 		"point three ring r one":                false,
+		"over range live to neutral way two":    false, // over range comes first as a value does
 	} {
 		if a.Accepts(text) != want {
 			t.Errorf("%q accepted: %v", text, !want)
