@@ -4,6 +4,7 @@
 //
 //	sample-phrases --seed 1 --reading 500 --value 300 --command 200 --talk FILE > phrases.jsonl
 //	sample-phrases --seed 1 --ahead models/adapt --planned 200 ...
+//	sample-phrases --texts testdata/bench/large.txt      # these phrases, not new ones
 //
 // No text comes twice, except commands, of which there are few: these are
 // repeated to make up their number, to be spoken in other voices.
@@ -46,10 +47,11 @@ func (b both) Open(name string) (fs.File, error) {
 // source). Rare forms keep a share that is large enough to learn and to measure.
 var likely = map[string][]float64{
 	"phrases.reading":   {8, 1, 1, 1, 1},
-	"phrases.tested":    {8, 6, 1, 1},
+	"phrases.tested":    {8, 6, 1, 1, 0.5, 1},
 	"phrases.insulated": {8, 1},
 	"phrases.value":     {20, 1},
-	"phrases.command":   {4, 4, 1},
+	"phrases.command":   {4, 4, 1, 1},
+	"tests.insulation":  {4, 4, 4, 4, 1, 1, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5},
 	"numbers.number":    {4, 5, 6, 0.3, 0.2},
 	"numbers.cardinal":  {6, 8, 1},
 	"numbers.whole":     {6, 1, 1, 6},
@@ -74,6 +76,7 @@ func run() error {
 	ways := flag.Int("ways", phrase.MaxWay, "highest way; the grammar has names for 99")
 	planned := flag.Int("planned", 0, "number of phrases of ahead.gram")
 	ahead := flag.String("ahead", "models/adapt", "folder of ahead.gram")
+	texts := flag.String("texts", "", "file of phrases of the grammar, one a line, instead of phrases made up")
 	talk := flag.String("talk", "", "file of talk to be ignored, one sentence a line")
 	fold := flag.String("fold", "all", "which of the talk: one sentence in six (fit), the others (train), or all")
 	flag.Parse()
@@ -115,6 +118,21 @@ func run() error {
 			made++
 		}
 	}
+	if *texts != "" {
+		lines, err := readLines(*texts)
+		if err != nil {
+			return fmt.Errorf("texts: %w; check its name", err)
+		}
+		for _, text := range lines {
+			m, ok := g.Meaning(text)
+			if !ok {
+				return fmt.Errorf("texts: %q is not a phrase of the grammar; take it out", text)
+			}
+			if err := write.Encode(item{text, want(m, text)}); err != nil {
+				return err
+			}
+		}
+	}
 	if *planned > 0 {
 		sampler, err := phrase.NewSampler(both{os.DirFS(*ahead), grammar.Files}, "ahead", likely)
 		if err != nil {
@@ -133,11 +151,10 @@ func run() error {
 	if *talk == "" {
 		return nil
 	}
-	src, err := os.ReadFile(*talk)
+	lines, err := readLines(*talk)
 	if err != nil {
 		return fmt.Errorf("talk: %w; check its name", err)
 	}
-	lines := slices.DeleteFunc(strings.Split(string(src), "\n"), func(l string) bool { return l == "" || l[0] == '#' })
 	for i, text := range lines {
 		if *fold == "fit" && i%6 > 0 || *fold == "train" && i%6 == 0 {
 			continue
@@ -152,11 +169,20 @@ func run() error {
 	return nil
 }
 
+// readLines returns the lines of a file but blank ones and comments.
+func readLines(name string) ([]string, error) {
+	src, err := os.ReadFile(name)
+	return slices.DeleteFunc(strings.Split(string(src), "\n"), func(l string) bool { return l == "" || l[0] == '#' }), err
+}
+
 func want(m phrase.Meaning, text string) map[string]any {
 	if m.Command != "" {
 		return map[string]any{"kind": "command", "phrase": text}
 	}
 	w := map[string]any{"kind": "reading"}
+	if m.Then[0].Test != "" {
+		w["phrase"] = text
+	}
 	if m.Way > 0 {
 		w["way"] = m.Way
 	}

@@ -122,7 +122,7 @@ same stretch. The same --seed gives the same sound.`,
 	cmd.Flags().StringVar(&save, "save", "", "keep what came of each phrase in this file, as JSON lines")
 	cmd.Flags().BoolVar(&compare, "compare", false, "hear each phrase by the usual other ways, too, and compare")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print the summary as JSON")
-	cmd.AddCommand(newBenchReport())
+	cmd.AddCommand(newBenchReport(), newBenchFit())
 	return cmd
 }
 
@@ -240,13 +240,13 @@ func projectRoot() string {
 
 // answer is what the bench counts of what was heard.
 func answer(h hear.Heard) bench.Answer {
-	a := bench.Answer{Confidence: -1, Witnesses: h.Words, Scores: h.Scores}
-	if h.Outcome == hear.None || h.Outcome == hear.Misplaced {
-		return a
-	}
 	best := h.Best()
-	a.ForUs, a.Words, a.Meaning, a.Sure = true, best.Text, best.Meaning, h.Agreed
-	return a
+	return bench.Answer{
+		ForUs: h.Outcome == hear.Reading || h.Outcome == hear.Command,
+		Words: best.Text, Meaning: best.Meaning, Sure: h.Agreed,
+		Confidence: h.Confidence, Evidence: h.Evidence,
+		Witnesses: h.Words, Scores: h.Scores,
+	}
 }
 
 // trialFlags are the flags that make the sound harder.

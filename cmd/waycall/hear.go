@@ -177,14 +177,14 @@ func hearClip(e *hear.Ear, s phrase.Scope, clip audio.Clip) (h hear.Heard, note 
 	case spoken.Truncated:
 		return hear.Heard{Outcome: hear.None}, "longer than one phrase can be; cut it into phrases", nil
 	case len(spoken.Sound) == 0:
-		return hear.Heard{Outcome: hear.None}, "no speech in it", nil
+		return hear.Heard{Outcome: hear.None, Confidence: -1}, "no speech in it", nil
 	}
 	h, err = e.Hear(s, spoken.Sound)
 	return h, "", err
 }
 
 func (l *heardLine) fill(h hear.Heard, p place) {
-	for _, w := range []string{hear.WhisperFree, hear.WhisperHeld, hear.Sphinx} {
+	for _, w := range []string{hear.WhisperFree, hear.WhisperHeld, hear.WhisperOther, hear.Sphinx} {
 		if words, ok := h.Words[w]; ok {
 			l.Words[w] = words
 		}

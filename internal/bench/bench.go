@@ -38,7 +38,7 @@ type Want struct {
 	Test   reading.Test  `json:"test,omitempty"`   // empty for a value on its own
 	Bound  reading.Bound `json:"bound,omitempty"`  // of a reading
 	Value  float64       `json:"value,omitempty"`  // of a reading
-	Phrase string        `json:"phrase,omitempty"` // of a command
+	Phrase string        `json:"phrase,omitempty"` // of a command, or of a reading of more than one value
 }
 
 // ReadManifest reads a manifest and names the line of what is wrong with it.
@@ -84,11 +84,12 @@ func (it Item) kind() string {
 
 // Answer is what an ear made of one phrase.
 type Answer struct {
-	ForUs      bool           // false when it was taken for talk or noise; the rest is then empty
+	ForUs      bool           // false when it was taken for talk or noise; Words and Meaning are then what came nearest, if anything
 	Words      string         // of the likeliest candidate
 	Meaning    phrase.Meaning // of the same
 	Sure       bool           // taken without a question
 	Confidence float64        // claimed probability, 0 to 1, that the likeliest candidate is right; negative where none is claimed
+	Evidence   []float64      // what the confidence was made of; may be nil
 
 	Witnesses map[string]string  // what each recogniser heard, for the record; may be nil
 	Scores    map[string]float64 // its log-probabilities; may be nil
@@ -126,16 +127,24 @@ func Judge(g *phrase.Grammar, it Item, a Answer) End {
 	return Asked
 }
 
+// nearest reports whether the likeliest candidate is right, whatever became of it.
+func nearest(g *phrase.Grammar, it Item, a Answer) bool {
+	a.ForUs, a.Sure = true, true
+	return it.Want.Kind != "none" && Judge(g, it, a) == Right
+}
+
 // means reports whether m is what is wanted.
 func means(g *phrase.Grammar, w Want, m phrase.Meaning) bool {
 	switch w.Kind {
 	case "reading":
+		if want, known := g.Meaning(Plain(w.Phrase)); known {
+			return m.Same(want)
+		}
 		q := m.Quantity
 		return m.Command == "" && m.Way == w.Way && m.Test == w.Test && q.Bound == w.Bound && q.Value == w.Value
 	case "command":
 		want, known := g.Meaning(Plain(w.Phrase))
-		m.Quantity.Places, want.Quantity.Places = 0, 0 // "no, point three" and "no, point three oh" are the same
-		return known && m == want
+		return known && m.Same(want)
 	}
 	return false
 }

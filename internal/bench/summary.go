@@ -17,10 +17,12 @@ type Result struct {
 	ForUs      bool               `json:"for_us"` // something was heard
 	Sure       bool               `json:"sure"`
 	Confidence float64            `json:"confidence"` // claimed, 0 to 1; negative where none is claimed
-	Heard      string             `json:"heard"`      // the likeliest candidate's words
-	Means      string             `json:"means"`      // "reading", or the command that they are
-	MS         float64            `json:"ms"`         // from the end of the sound to its meaning
-	SoundS     float64            `json:"sound_s"`    // length of the sound, s
+	Nearest    bool               `json:"nearest"`    // the likeliest candidate is right, whatever became of it
+	Evidence   []float64          `json:"evidence,omitempty"`
+	Heard      string             `json:"heard"`   // the likeliest candidate's words
+	Means      string             `json:"means"`   // "reading", or the command that they are
+	MS         float64            `json:"ms"`      // from the end of the sound to its meaning
+	SoundS     float64            `json:"sound_s"` // length of the sound, s
 	Witnesses  map[string]string  `json:"witnesses,omitempty"`
 	Scores     map[string]float64 `json:"scores,omitempty"`
 }
@@ -177,7 +179,7 @@ func reliability(results []Result) []Bin {
 		table[i].From, table[i].To = bins[i], bins[i+1]
 	}
 	for _, r := range results {
-		if !r.ForUs || !(r.Confidence >= 0 && r.Confidence <= 1) {
+		if !(r.Confidence >= 0 && r.Confidence <= 1) {
 			continue
 		}
 		i := 0
@@ -187,7 +189,7 @@ func reliability(results []Result) []Bin {
 		b := &table[i]
 		b.Answers++
 		b.Claimed += r.Confidence
-		if r.End == Right || r.End == Asked {
+		if r.Nearest {
 			b.Right++
 		}
 	}

@@ -178,10 +178,11 @@ func result(g *phrase.Grammar, it Item, a Answer, ear string, took time.Duration
 		Item: it, Method: ear, End: Judge(g, it, a),
 		MS:     float64(took.Round(100*time.Microsecond)) / float64(time.Millisecond),
 		SoundS: float64(samples) / degrade.Rate,
-		ForUs:  a.ForUs, Witnesses: a.Witnesses, Scores: a.Scores, Confidence: -1,
+		ForUs:  a.ForUs, Witnesses: a.Witnesses, Scores: a.Scores,
+		Heard: a.Words, Confidence: a.Confidence, Evidence: a.Evidence, Nearest: nearest(g, it, a),
 	}
 	if a.ForUs {
-		r.Heard, r.Sure, r.Confidence = a.Words, a.Sure, a.Confidence
+		r.Sure = a.Sure
 		r.Means = cmp.Or(string(a.Meaning.Command), "reading")
 	}
 	return r

@@ -4,12 +4,13 @@
 // freely, which is the test for whether the phrase was for us at all: talk to a
 // mate comes out as talk, not as the nearest phrase of the grammar. The second
 // is held to the grammar and cannot decline. Where both give the same meaning
-// the phrase is agreed. Where they differ it is disputed and the electrician is
-// asked; a figure is never guessed. A third witness, of the first's kind but
-// adapted on other data, listens when these two differ: what two of the three
-// hear is agreed. Without a third, only a phrase without a figure is taken on the
-// first witness's word alone, when it is sure of every part and finds what the
-// second heard far less likely, as happens in noise.
+// the phrase is agreed. A third witness, of the first's kind but adapted on other
+// data, listens when these two differ: what two of the three hear is agreed. All
+// that they heard is scored by both of a kind, and the evidence makes a
+// probability, the confidence, by weights fitted on a labelled set (fitted.json).
+// Three things may come of it. Sure: two agree and the confidence is high. Ask: the
+// electrician is read the candidates; a figure is never guessed. Ignore: talk to a
+// mate, noise.
 //
 // Hearing need not wait until a phrase is over: an Utterance is heard from the
 // moment that a pause begins, and by the time the pause is long enough to end the
@@ -75,7 +76,9 @@ type Candidate struct {
 type Heard struct {
 	Outcome    Outcome
 	Agreed     bool               // nothing speaks against the likeliest candidate: see the package comment
-	Candidates []Candidate        // likeliest first; empty for None; more than one when disputed
+	Confidence float64            // probability that the likeliest candidate is what was said; negative where none is claimed
+	Candidates []Candidate        // likeliest first; more than one when disputed; for None what came nearest, if anything
+	Evidence   Evidence           // what the confidence was made of; nil where none is claimed
 	Words      map[string]string  // witness -> its words
 	Scores     map[string]float64 // witness -> its log-probability
 	Took       Took
@@ -149,7 +152,7 @@ func (e *Ear) Prepare(s phrase.Scope) error {
 // dozen. Scopes in which the same may be said share one, and with it the masks and
 // graphs that the witnesses make of it.
 func (e *Ear) automaton(s phrase.Scope) *phrase.Automaton {
-	key := fmt.Sprintf("%v %d %s", s.Ways, s.Here, s.Unit) // fmt prints maps in the order of their keys
+	key := fmt.Sprintf("%v %v %d %s", s.Boards, s.Ways, s.Here, s.Unit) // fmt prints maps in the order of their keys
 	a := e.scopes[key]
 	if a == nil {
 		if len(e.scopes) > 256 {

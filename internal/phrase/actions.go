@@ -21,6 +21,9 @@ import (
 //	point        digits from here on are decimal places
 //	way          the number that follows is a way
 //	to way       it ends here
+//	board        the number that follows is a board
+//	to board     it ends here
+//	then         what follows is a further reading of the same way
 //	to value     the number ends here and is the value
 //	bound B      = > or <
 //	over range   beyond the end of the instrument's scale
@@ -38,12 +41,12 @@ func checkTag(t string) error {
 			return nil
 		}
 		return fmt.Errorf("tag {%s} needs a number from 0 to 99", t)
-	case "hundred", "thousand", "twice", "thrice", "point", "way":
+	case "hundred", "thousand", "twice", "thrice", "point", "way", "board", "then":
 		if arg == "" {
 			return nil
 		}
 	case "to":
-		if arg == "way" || arg == "value" {
+		if arg == "way" || arg == "board" || arg == "value" {
 			return nil
 		}
 	case "over":
@@ -60,7 +63,7 @@ func checkTag(t string) error {
 		}
 	case "unit":
 		switch reading.Unit(arg) {
-		case reading.Megohm, reading.Ohm, reading.Millisec, reading.Kiloamp:
+		case reading.Megohm, reading.Ohm, reading.Millisec, reading.Kiloamp, reading.Milliamp:
 			return nil
 		}
 	case "say", "reason":
@@ -79,6 +82,16 @@ type machine struct {
 	decimals  string
 	point     bool
 	times     int
+	then      int // how many further readings have begun
+}
+
+// reading returns where the test and the quantity now go.
+func (x *machine) reading() (*reading.Test, *reading.Quantity) {
+	if x.then == 0 {
+		return &x.m.Test, &x.m.Quantity
+	}
+	p := &x.m.Then[x.then-1]
+	return &p.Test, &p.Quantity
 }
 
 func (x *machine) do(tags []tag) {
@@ -109,18 +122,25 @@ func (x *machine) do(tags []tag) {
 		case "point":
 			x.point = true
 		case "to":
-			if arg == "way" {
+			switch arg {
+			case "way":
 				x.m.Way = x.thousands + x.n
-			} else {
+			case "board":
+				x.m.Board = x.thousands + x.n
+			default:
 				x.value()
 			}
 			x.thousands, x.n, x.decimals, x.point = 0, 0, "", false
 		case "bound":
-			x.m.Quantity.Bound = reading.Bound(arg)
+			_, q := x.reading()
+			q.Bound = reading.Bound(arg)
+		case "then":
+			x.then = min(x.then+1, len(x.m.Then))
 		case "over":
 			x.m.OverRange = true
 		case "test":
-			x.m.Test = reading.Test(arg)
+			t, _ := x.reading()
+			*t = reading.Test(arg)
 		case "unit":
 			x.m.Quantity.Unit = reading.Unit(arg)
 		case "say":
@@ -136,7 +156,7 @@ func (x *machine) value() {
 	if x.point {
 		text += "." + x.decimals
 	}
-	q := &x.m.Quantity
+	_, q := x.reading()
 	// A bound is said before its number, a unit after it.
 	if q.Bound == "" {
 		q.Bound = reading.Exactly
@@ -149,6 +169,11 @@ func (x *machine) value() {
 func (x *machine) meaning() Meaning {
 	if x.m.Test != "" {
 		x.m.Quantity.Unit = x.m.Test.Unit()
+	}
+	for i := range x.m.Then {
+		if p := &x.m.Then[i]; p.Test != "" {
+			p.Quantity.Unit = p.Test.Unit()
+		}
 	}
 	return x.m
 }

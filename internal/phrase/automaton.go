@@ -17,8 +17,12 @@ const MaxWay = 24
 // Scope is what narrows the grammar: where we are and what can be there.
 type Scope struct {
 	// Ways lists the ways that exist and the tests that each can have. Nil
-	// means no board is known: ways 1 to MaxWay, every test.
+	// means no board is known: ways 1 to MaxWay, every test. Way 0 is the board
+	// itself, to which a test named without a way may belong as well.
 	Ways map[int][]reading.Test
+	// Boards are the numbers of the boards that one can go to; nil when no
+	// board is known.
+	Boards []int
 	// Here is the way in hand, to which a test named without a way belongs; 0
 	// when there is none.
 	Here int
@@ -31,6 +35,9 @@ type Scope struct {
 // asks for the way alone, way 0 for the way in hand.
 func (s Scope) allows(way int, test reading.Test) bool {
 	if way == 0 {
+		if slices.Contains(s.Ways[0], test) {
+			return true
+		}
 		if way = s.Here; way == 0 {
 			return true
 		}
@@ -63,7 +70,9 @@ type Arc struct {
 // partial is as much of a meaning as a Scope can judge, known half way through
 // a phrase. Values are not part of it, or every number would be a state.
 type partial struct {
-	collecting bool // the number being said is a way
+	collecting bool // the number being said is a way or a board
+	board      bool // and it is a board
+	rest       bool // what follows is of a test already judged
 	n          int
 	way        int
 	valued     bool         // the value was said already
@@ -76,8 +85,17 @@ func (p *partial) do(tags []tag, s Scope) bool {
 	for _, t := range tags {
 		verb, arg, _ := strings.Cut(string(t), " ")
 		switch {
-		case verb == "way":
-			p.collecting, p.n = true, 0
+		case verb == "way" || verb == "board":
+			p.collecting, p.board, p.n = true, verb == "board", 0
+		case verb == "then":
+			p.rest = true
+		case p.rest:
+			// a ring has all three ends
+		case verb == "to" && p.board:
+			if s.Ways != nil && !slices.Contains(s.Boards, p.n) {
+				return false
+			}
+			p.collecting, p.board, p.n = false, false, 0
 		case verb == "+" && p.collecting:
 			k, _ := strconv.Atoi(arg)
 			p.n += k

@@ -6,15 +6,32 @@ import "waycall/internal/reading"
 type Meaning struct {
 	Command Command // what is asked for; empty for a plain reading
 
+	Board     int              // 1 to 99, in "board two"; 0 when the phrase names no board
 	Way       int              // 1 to 99; 0 when the phrase names no way
 	Test      reading.Test     // empty when the phrase names no test
 	Quantity  reading.Quantity // what was read off the instrument; Bound is empty when the phrase holds no value
 	OverRange bool             // "over range": greater than the end of the instrument's scale, which the job knows
 	Reason    string           // why something is skipped, as said
+	Then      [2]Part          // what the same breath says after it: the other ends of a ring
+}
+
+// Part is a further reading of a phrase, of the same way.
+type Part struct {
+	Test     reading.Test
+	Quantity reading.Quantity
 }
 
 // HasValue reports whether the phrase gives a quantity.
 func (m Meaning) HasValue() bool { return m.Quantity.Bound != "" || m.OverRange }
+
+// Same reports whether m and n say the same: "nought point three oh" and "point
+// three" do.
+func (m Meaning) Same(n Meaning) bool { return m.unplaced() == n.unplaced() }
+
+func (m Meaning) unplaced() Meaning {
+	m.Quantity.Places, m.Then[0].Quantity.Places, m.Then[1].Quantity.Places = 0, 0, 0
+	return m
+}
 
 // Command names a phrase of the conversation. The strings are stored and
 // exported.
@@ -40,6 +57,7 @@ const (
 	CarryOn       Command = "carry on"
 	Finish        Command = "finish here"
 	Note          Command = "make a note"
+	GoToBoard     Command = "board"     // "board two": go to that board
 	First         Command = "the first" // answer to "which one?"
 	Second        Command = "the second"
 	Reason        Command = "reason" // a reason on its own, in answer to "what is the reason?"
@@ -53,6 +71,10 @@ const (
 	SurgeOut     Command = "surge protection out"
 	LeadsChecked Command = "leads checked"
 
-	PolarityCorrect Command = "polarity correct"
-	PolarityWrong   Command = "polarity wrong"
+	DeadTestsComplete Command = "dead tests complete"
+	ReadyForLive      Command = "ready for live tests" // with a Reason: dead tests that are left are waived
+
+	// Answers to the test that Test names, which has no figure.
+	Correct   Command = "correct"
+	Incorrect Command = "incorrect"
 )

@@ -72,6 +72,19 @@ func TestMeaning(t *testing.T) {
 		{"read back way three", Meaning{Command: ReadBack, Way: 3}},
 		{"test way twenty four again", Meaning{Command: TestAgain, Way: 24}},
 		{"that's right", Meaning{Command: Confirm}},
+		{"polarity correct", Meaning{Command: Correct, Test: reading.Polarity}},
+		{"way three polarity wrong", Meaning{Command: Incorrect, Way: 3, Test: reading.Polarity}},
+		{"r c d half times no trip", Meaning{Command: Correct, Test: reading.RCDHalf}},
+		{"way nine test button works", Meaning{Command: Correct, Way: 9, Test: reading.RCDButton}},
+		{"way two r c d ramp twenty two milliamps", Meaning{Way: 2, Test: reading.RCDRamp, Quantity: exactly(22, 0, reading.Milliamp)}},
+		{"short circuit current one point two", Meaning{Test: reading.PSC, Quantity: exactly(1.2, 1, reading.Kiloamp)}},
+		{"way five brown to black over range", Meaning{Way: 5, Test: "L1-L2", OverRange: true, Quantity: reading.Quantity{Unit: reading.Megohm}}},
+		{"main bonding point oh four", Meaning{Test: reading.Bonding, Quantity: exactly(0.04, 2, reading.Ohm)}},
+		{"board two", Meaning{Command: GoToBoard, Board: 2}},
+		{"ready for live tests by agreement", Meaning{Command: ReadyForLive, Reason: "by agreement"}},
+		{"way four r one nought point three one r n nought point three one r two nought point five two", Meaning{
+			Way: 4, Test: reading.RingR1, Quantity: exactly(0.31, 2, reading.Ohm),
+			Then: [2]Part{{reading.RingRn, exactly(0.31, 2, reading.Ohm)}, {reading.RingR2, exactly(0.52, 2, reading.Ohm)}}}},
 	}
 	g := load(t)
 	for _, tt := range tests {
@@ -153,8 +166,9 @@ func TestScope(t *testing.T) {
 		Ways: map[int][]reading.Test{
 			1: {reading.LNE, reading.LN},
 			2: {reading.RingR1, reading.LNE},
+			0: {reading.Ze}, // the board itself
 		},
-		Here: 1,
+		Here: 1, Boards: []int{1, 3},
 		Unit: reading.Megohm,
 	})
 	for text, want := range map[string]bool{
@@ -179,6 +193,12 @@ func TestScope(t *testing.T) {
 		"point three ring r one way two":        true, // not of the way in hand, but of the one named
 		"point three ring r one":                false,
 		"over range live to neutral way two":    false, // over range comes first as a value does
+		"board two":                             false, // no such board
+		"board three":                           true,
+		"zed e point three":                     true, // of the board itself
+		"way one zed e point three":             false,
+		"way two ring r one point three one r n point three r two point five": true,
+		"way one ring r one point three one r n point three r two point five": false,
 	} {
 		if a.Accepts(text) != want {
 			t.Errorf("%q accepted: %v", text, !want)

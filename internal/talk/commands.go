@@ -93,7 +93,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 	case phrase.Reason:
 		t.say("No reason was asked for.")
 		t.remind()
-	case phrase.PolarityCorrect, phrase.PolarityWrong:
+	case phrase.Correct, phrase.Incorrect:
 		t.say("Polarity is not taken in this session. " + notStored)
 		t.remindPending()
 	default:
@@ -249,7 +249,7 @@ func (t *turn) scratch() {
 		t.follows(record.Event{Kind: record.Withdrawn, Slot: &last.Slot, Reason: "scratched"})
 		t.sayf("%s, %s, is taken off the schedule.", capital(named(last.Slot)), last.Quantity.Spoken())
 	case answerID:
-		t.follows(record.Event{Kind: record.Prepared, Step: answer.Step, Answer: record.TakenBack, Reason: "scratched"})
+		t.follows(record.Event{Kind: record.Prepared, Board: answer.Board, Step: answer.Step, Answer: record.TakenBack, Reason: "scratched"})
 		t.sayf("The answer %s is taken back.", answer.Step)
 		t.s.asked = ""
 	case skipID:
@@ -276,7 +276,7 @@ func (t *turn) leaveOut(how record.How, reason string) {
 		t.remind()
 		return
 	}
-	ask := asking{how: how, slot: d.Slot}
+	ask := asking{how: how, board: d.Board, slot: d.Slot}
 	if d.Step != nil {
 		ask.step = d.Step.ID
 	}
@@ -296,7 +296,7 @@ func (t *turn) omit(ask asking, reason string) {
 	}
 	e := record.Event{Kind: record.Skipped, Slot: &ask.slot, Answer: ask.how, Reason: reason}
 	if ask.step != "" {
-		e = record.Event{Kind: record.Prepared, Step: ask.step, Answer: ask.how, Reason: reason}
+		e = record.Event{Kind: record.Prepared, Board: ask.board, Step: ask.step, Answer: ask.how, Reason: reason}
 	}
 	t.follows(e)
 	t.sayf("%s, %s.", capital(string(ask.how)), reason)
@@ -308,7 +308,7 @@ func (t *turn) omit(ask asking, reason string) {
 
 // ready refuses what needs the preparation.
 func (t *turn) ready() bool {
-	if sequence.Prepared(t.s.Record) {
+	if d, ok := sequence.Next(t.s.Record); !ok || d.Step == nil {
 		return true
 	}
 	t.say("The preparation comes first.")
@@ -359,7 +359,7 @@ func (t *turn) move(slot record.Slot) {
 }
 
 func (t *turn) goTo(n int) {
-	if why := t.noWay(n); why != "" {
+	if why := t.noWay(t.s.Record.Board, n); why != "" {
 		t.say(why)
 		return
 	}
@@ -367,18 +367,18 @@ func (t *turn) goTo(n int) {
 		return
 	}
 	for _, d := range sequence.Remaining(t.s.Record) {
-		if d.Slot.Way == n {
+		if d.Step == nil && d.Board == t.s.Record.Board && d.Slot.Way == n {
 			t.move(d.Slot)
 			return
 		}
 	}
 	t.say("All tests of that way are dealt with.")
-	t.move(sequence.Required(t.s.Record.Job, n)[0])
+	t.move(sequence.Required(t.s.Record.Job, t.s.Record.Board, n)[0])
 }
 
 // readWay reads back what stands for a way.
 func (t *turn) readWay(n int) {
-	if why := t.noWay(n); why != "" {
+	if why := t.noWay(t.s.Record.Board, n); why != "" {
 		t.say(why)
 		return
 	}
@@ -386,13 +386,13 @@ func (t *turn) readWay(n int) {
 	t.say(capital(way(n)) + ".")
 	found := false
 	for _, x := range r.Readings {
-		if x.Slot.Way == n && x.Standing == record.Stands {
+		if x.Slot.Board == r.Board && x.Slot.Way == n && x.Standing == record.Stands {
 			t.sayf("%s, %s. %s", capital(named(x.Slot)[len(way(n))+2:]), x.Quantity.Spoken(), verdict(x.Verdict))
 			found = true
 		}
 	}
 	for _, k := range r.Skips {
-		if k.Slot.Way == n && k.Ended == 0 {
+		if k.Slot.Board == r.Board && k.Slot.Way == n && k.Ended == 0 {
 			t.sayf("%s, %s, %s.", capital(named(k.Slot)[len(way(n))+2:]), k.How, k.Reason)
 			found = true
 		}
@@ -403,14 +403,14 @@ func (t *turn) readWay(n int) {
 }
 
 func (t *turn) testAgain(n int) {
-	if why := t.noWay(n); why != "" {
+	if why := t.noWay(t.s.Record.Board, n); why != "" {
 		t.say(why)
 		return
 	}
 	if !t.ready() {
 		return
 	}
-	t.follows(record.Event{Kind: record.Retest, Slot: &record.Slot{Way: n}})
+	t.follows(record.Event{Kind: record.Retest, Slot: &record.Slot{Board: t.s.Record.Board, Way: n}})
 	t.sayf("%s is tested again, and its earlier readings are kept.", capital(way(n)))
 	t.say(proveAgain)
 	t.remind()
@@ -443,7 +443,7 @@ func (t *turn) finish() {
 // be answered, by its own phrase.
 func (t *turn) answer(id string) {
 	r := &t.s.Record
-	steps := sequence.Steps(r.Job)
+	steps := sequence.Steps(r.Job, r.Board)
 	at := slices.IndexFunc(steps, func(s sequence.Step) bool { return s.ID == id })
 	if at < 0 {
 		if id == sequence.SurgeOut {
@@ -454,7 +454,7 @@ func (t *turn) answer(id string) {
 		t.remind()
 		return
 	}
-	if _, done := r.Answered(id); done {
+	if _, done := r.Answered(r.Board, id); done {
 		t.say("That is answered already.")
 		t.remind()
 		return
@@ -464,7 +464,7 @@ func (t *turn) answer(id string) {
 		t.remind()
 		return
 	}
-	t.follows(record.Event{Kind: record.Prepared, Step: id, Answer: record.Done})
+	t.follows(record.Event{Kind: record.Prepared, Board: r.Board, Step: id, Answer: record.Done})
 	t.say("Noted.")
 	t.announce()
 }

@@ -22,7 +22,7 @@ var commands = []phrase.Command{
 	phrase.NotApplicable, phrase.Limitation, phrase.GoBack, phrase.GoTo, phrase.ReadBack, phrase.TestAgain, phrase.Pause,
 	phrase.CarryOn, phrase.Finish, phrase.Note, phrase.First, phrase.Second, phrase.Reason, phrase.Isolated,
 	phrase.ProvedDead, phrase.LampsOut, phrase.LoadsOut, phrase.SwitchesOn, phrase.SurgeOut, phrase.LeadsChecked,
-	phrase.PolarityCorrect, phrase.PolarityWrong, "hum",
+	phrase.Correct, phrase.Incorrect, "hum",
 }
 
 // likely are what a conversation is mostly made of.

@@ -1,0 +1,66 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/bench"
+	"waycall/internal/hear/fit"
+)
+
+func newBenchFit() *cobra.Command {
+	var to string
+	cmd := &cobra.Command{
+		Use:   "fit --to FILE RESULTS...",
+		Short: "Fit the confidence and its thresholds to kept results",
+		Long: `Reads results that "waycall bench --save" kept and fits the weights by which
+evidence becomes a confidence, and the thresholds from which a phrase is taken, or
+asked about. The file is built into the program: see internal/hear/fitted.json.`,
+		Args: wantArgs(1, 1<<20, "at least one file of results"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if to == "" {
+				return usageError{errors.New("--to is missing; name the file for the weights")}
+			}
+			var examples []fit.Example
+			var from []string
+			for _, file := range args {
+				k, err := bench.LoadFile(file)
+				if err != nil {
+					return err
+				}
+				from = append(from, k.Run.Set+" "+k.Run.Title())
+				for _, r := range k.Results {
+					if r.Evidence != nil {
+						examples = append(examples, fit.Example{
+							Evidence: r.Evidence, Right: r.Nearest,
+							Agreed: r.Evidence[0]+r.Evidence[1]+r.Evidence[2] > 0,
+						})
+					}
+				}
+			}
+			f, err := fit.To(examples, strings.Join(from, ", "))
+			if err != nil {
+				return err
+			}
+			data, err := json.MarshalIndent(f, "", "\t")
+			if err != nil {
+				return err
+			}
+			if err := writeFile(to, func(w io.Writer) error {
+				_, err := w.Write(append(data, '\n'))
+				return err
+			}); err != nil {
+				return err
+			}
+			fmt.Fprintf(cmd.ErrOrStderr(), "%d phrases: sure from %.4f, asked from %.4f\n", len(examples), f.Sure, f.Ask)
+			return nil
+		},
+	}
+	cmd.Flags().StringVar(&to, "to", "", "file for the weights and thresholds")
+	return cmd
+}

@@ -1,0 +1,70 @@
+package hear
+
+import (
+	_ "embed"
+	"encoding/json"
+	"fmt"
+	"math"
+)
+
+// Evidence is what speaks for and against the likeliest candidate, in numbers
+// between 0 and 1 or near it. Fitted weights make a probability of them.
+type Evidence []float64
+
+// EvidenceNames names the entries of an Evidence, in their order.
+var EvidenceNames = []string{
+	"first and third agree",
+	"first and second agree",
+	"second and third agree",
+	"figure",      // the phrase holds a value, which has more neighbours than a command
+	"gap",         // how far the first witness puts it below its own free words, / 10 nats
+	"third's gap", // the same of the third, where it listened
+	"lead",        // how far ahead of the next candidate it is, to both, / 10 nats, at most 1
+	"weakest",     // of the first's free words, / 3 nats
+	"each word",   // log-probability of the first's free words, per word, / nat
+	"drawl",       // time per letter beyond what a slow speaker takes: words are missing
+	"broken off",  // the first heard a broken-off start
+	"part",        // one heard a part of what the other did
+}
+
+//go:embed fitted.json
+var fittedJSON []byte
+
+// fitted holds what "scripts/fit-hearing" worked out, and from what.
+var fitted = func() Fit {
+	f, err := ReadFit(fittedJSON)
+	if err != nil {
+		panic(err) // it is part of the program, and its test reads it
+	}
+	return f
+}()
+
+// Fit is how evidence becomes a probability, and the probability an outcome.
+type Fit struct {
+	From    string    `json:"from"`    // the sets and conditions that it was fitted on
+	Names   []string  `json:"names"`   // EvidenceNames when it was fitted
+	Weights []float64 `json:"weights"` // of the logistic function: one for each name, then the constant
+	Sure    float64   `json:"sure"`    // a phrase that two witnesses agree on is taken without a question from here
+	Ask     float64   `json:"ask"`     // a phrase is asked about from here; below it is for nobody
+}
+
+// ReadFit reads what Fit is written as.
+func ReadFit(data []byte) (Fit, error) {
+	var f Fit
+	if err := json.Unmarshal(data, &f); err != nil {
+		return f, fmt.Errorf("fitted weights: %w; run scripts/fit-hearing again", err)
+	}
+	if fmt.Sprint(f.Names) != fmt.Sprint(EvidenceNames) || len(f.Weights) != len(f.Names)+1 {
+		return f, fmt.Errorf("fitted weights: they are for other evidence; run scripts/fit-hearing again")
+	}
+	return f, nil
+}
+
+// Confidence returns the probability that the candidate is what was said.
+func (f Fit) Confidence(e Evidence) float64 {
+	sum := f.Weights[len(e)]
+	for i, x := range e {
+		sum += f.Weights[i] * x
+	}
+	return 1 / (1 + math.Exp(-sum))
+}

@@ -1,0 +1,177 @@
+// Package fit works out, from phrases that were heard and of which it is known
+// what was said, how evidence becomes a probability and a probability an outcome.
+//
+// The probability is a logistic function of the evidence, fitted by maximum
+// likelihood with a little shrinkage, so that what it claims is what is observed.
+// The two thresholds follow from it and from what a mistake costs.
+package fit
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/optimize"
+
+	"waycall/internal/hear"
+)
+
+// Example is one phrase that was heard.
+type Example struct {
+	Evidence hear.Evidence
+	Right    bool // the likeliest candidate is what was said
+	Talk     bool // nothing was said to waycall
+	Agreed   bool // two witnesses heard the likeliest candidate
+}
+
+// AskCost is what it costs to ask about talk, or to offer what was not said,
+// counted in phrases missed. A phrase missed is said again; a question to somebody
+// who said nothing is a nuisance that makes him take off the headset, and to a
+// question he may answer yes.
+const AskCost = 3
+
+// MostWrong is the largest share of phrases taken without a question that may be
+// expected to be wrong.
+const MostWrong = 0.0005
+
+// shrink is the strength of the pull of the weights towards nought.
+const shrink = 0.5
+
+// To fits to the examples. from names what they were, for the record.
+func To(examples []Example, from string) (hear.Fit, error) {
+	n := len(hear.EvidenceNames)
+	right := 0
+	for i, x := range examples {
+		if len(x.Evidence) != n {
+			return hear.Fit{}, fmt.Errorf("example %d has %d pieces of evidence, not %d; hear the set again with this version", i+1, len(x.Evidence), n)
+		}
+		if x.Right {
+			right++
+		}
+	}
+	if right < 50 || len(examples)-right < 20 {
+		return hear.Fit{}, fmt.Errorf("%d examples right and %d wrong are too few to fit to; hear more, in noise too", right, len(examples)-right)
+	}
+	loss := func(w []float64) float64 {
+		sum := 0.0
+		for _, x := range examples {
+			z := score(w, x.Evidence)
+			if x.Right {
+				z = -z
+			}
+			sum += softplus(z)
+		}
+		for _, v := range w[:n] {
+			sum += shrink * v * v / 2
+		}
+		return sum
+	}
+	gradient := func(g, w []float64) {
+		clear(g)
+		for _, x := range examples {
+			d := 1 / (1 + math.Exp(-score(w, x.Evidence)))
+			if x.Right {
+				d--
+			}
+			for i, e := range x.Evidence {
+				g[i] += d * e
+			}
+			g[n] += d
+		}
+		for i := range n {
+			g[i] += shrink * w[i]
+		}
+	}
+	found, err := optimize.Minimize(optimize.Problem{Func: loss, Grad: gradient}, make([]float64, n+1), nil, &optimize.LBFGS{})
+	if err != nil {
+		return hear.Fit{}, fmt.Errorf("fitting did not end: %w; hear more phrases", err)
+	}
+	f := hear.Fit{From: from, Names: hear.EvidenceNames, Weights: rounded(found.X)}
+	f.Sure, f.Ask = sure(f, examples), ask(f, examples)
+	return f, nil
+}
+
+func score(w []float64, e hear.Evidence) float64 {
+	z := w[len(e)]
+	for i, x := range e {
+		z += w[i] * x
+	}
+	return z
+}
+
+func softplus(z float64) float64 { return max(z, 0) + math.Log1p(math.Exp(-math.Abs(z))) }
+
+func rounded(w []float64) []float64 {
+	out := make([]float64, len(w))
+	for i, v := range w {
+		out[i] = math.Round(v*1000) / 1000
+	}
+	return out
+}
+
+// sure returns the lowest confidence from which the phrases that two witnesses
+// agree on are all right and no more than MostWrong of them is expected not to be.
+func sure(f hear.Fit, examples []Example) float64 {
+	type heard struct {
+		p     float64
+		right bool
+	}
+	var all []heard
+	for _, x := range examples {
+		if x.Agreed {
+			all = append(all, heard{f.Confidence(x.Evidence), x.Right})
+		}
+	}
+	slices.SortFunc(all, func(a, b heard) int { return cmp.Compare(b.p, a.p) })
+	surestWrong := 0.0
+	for _, x := range all {
+		if !x.right {
+			surestWrong = x.p
+			break
+		}
+	}
+	at, expected := 1.0, 0.0
+	for i, x := range all {
+		if x.p <= surestWrong {
+			break
+		}
+		expected += 1 - x.p
+		if expected <= MostWrong*float64(i+1) {
+			at = x.p
+		}
+	}
+	return at
+}
+
+// half returns the probability whose odds lie between those of a and b.
+func half(a, b float64) float64 {
+	odds := math.Sqrt(a / (1 - a) * b / (1 - b))
+	return odds / (1 + odds)
+}
+
+// ask returns the confidence from which asking costs least: below it more that
+// was not said is asked about than is missed above it.
+func ask(f hear.Fit, examples []Example) float64 {
+	slices.SortFunc(examples, func(a, b Example) int {
+		return cmp.Compare(f.Confidence(a.Evidence), f.Confidence(b.Evidence))
+	})
+	cost := 0.0
+	for _, x := range examples { // everything is asked about
+		if !x.Right {
+			cost += AskCost
+		}
+	}
+	best, at := cost, 0.0
+	for i, x := range examples { // x and those before it no more
+		if x.Right {
+			cost++
+		} else {
+			cost -= AskCost
+		}
+		if cost < best && i+1 < len(examples) {
+			best, at = cost, half(f.Confidence(x.Evidence), f.Confidence(examples[i+1].Evidence))
+		}
+	}
+	return at
+}
