@@ -38,7 +38,7 @@ asked about. The file is built into the program: see internal/hear/fitted.json.`
 					if r.Evidence != nil {
 						examples = append(examples, fit.Example{
 							Evidence: r.Evidence, Right: r.Nearest,
-							Agreed: r.Evidence[0]+r.Evidence[1]+r.Evidence[2] > 0,
+							Takes: r.Evidence[0]+r.Evidence[1]+r.Evidence[2] > 0 || r.Evidence[3] == 0,
 						})
 					}
 				}

@@ -44,7 +44,7 @@ type Fit struct {
 	From    string    `json:"from"`    // the sets and conditions that it was fitted on
 	Names   []string  `json:"names"`   // EvidenceNames when it was fitted
 	Weights []float64 `json:"weights"` // of the logistic function: one for each name, then the constant
-	Sure    float64   `json:"sure"`    // a phrase that two witnesses agree on is taken without a question from here
+	Sure    float64   `json:"sure"`    // a phrase is taken without a question from here; one with a figure only if two witnesses agree on it
 	Ask     float64   `json:"ask"`     // a phrase is asked about from here; below it is for nobody
 }
 

@@ -165,7 +165,9 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 		one(broken), one(partOf(words, best.Text) || partOf(other.Words, best.Text)),
 	}
 	h.Confidence = fitted.Confidence(h.Evidence)
-	h.Agreed = (first && (two || three) || two && three) && h.Confidence >= fitted.Sure
+	// A figure is never taken on one witness's word, however sure of it.
+	agreed := first && (two || three) || two && three || !best.Meaning.HasValue()
+	h.Agreed = agreed && h.Confidence >= fitted.Sure
 	if h.Confidence >= fitted.Ask {
 		h.Outcome = kind(best.Meaning)
 	} else {

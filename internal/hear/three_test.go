@@ -10,6 +10,7 @@ import (
 // Two of three witnesses that hear the same settle a phrase, a lost part is
 // found again, and talk stays talk.
 func TestThreeWitnesses(t *testing.T) {
+	fitForTests(t)
 	g, err := phrase.Load(grammar.Files)
 	if err != nil {
 		t.Fatal(err)
@@ -28,10 +29,10 @@ func TestThreeWitnesses(t *testing.T) {
 		"the first lost the beginning, the others agree": {"live to earth four eight six", full, full, nil, full, true, Reading},
 		"the first lost the end":                         {"way three", "three", full, nil, full, false, Reading},
 		"the first is outside the grammar by a word":     {"three live to earth four eight six", full, full, nil, full, true, Reading},
-		"broken off, and nobody else heard it":           {"- " + full, "", "hello", nil, "", false, None},
+		"broken off, and nobody else heard it":           {"- " + full, "", "hello", nil, full, false, None},
 		"broken off, the third agrees":                   {"- " + full, "", full, nil, full, true, Reading},
 		"talk":                                           {"go back to the van", "go back", "go back to the van", nil, "", false, None},
-		"talk, the third misled":                         {"go back to the van", "go back", "go back", nil, "", false, None},
+		"talk, the third misled":                         {"go back to the van", "go back", "go back", nil, "go back", false, None},
 		"nearly a phrase to the first, too":              {"no axis", "", "no access", map[string]float64{"no access": -2}, "no access", false, Command},
 		"not on any board":                               {"way ninety nine live to earth two hundred", "confirm", "confirm", nil, "way ninety nine live to earth two hundred", false, Misplaced},
 	} {

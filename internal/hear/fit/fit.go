@@ -22,7 +22,7 @@ type Example struct {
 	Evidence hear.Evidence
 	Right    bool // the likeliest candidate is what was said
 	Talk     bool // nothing was said to waycall
-	Agreed   bool // two witnesses heard the likeliest candidate
+	Takes    bool // it may be taken without a question: two witnesses heard it, or it has no figure
 }
 
 // AskCost is what it costs to ask about talk, or to offer what was not said,
@@ -65,7 +65,7 @@ func To(examples []Example, from string) (hear.Fit, error) {
 		for _, v := range w[:n] {
 			sum += shrink * v * v / 2
 		}
-		return sum
+		return sum / float64(len(examples))
 	}
 	gradient := func(g, w []float64) {
 		clear(g)
@@ -82,8 +82,11 @@ func To(examples []Example, from string) (hear.Fit, error) {
 		for i := range n {
 			g[i] += shrink * w[i]
 		}
+		for i := range g {
+			g[i] /= float64(len(examples))
+		}
 	}
-	found, err := optimize.Minimize(optimize.Problem{Func: loss, Grad: gradient}, make([]float64, n+1), nil, &optimize.LBFGS{})
+	found, err := optimize.Minimize(optimize.Problem{Func: loss, Grad: gradient}, make([]float64, n+1), &optimize.Settings{GradientThreshold: 1e-7}, &optimize.LBFGS{})
 	if err != nil {
 		return hear.Fit{}, fmt.Errorf("fitting did not end: %w; hear more phrases", err)
 	}
@@ -110,8 +113,8 @@ func rounded(w []float64) []float64 {
 	return out
 }
 
-// sure returns the lowest confidence from which the phrases that two witnesses
-// agree on are all right and no more than MostWrong of them is expected not to be.
+// sure returns the lowest confidence from which the phrases that may be
+// taken without a question are all right and no more than MostWrong of them is expected not to be.
 func sure(f hear.Fit, examples []Example) float64 {
 	type heard struct {
 		p     float64
@@ -119,7 +122,7 @@ func sure(f hear.Fit, examples []Example) float64 {
 	}
 	var all []heard
 	for _, x := range examples {
-		if x.Agreed {
+		if x.Takes {
 			all = append(all, heard{f.Confidence(x.Evidence), x.Right})
 		}
 	}
