@@ -17,6 +17,7 @@ import (
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
+	"waycall/internal/sequence"
 	"waycall/internal/session"
 )
 
@@ -100,7 +101,7 @@ func readPlace(boardFile, due string, overRange float64) (place, error) {
 		if err != nil {
 			return p, err
 		}
-		p.scope, p.overRange = session.Scope(job), job.Instrument.OverRange
+		p.scope, p.overRange = session.Scope(job, sequence.Boards(job)[0]), job.Instrument.OverRange
 	}
 	if due == "" {
 		return p, nil

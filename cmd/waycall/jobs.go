@@ -149,12 +149,12 @@ func newNew() *cobra.Command {
 			defer s.Close()
 			if asJSON {
 				return printJSON(cmd.OutOrStdout(), jobLine{
-					Reference: job.Reference, Board: job.Board.Name, Tests: sequence.Count(record.State{Job: job}).Tests,
+					Reference: job.Reference, Board: job.Boards[0].Name, Tests: sequence.Count(record.State{Job: job}).Tests,
 					Changed: time.Now().UTC(), File: s.Path(),
 				})
 			}
 			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Job %s: %s, %d ways. Its record is %s\nNext: waycall start %s\n",
-				job.Reference, job.Board.Name, len(job.Board.Ways), s.Path(), job.Reference)
+				job.Reference, job.Boards[0].Name, len(job.Boards[0].Ways), s.Path(), job.Reference)
 			return err
 		},
 	}
@@ -201,7 +201,7 @@ func newJobs() *cobra.Command {
 					l.Problem = err.Error()
 				} else {
 					n := sequence.Count(s)
-					l.Board, l.Tests, l.Recorded, l.Finished, l.Changed = s.Job.Board.Name, n.Tests, n.Recorded, s.Finished, s.LastAt
+					l.Board, l.Tests, l.Recorded, l.Finished, l.Changed = s.Job.Boards[0].Name, n.Tests, n.Recorded, s.Finished, s.LastAt
 				}
 				lines = append(lines, l)
 			}

@@ -175,7 +175,7 @@ func TestLive(t *testing.T) {
 		t.Fatal(err)
 	}
 	for test, want := range map[reading.Test]string{reading.LNE: "560 Mohm", reading.LN: ">999 Mohm"} {
-		r, ok := state.Latest(record.Slot{Way: 1, Test: test})
+		r, ok := state.Latest(record.Slot{Board: 1, Way: 1, Test: test})
 		if !ok || r.Quantity.String() != want {
 			t.Errorf("%s: %v, %v; want %s", test, r.Quantity, ok, want)
 			continue

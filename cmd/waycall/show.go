@@ -24,6 +24,7 @@ type jobView struct {
 }
 
 type wayView struct {
+	Board    int              `json:"board"`
 	Way      int              `json:"way"`
 	Feeds    string           `json:"feeds"`
 	Spare    bool             `json:"spare"`
@@ -63,26 +64,29 @@ func viewJob(s record.State, path string) jobView {
 	if due, ok := sequence.Next(s); ok {
 		v.Next = describe(due)
 	}
-	due := map[int][]record.Slot{}
+	due := map[[2]int][]record.Slot{}
 	for _, d := range sequence.Remaining(s) {
 		if d.Step == nil {
-			due[d.Slot.Way] = append(due[d.Slot.Way], d.Slot)
+			at := [2]int{d.Board, d.Slot.Way}
+			due[at] = append(due[at], d.Slot)
 		}
 	}
-	for _, w := range s.Job.Board.Ways {
-		wv := wayView{Way: w.Number, Feeds: w.Feeds, Spare: w.Spare, Readings: []record.Reading{}, Skips: []record.Skip{}, Due: []record.Slot{}}
-		for _, r := range s.Readings {
-			if r.Slot.Way == w.Number && r.Standing == record.Stands {
-				wv.Readings = append(wv.Readings, r)
+	for _, b := range s.Job.Boards {
+		for _, w := range b.Ways {
+			wv := wayView{Board: b.Number, Way: w.Number, Feeds: w.Feeds, Spare: w.Spare, Readings: []record.Reading{}, Skips: []record.Skip{}, Due: []record.Slot{}}
+			for _, r := range s.Readings {
+				if r.Slot.Board == b.Number && r.Slot.Way == w.Number && r.Standing == record.Stands {
+					wv.Readings = append(wv.Readings, r)
+				}
 			}
-		}
-		for _, k := range s.Skips {
-			if k.Slot.Way == w.Number && k.Ended == 0 {
-				wv.Skips = append(wv.Skips, k)
+			for _, k := range s.Skips {
+				if k.Slot.Board == b.Number && k.Slot.Way == w.Number && k.Ended == 0 {
+					wv.Skips = append(wv.Skips, k)
+				}
 			}
+			wv.Due = append(wv.Due, due[[2]int{b.Number, w.Number}]...)
+			v.Ways = append(v.Ways, wv)
 		}
-		wv.Due = append(wv.Due, due[w.Number]...)
-		v.Ways = append(v.Ways, wv)
 	}
 	return v
 }
@@ -103,7 +107,7 @@ func slotName(s record.Slot) string {
 
 func (v jobView) write(w io.Writer) error {
 	j := v.Job
-	fmt.Fprintf(w, "Job %s, %s, %s, tester %s\n%s, %s. Record: %s\n", j.Reference, j.Address, j.Date, j.Tester, j.Board.Name, j.Board.Earthing, v.File)
+	fmt.Fprintf(w, "Job %s, %s, %s, tester %s\n%s, %s. Record: %s\n", j.Reference, j.Address, j.Date, j.Tester, j.Boards[0].Name, j.Boards[0].Earthing, v.File)
 	fmt.Fprintf(w, "Preparation %d of %d. Tests %d of %d recorded, %d left out, %d waiting for work.\n",
 		v.Progress.StepsDone, v.Progress.Steps, v.Progress.Recorded, v.Progress.Tests, v.Progress.LeftOut, v.Progress.Waiting)
 	if v.Next != "" {

@@ -1,5 +1,12 @@
-// Package board describes what is being tested: a job, its board, the ways of
-// that board, and for each way its cable and protective device.
+// Package board describes what is being tested: a job, its boards, the ways of
+// each board, and for each way its cable and protective device.
+//
+// Boards may feed one another. The one whose Supply comes from 0 is fed from
+// the origin of the installation; another is fed by a way of a board, which
+// says so in Supplies.
+//
+// What is not known is left out and is then zero: a length, a size, a breaking
+// capacity. Nothing is assumed in its place here.
 //
 // A description comes from a file that a person wrote (see Read) and is not
 // changed by testing. What was measured belongs to package record.
@@ -11,8 +18,8 @@ type Job struct {
 	Address    string     `yaml:"address" json:"address"`       // one line
 	Date       string     `yaml:"date" json:"date"`             // 2006-01-02
 	Tester     string     `yaml:"tester" json:"tester"`         // initials
-	Instrument Instrument `yaml:"instrument" json:"instrument"` // the insulation tester used
-	Board      Board      `yaml:"board" json:"board"`
+	Instrument Instrument `yaml:"instrument" json:"instrument"` // the tester used
+	Boards     []Board    `yaml:"boards" json:"boards"`         // in the order of testing; a file with one may call it board
 }
 
 // Instrument is the tester whose display is read out.
@@ -34,28 +41,53 @@ const (
 
 // Board is a distribution board or consumer unit.
 type Board struct {
-	Name            string   `yaml:"name" json:"name"`
-	Earthing        Earthing `yaml:"earthing" json:"earthing"`
-	Voltage         float64  `yaml:"voltage" json:"voltage"`                   // nominal line to earth, V
-	SurgeProtection bool     `yaml:"surge_protection" json:"surge_protection"` // a surge protective device is fitted
-	Ways            []Way    `yaml:"ways" json:"ways"`                         // in the order of their numbers
+	Number            int      `yaml:"number" json:"number"` // 1 to 99; where a file gives none, its place in the list from 1
+	Name              string   `yaml:"name" json:"name"`
+	Earthing          Earthing `yaml:"earthing" json:"earthing"`
+	Voltage           float64  `yaml:"voltage" json:"voltage"`                                 // nominal line to earth, V
+	Phases            int      `yaml:"phases" json:"phases"`                                   // 1 or 3; Read makes it 1 where a file gives none
+	SurgeProtection   bool     `yaml:"surge_protection" json:"surge_protection"`               // a surge protective device is fitted
+	Main              Device   `yaml:"main" json:"main,omitzero"`                              // main switch; the zero Device when unknown
+	Supply            Supply   `yaml:"supply" json:"supply,omitzero"`                          // what feeds it
+	EarthingConductor float64  `yaml:"earthing_conductor" json:"earthing_conductor,omitempty"` // mm2 copper; 0 when unknown
+	Bonding           []string `yaml:"bonding" json:"bonding,omitempty"`                       // bonded services, such as water; one bonding reading each
+	BondingSize       float64  `yaml:"bonding_size" json:"bonding_size,omitempty"`             // main protective bonding conductors, mm2 copper; 0 when unknown
+	Ambient           float64  `yaml:"ambient" json:"ambient,omitempty"`                       // temperature of the conductors at the dead tests, degrees C; 0 stands for 20
+	Ways              []Way    `yaml:"ways" json:"ways"`                                       // in the order of their numbers
+}
+
+// Supply is what feeds a board.
+type Supply struct {
+	From         int     `yaml:"from" json:"from,omitempty"`                   // the board that feeds it; 0 is the origin of the installation
+	FromWay      int     `yaml:"from_way" json:"from_way,omitempty"`           // the way of that board; 0 at the origin
+	DeclaredZe   float64 `yaml:"declared_ze" json:"declared_ze,omitempty"`     // as the distributor declares it, ohm; 0 when unknown
+	DeclaredPFC  float64 `yaml:"declared_pfc" json:"declared_pfc,omitempty"`   // as the distributor declares it, kA; 0 when unknown
+	OnlyIsolated bool    `yaml:"only_isolated" json:"only_isolated,omitempty"` // upstream of the work and only isolated: no test is asked for here
 }
 
 // Way is one outgoing way of a board.
 type Way struct {
-	Number     int     `yaml:"way" json:"way"`     // as marked on the board, 1 to 99
-	Feeds      string  `yaml:"feeds" json:"feeds"` // what it supplies, as marked on the board
-	Spare      bool    `yaml:"spare" json:"spare,omitempty"`
-	Device     Device  `yaml:"device" json:"device"`
-	Wiring     Wiring  `yaml:"wiring" json:"wiring"`
-	Line       float64 `yaml:"line" json:"line"`                           // line conductor, mm2; 0 when unknown
-	CPC        float64 `yaml:"cpc" json:"cpc"`                             // protective conductor, mm2; 0 when unknown
-	Length     float64 `yaml:"length" json:"length,omitempty"`             // m; 0 when unknown
-	Points     int     `yaml:"points" json:"points,omitempty"`             // points served; 0 when unknown
-	NeutralBar string  `yaml:"neutral_bar" json:"neutral_bar,omitempty"`   // the bar its neutral is on, when there are several
-	TwoWay     bool    `yaml:"two_way" json:"two_way,omitempty"`           // two-way or intermediate switching: test in both positions
-	Keep500Off string  `yaml:"keep_500_off" json:"keep_500_off,omitempty"` // equipment that stays connected and must not see 500 V between live conductors
-	Separated  bool    `yaml:"separated" json:"separated,omitempty"`       // SELV or PELV
+	Number       int      `yaml:"way" json:"way"`     // as marked on the board, 1 to 99
+	Feeds        string   `yaml:"feeds" json:"feeds"` // what it supplies, as marked on the board
+	Spare        bool     `yaml:"spare" json:"spare,omitempty"`
+	Device       Device   `yaml:"device" json:"device"`
+	Wiring       Wiring   `yaml:"wiring" json:"wiring"`
+	Phases       int      `yaml:"phases" json:"phases,omitempty"`             // 1 or 3; Read makes it 1 where a file gives none; 0 on a spare way
+	Phase        string   `yaml:"phase" json:"phase,omitempty"`               // L1, L2 or L3: where a single-phase way of a three-phase board is connected
+	Line         float64  `yaml:"line" json:"line"`                           // line conductor, mm2; 0 when unknown
+	CPC          float64  `yaml:"cpc" json:"cpc"`                             // protective conductor, mm2; 0 when unknown
+	Material     Material `yaml:"material" json:"material,omitempty"`         // of the conductors; Read makes it copper where a file gives none
+	CPCKind      CPCKind  `yaml:"cpc_kind" json:"cpc_kind,omitempty"`         // Read makes it a conductor where a file gives none
+	Length       float64  `yaml:"length" json:"length,omitempty"`             // m, of a ring all the way round; 0 when unknown
+	Points       int      `yaml:"points" json:"points,omitempty"`             // points served; 0 when unknown
+	Spurs        int      `yaml:"spurs" json:"spurs,omitempty"`               // unfused spurs off a ring; 0 when there are none
+	NeutralBar   string   `yaml:"neutral_bar" json:"neutral_bar,omitempty"`   // the bar its neutral is on, when there are several
+	TwoWay       bool     `yaml:"two_way" json:"two_way,omitempty"`           // two-way or intermediate switching: test in both positions
+	Keep500Off   string   `yaml:"keep_500_off" json:"keep_500_off,omitempty"` // equipment that stays connected and must not see 500 V between live conductors
+	Separated    bool     `yaml:"separated" json:"separated,omitempty"`       // SELV or PELV
+	Use          Use      `yaml:"use" json:"use,omitempty"`                   // "" when unknown
+	Supplies     int      `yaml:"supplies" json:"supplies,omitempty"`         // the number of the board that it feeds; 0 when it feeds none
+	Undocumented bool     `yaml:"undocumented" json:"undocumented,omitempty"` // an existing circuit without documents
 }
 
 // Wiring is how a circuit's cable runs.
@@ -67,19 +99,71 @@ const (
 	Ring   Wiring = "ring"
 )
 
-// Device is the overcurrent protective device of a way.
+// Material is what the conductors of a circuit are made of.
+type Material string
+
+// The materials.
+const (
+	Copper    Material = "copper"
+	Aluminium Material = "aluminium"
+)
+
+// CPCKind is what serves as circuit protective conductor.
+type CPCKind string
+
+// The kinds of protective conductor.
+const (
+	Conductor CPCKind = "conductor" // a core or a separate wire
+	Steel     CPCKind = "steel"     // enclosure, conduit, trunking or armour: no resistance can be reckoned from a size
+)
+
+// Use is what a circuit is for, as far as its disconnection time depends on it.
+type Use string
+
+// The uses.
+const (
+	Socket       Use = "socket"       // socket-outlets
+	Lighting     Use = "lighting"     // luminaires
+	Fixed        Use = "fixed"        // fixed equipment, connected for good
+	Distribution Use = "distribution" // another board
+)
+
+// Device is the overcurrent protective device of a way, or the main switch of a
+// board.
 type Device struct {
 	Standard string  `yaml:"standard" json:"standard"`           // such as BS EN 60898
 	Type     string  `yaml:"type" json:"type,omitempty"`         // B, C or D where the standard has types
 	Rating   float64 `yaml:"rating" json:"rating"`               // A
 	Breaking float64 `yaml:"breaking" json:"breaking,omitempty"` // rated short-circuit capacity, kA; 0 when unknown
+	Trip     float64 `yaml:"trip" json:"trip,omitempty"`         // magnetic setting of a BS EN 60947-2 device, A; 0 when unknown or for others
 	RCD      *RCD    `yaml:"rcd" json:"rcd,omitempty"`           // residual current part or upstream RCD; nil when none
 }
 
 // RCD is a residual current device.
 type RCD struct {
-	Rated float64 `yaml:"rated" json:"rated"` // rated residual operating current, mA
-	Type  string  `yaml:"type" json:"type"`   // AC, A, F or B
+	Rated    float64 `yaml:"rated" json:"rated"`                 // rated residual operating current, mA
+	Type     string  `yaml:"type" json:"type"`                   // AC, A, F or B
+	Delayed  bool    `yaml:"delayed" json:"delayed,omitempty"`   // S type, time-delayed
+	Group    string  `yaml:"group" json:"group,omitempty"`       // ways of one group on a board share one device upstream of theirs
+	Standard string  `yaml:"standard" json:"standard,omitempty"` // such as BS EN 61008; "" when unknown
+}
+
+// Board returns the board with the given number, or nil.
+func (j Job) Board(number int) *Board {
+	for i := range j.Boards {
+		if j.Boards[i].Number == number {
+			return &j.Boards[i]
+		}
+	}
+	return nil
+}
+
+// Way returns a way of a board by their numbers, or nil.
+func (j Job) Way(board, way int) *Way {
+	if b := j.Board(board); b != nil {
+		return b.Way(way)
+	}
+	return nil
 }
 
 // Way returns the way with the given number, or nil.

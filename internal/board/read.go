@@ -82,6 +82,7 @@ func Read(r io.Reader, name string) (Job, error) {
 	var job Job
 	d.value(root, reflect.ValueOf(&job).Elem(), "")
 	if len(d.problems) == 0 {
+		d.defaults(&job)
 		d.validate(&job)
 	}
 	if len(d.problems) > 0 {
@@ -229,6 +230,45 @@ func (d *decoder) value(node ast.Node, v reflect.Value, path string) {
 	}
 }
 
+// oneBoard is the key under which a file with a single board may describe it.
+const oneBoard = "board"
+
+// boardPath is where board i stands in the file.
+func (d *decoder) boardPath(i int) string {
+	if d.at[oneBoard] != nil {
+		return oneBoard
+	}
+	return fmt.Sprintf("boards[%d]", i)
+}
+
+// defaults fills in what goes without saying, as Board and Way document it.
+func (d *decoder) defaults(job *Job) {
+	for i := range job.Boards {
+		b := &job.Boards[i]
+		if b.Number == 0 && d.at[d.boardPath(i)+".number"] == nil {
+			b.Number = i + 1
+		}
+		orDefault(&b.Phases, 1, d.at[d.boardPath(i)+".phases"])
+		for k := range b.Ways {
+			w, path := &b.Ways[k], fmt.Sprintf("%s.ways[%d]", d.boardPath(i), k)
+			if w.Spare {
+				continue
+			}
+			orDefault(&w.Phases, 1, d.at[path+".phases"])
+			orDefault(&w.Material, Copper, d.at[path+".material"])
+			orDefault(&w.CPCKind, Conductor, d.at[path+".cpc_kind"])
+		}
+	}
+}
+
+// orDefault sets *v where the file says nothing about it.
+func orDefault[T comparable](v *T, to T, stands *token.Token) {
+	var zero T
+	if *v == zero && stands == nil {
+		*v = to
+	}
+}
+
 func (d *decoder) mapping(node ast.Node, v reflect.Value, path string) {
 	var pairs []*ast.MappingValueNode
 	switch n := node.(type) {
@@ -248,6 +288,25 @@ func (d *decoder) mapping(node ast.Node, v reflect.Value, path string) {
 		tk := pair.Key.GetToken()
 		key := tk.Value
 		field, known := fieldOf(v, key)
+		if path == "" && key == oneBoard && !known {
+			// A file with one board need not make a list of it.
+			if d.at["boards"] != nil {
+				d.add(tk, "the file has both board and boards", "put every board into the list boards")
+				continue
+			}
+			if !seen[key] {
+				seen[key] = true
+				one := reflect.MakeSlice(v.FieldByName("Boards").Type(), 1, 1)
+				v.FieldByName("Boards").Set(one)
+				d.value(pair.Value, one.Index(0), key)
+				continue
+			}
+			known = true
+		}
+		if path == "" && key == "boards" && d.at[oneBoard] != nil {
+			d.add(tk, "the file has both board and boards", "put every board into the list boards")
+			continue
+		}
 		switch {
 		case !known:
 			d.add(tk, fmt.Sprintf("unknown key %q in %s", clip(key), label(path)), "use "+suggest(v, key))

@@ -25,16 +25,16 @@ func TestReadTerrace(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(job.Board.Ways) != 10 || job.Instrument.Serial != "0041732" || job.Instrument.OverRange != 999 {
+	if len(job.Boards[0].Ways) != 10 || job.Instrument.Serial != "0041732" || job.Instrument.OverRange != 999 {
 		t.Errorf("read %+v", job)
 	}
-	if w := job.Board.Way(2); w == nil || !w.TwoWay || w.Device.RCD == nil || w.Device.RCD.Rated != 30 || w.CPC != 1 {
+	if w := job.Way(1, 2); w == nil || !w.TwoWay || w.Device.RCD == nil || w.Device.RCD.Rated != 30 || w.CPC != 1 {
 		t.Errorf("way 2 is %+v", w)
 	}
-	if w := job.Board.Way(10); w == nil || !w.Spare {
+	if w := job.Way(1, 10); w == nil || !w.Spare {
 		t.Errorf("way 10 is %+v", w)
 	}
-	if job.Board.Way(11) != nil {
+	if job.Way(1, 11) != nil {
 		t.Error("way 11 exists")
 	}
 }
@@ -174,7 +174,7 @@ func FuzzRead(f *testing.F) {
 			return
 		}
 		seen := map[int]bool{}
-		for _, w := range job.Board.Ways {
+		for _, w := range job.Boards[0].Ways {
 			if seen[w.Number] || w.Number < 1 || w.Number > 99 || !w.Spare && (w.Feeds == "" || w.Device.Rating <= 0) {
 				t.Fatalf("%q gave way %+v", s, w)
 			}

@@ -39,23 +39,32 @@ func (d *decoder) validate(job *Job) {
 	// The scale must at least reach what a reading is judged by; 99999 is the
 	// largest reading there is.
 	d.number("instrument.over_range", job.Instrument.OverRange, 20, 99999, "Mohm: the end of the instrument's insulation scale, such as 999")
-	b := &job.Board
-	d.line("board.name", b.Name, 80)
-	if d.given("board.earthing", string(b.Earthing)) && !oneOf(b.Earthing, TNS, TNCS, TT) {
-		d.bad("board.earthing", fmt.Sprintf("board.earthing is %q", clip(string(b.Earthing))), "write TN-S, TN-C-S or TT")
+	if len(job.Boards) == 0 {
+		d.bad("boards", "boards is missing or empty", "describe at least one board under board or boards")
+		return
 	}
-	// Low voltage ends at 600 V to earth: BS 7671 Part 2, from memory.
-	d.number("board.voltage", b.Voltage, 50, 600, "V, line to earth, such as 230")
-	d.ways(b)
+	for i := range job.Boards {
+		d.board(&job.Boards[i], d.boardPath(i))
+	}
 }
 
-func (d *decoder) ways(b *Board) {
+func (d *decoder) board(b *Board, path string) {
+	d.line(path+".name", b.Name, 80)
+	if d.given(path+".earthing", string(b.Earthing)) && !oneOf(b.Earthing, TNS, TNCS, TT) {
+		d.bad(path+".earthing", fmt.Sprintf("%s.earthing is %q", path, clip(string(b.Earthing))), "write TN-S, TN-C-S or TT")
+	}
+	// Low voltage ends at 600 V to earth: BS 7671 Part 2, from memory.
+	d.number(path+".voltage", b.Voltage, 50, 600, "V, line to earth, such as 230")
+	d.ways(b, path)
+}
+
+func (d *decoder) ways(b *Board, board string) {
 	if len(b.Ways) == 0 {
-		d.bad("board.ways", "board.ways is missing or empty", "list the ways of the board")
+		d.bad(board+".ways", board+".ways is missing or empty", "list the ways of the board")
 		return
 	}
 	if len(b.Ways) > 99 {
-		d.bad("board.ways[99]", "the board has more than 99 ways", "describe it as several boards")
+		d.bad(board+".ways[99]", "the board has more than 99 ways", "describe it as several boards")
 		return
 	}
 	bars, used := false, 0
@@ -66,13 +75,13 @@ func (d *decoder) ways(b *Board) {
 		}
 	}
 	if used == 0 {
-		d.bad("board.ways", "every way is spare, so there is nothing to test", "describe the ways that feed something")
+		d.bad(board+".ways", "every way is spare, so there is nothing to test", "describe the ways that feed something")
 	}
 	lines := map[int]int{}
 	last := 0
 	for i := range b.Ways {
 		w := &b.Ways[i]
-		path := fmt.Sprintf("board.ways[%d]", i)
+		path := fmt.Sprintf("%s.ways[%d]", board, i)
 		n := path + ".way"
 		if first, twice := lines[w.Number]; twice && w.Number != 0 {
 			d.bad(n, fmt.Sprintf("way %d is described twice, first on line %d", w.Number, first), "correct the number or remove one")

@@ -19,9 +19,9 @@ import (
 
 // job has ways 1 to 6; way 2 is two-way, way 6 is SELV.
 func job() board.Job {
-	j := board.Job{Instrument: board.Instrument{OverRange: 999}, Board: board.Board{Voltage: 230}}
+	j := board.Job{Instrument: board.Instrument{OverRange: 999}, Boards: []board.Board{{Number: 1, Voltage: 230}}}
 	for n := 1; n <= 6; n++ {
-		j.Board.Ways = append(j.Board.Ways, board.Way{Number: n, TwoWay: n == 2, Separated: n == 6})
+		j.Boards[0].Ways = append(j.Boards[0].Ways, board.Way{Number: n, TwoWay: n == 2, Separated: n == 6})
 	}
 	return j
 }
@@ -35,7 +35,7 @@ func mohm(s string) reading.Quantity {
 }
 
 func at(way int, test reading.Test, position int, s string) Earlier {
-	return Earlier{way, test, position, mohm(s)}
+	return Earlier{1, way, test, position, mohm(s)}
 }
 
 func TestInsulationLimits(t *testing.T) {
@@ -119,7 +119,7 @@ func TestInsulation(t *testing.T) {
 		{"no such way", 9, reading.LNE, 0, ">999", nil, CannotSay, "no way 9"},
 		{"not insulation", 1, reading.Zs, 0, "0.4", nil, CannotSay, "not an insulation test"},
 	} {
-		v := Insulation(Input{Job: job(), Way: c.way, Test: c.test, Position: c.position, Quantity: mohm(c.q), Earlier: c.earlier})
+		v := Insulation(Input{Job: job(), Board: 1, Way: c.way, Test: c.test, Position: c.position, Quantity: mohm(c.q), Earlier: c.earlier})
 		if v.Result != c.want || !strings.Contains(v.Reason, c.reason) {
 			t.Errorf("%s: %+v, want %s %q", c.name, v, c.want, c.reason)
 		}
@@ -127,10 +127,10 @@ func TestInsulation(t *testing.T) {
 			t.Errorf("%s: verdict %+v", c.name, v)
 		}
 	}
-	if v := Insulation(Input{Job: job(), Way: 1, Test: reading.LNE}); v.Result != CannotSay {
+	if v := Insulation(Input{Job: job(), Board: 1, Way: 1, Test: reading.LNE}); v.Result != CannotSay {
 		t.Errorf("no reading: %+v", v)
 	}
-	if v := Insulation(Input{Job: job(), Way: 1, Test: reading.LNE, Quantity: reading.Quantity{Value: 300, Bound: reading.Exactly, Unit: reading.Ohm}}); v.Result != CannotSay {
+	if v := Insulation(Input{Job: job(), Board: 1, Way: 1, Test: reading.LNE, Quantity: reading.Quantity{Value: 300, Bound: reading.Exactly, Unit: reading.Ohm}}); v.Result != CannotSay {
 		t.Errorf("ohms: %+v", v)
 	}
 }
@@ -183,11 +183,11 @@ func TestWideningNeverTurnsFailIntoPass(t *testing.T) {
 func TestNeighboursNeverExcuse(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		tests := rapid.SampledFrom([]reading.Test{reading.LNE, reading.LE, reading.NE, reading.LN})
-		in := Input{Job: job(), Way: rapid.IntRange(1, 6).Draw(t, "way"), Test: tests.Draw(t, "test"), Position: rapid.IntRange(0, 2).Draw(t, "position"),
+		in := Input{Job: job(), Board: 1, Way: rapid.IntRange(1, 6).Draw(t, "way"), Test: tests.Draw(t, "test"), Position: rapid.IntRange(0, 2).Draw(t, "position"),
 			Quantity: quantities(t, "q"), SurgeConnected: rapid.Bool().Draw(t, "surge")}
 		alone := Insulation(in)
 		for range rapid.IntRange(0, 8).Draw(t, "n") {
-			in.Earlier = append(in.Earlier, Earlier{rapid.IntRange(0, 7).Draw(t, "ew"), tests.Draw(t, "et"), rapid.IntRange(0, 2).Draw(t, "ep"), quantities(t, "eq")})
+			in.Earlier = append(in.Earlier, Earlier{1, rapid.IntRange(0, 7).Draw(t, "ew"), tests.Draw(t, "et"), rapid.IntRange(0, 2).Draw(t, "ep"), quantities(t, "eq")})
 		}
 		if v := Insulation(in); v.Result.severity() < alone.Result.severity() || v.Reason == "" || v.Source == "" {
 			t.Fatalf("alone %+v, with neighbours %+v", alone, v)

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 
 	"waycall/internal/board"
 	"waycall/internal/reading"
@@ -56,6 +55,7 @@ func InsulationLimit(w board.Way, voltage float64, surgeConnected bool) Limit {
 
 // Earlier is a reading that was recorded before the one being checked.
 type Earlier struct {
+	Board    int
 	Way      int
 	Test     reading.Test
 	Position int // as in record.Slot
@@ -65,6 +65,7 @@ type Earlier struct {
 // Input is everything that the verdict on one insulation reading rests on.
 type Input struct {
 	Job            board.Job
+	Board          int
 	Way            int
 	Test           reading.Test
 	Position       int
@@ -79,7 +80,7 @@ type Input struct {
 // Insulation judges one insulation resistance reading. It never panics: what
 // cannot be judged gives CannotSay with the reason.
 func Insulation(in Input) Verdict {
-	way := in.Job.Board.Way(in.Way)
+	way := in.Job.Way(in.Board, in.Way)
 	switch {
 	case way == nil:
 		return Verdict{CannotSay, fmt.Sprintf("There is no way %d on this board.", in.Way), practice}
@@ -90,7 +91,7 @@ func Insulation(in Input) Verdict {
 	case in.Quantity.Unit != reading.Megohm:
 		return Verdict{CannotSay, "Insulation is read in megohms.", practice}
 	}
-	limit := InsulationLimit(*way, in.Job.Board.Voltage, in.SurgeConnected)
+	limit := InsulationLimit(*way, in.Job.Board(in.Board).Voltage, in.SurgeConnected)
 	all := []Verdict{againstLimit(in.Quantity, limit)}
 	for _, rule := range []func(Input, Limit) (Verdict, bool){againstSeparate, againstScale, againstPosition, sameAgain, slippedPoint} {
 		if v, ok := rule(in, limit); ok {
@@ -133,11 +134,7 @@ func againstLimit(q reading.Quantity, l Limit) Verdict {
 // spokenNumber says a number that came from a file or a table, with no more
 // decimal places than it has.
 func spokenNumber(x float64) string {
-	q, err := reading.ParseQuantity(strconv.FormatFloat(x, 'f', -1, 64), reading.NoUnit)
-	if err != nil {
-		return strconv.FormatFloat(x, 'g', -1, 64)
-	}
-	return q.Spoken()
+	return reading.Number(x)
 }
 
 // againstSeparate compares the live conductors together to earth with line to
@@ -150,7 +147,7 @@ func spokenNumber(x float64) string {
 func againstSeparate(in Input, _ Limit) (Verdict, bool) {
 	got := map[reading.Test]Interval{}
 	for _, e := range in.Earlier {
-		if e.Way == in.Way && e.Position == in.Position {
+		if e.Board == in.Board && e.Way == in.Way && e.Position == in.Position {
 			got[e.Test] = Of(e.Quantity)
 		}
 	}
@@ -192,7 +189,7 @@ func againstScale(in Input, l Limit) (Verdict, bool) {
 // one of the readings.
 func againstPosition(in Input, _ Limit) (Verdict, bool) {
 	for _, e := range in.Earlier {
-		if e.Way != in.Way || e.Test != in.Test || e.Position == in.Position {
+		if e.Board != in.Board || e.Way != in.Way || e.Test != in.Test || e.Position == in.Position {
 			continue
 		}
 		here, there := Of(in.Quantity), Of(e.Quantity)
@@ -210,7 +207,7 @@ func againstPosition(in Input, _ Limit) (Verdict, bool) {
 // on every good way, so only values count.
 func sameAgain(in Input, _ Limit) (Verdict, bool) {
 	for _, e := range slices.Backward(in.Earlier) {
-		if e.Test != in.Test || e.Way == in.Way {
+		if e.Test != in.Test || e.Board != in.Board || e.Way == in.Way {
 			continue
 		}
 		if in.Quantity.Bound != reading.Exactly || !e.Quantity.Equal(in.Quantity) {
@@ -230,7 +227,7 @@ func slippedPoint(in Input, _ Limit) (Verdict, bool) {
 	}
 	var others []float64
 	for _, e := range in.Earlier {
-		if e.Test == in.Test && e.Way != in.Way && e.Quantity.Bound == reading.Exactly {
+		if e.Test == in.Test && e.Board == in.Board && e.Way != in.Way && e.Quantity.Bound == reading.Exactly {
 			others = append(others, e.Quantity.Value)
 		}
 	}

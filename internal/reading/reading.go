@@ -31,16 +31,31 @@ const (
 	LE            Test = "L-E"            // insulation, line to earth, Mohm
 	NE            Test = "N-E"            // insulation, neutral to earth, Mohm
 	LN            Test = "L-N"            // insulation, line to neutral, Mohm
-	LL            Test = "L-L"            // insulation, line to line, Mohm
-	Polarity      Test = "polarity"       // correct or not, no unit
+	LL            Test = "L-L"            // insulation, lines to each other together (the lowest), Mohm
+	L1E           Test = "L1-E"           // insulation, three-phase, line 1 to earth, Mohm
+	L2E           Test = "L2-E"           // insulation, three-phase, line 2 to earth, Mohm
+	L3E           Test = "L3-E"           // insulation, three-phase, line 3 to earth, Mohm
+	L1L2          Test = "L1-L2"          // insulation, line 1 to line 2, Mohm
+	L2L3          Test = "L2-L3"          // insulation, line 2 to line 3, Mohm
+	L1L3          Test = "L1-L3"          // insulation, line 1 to line 3, Mohm
+	L1N           Test = "L1-N"           // insulation, line 1 to neutral, Mohm
+	L2N           Test = "L2-N"           // insulation, line 2 to neutral, Mohm
+	L3N           Test = "L3-N"           // insulation, line 3 to neutral, Mohm
+	Earthing      Test = "earthing"       // main earthing conductor, end to end, ohm
+	Bonding       Test = "bonding"        // a main protective bonding conductor, end to end, ohm
+	RA            Test = "RA"             // earth electrode, to the mass of earth, ohm
+	Polarity      Test = "polarity"       // by continuity, before the supply is on; correct or wrong
 	Ze            Test = "Ze"             // external earth fault loop impedance, ohm
 	Zs            Test = "Zs"             // earth fault loop impedance, ohm
-	PFC           Test = "PFC"            // prospective fault current, kA
+	PFC           Test = "PFC"            // prospective fault current, line to earth, kA
+	PSC           Test = "PSC"            // prospective short-circuit current, line to neutral or between lines, kA
 	RCD1x         Test = "RCD-1x"         // operating time at rated residual current, ms
 	RCD5x         Test = "RCD-5x"         // operating time at five times rated, ms
-	RCDButton     Test = "RCD-button"     // test button, works or not
-	PhaseSequence Test = "phase-sequence" // correct or not
-	Functional    Test = "functional"     // correct or not
+	RCDHalf       Test = "RCD-half"       // half the rated residual current; correct is no trip
+	RCDRamp       Test = "RCD-ramp"       // residual current at which it operates, slowly raised, mA
+	RCDButton     Test = "RCD-button"     // test button; correct is a trip
+	PhaseSequence Test = "phase-sequence" // correct or wrong
+	Functional    Test = "functional"     // correct or wrong
 )
 
 // Unit is the unit a quantity is given in.
@@ -54,7 +69,7 @@ const (
 	Kiloamp  Unit = "kA"
 	Milliamp Unit = "mA"
 	Volt     Unit = "V"
-	NoUnit   Unit = "" // tests answered by correct or not
+	NoUnit   Unit = "" // tests answered by correct or wrong
 )
 
 var tests = map[Test]struct {
@@ -66,8 +81,16 @@ var tests = map[Test]struct {
 	RingLN: {Ohm, "ring line to neutral"}, RingLE: {Ohm, "ring line to earth"},
 	LNE: {Megohm, "live and neutral to earth"}, LE: {Megohm, "live to earth"},
 	NE: {Megohm, "neutral to earth"}, LN: {Megohm, "live to neutral"}, LL: {Megohm, "line to line"},
+	// Lines by the colours of their conductors, BS 7671:2018+A2:2022 Table 51,
+	// from memory: L1 brown, L2 black, L3 grey.
+	L1E: {Megohm, "brown to earth"}, L2E: {Megohm, "black to earth"}, L3E: {Megohm, "grey to earth"},
+	L1L2: {Megohm, "brown to black"}, L2L3: {Megohm, "black to grey"}, L1L3: {Megohm, "brown to grey"},
+	L1N: {Megohm, "brown to neutral"}, L2N: {Megohm, "black to neutral"}, L3N: {Megohm, "grey to neutral"},
+	Earthing: {Ohm, "earthing conductor"}, Bonding: {Ohm, "bonding"}, RA: {Ohm, "earth electrode"},
 	Polarity: {NoUnit, "polarity"}, Ze: {Ohm, "zed e"}, Zs: {Ohm, "zed s"},
-	PFC: {Kiloamp, "fault current"}, RCD1x: {Millisec, "r c d one times"}, RCD5x: {Millisec, "r c d five times"},
+	PFC: {Kiloamp, "fault current"}, PSC: {Kiloamp, "short circuit current"},
+	RCDHalf: {NoUnit, "r c d half times"}, RCDRamp: {Milliamp, "r c d ramp"},
+	RCD1x: {Millisec, "r c d one times"}, RCD5x: {Millisec, "r c d five times"},
 	RCDButton: {NoUnit, "r c d button"}, PhaseSequence: {NoUnit, "phase sequence"}, Functional: {NoUnit, "functional"},
 }
 
@@ -83,6 +106,22 @@ func (t Test) Spoken() string { return tests[t].spoken }
 
 // Insulation reports whether t is an insulation resistance test.
 func (t Test) Insulation() bool { return tests[t].unit == Megohm }
+
+// Judged reports whether t is answered by correct or wrong and not by a value.
+func (t Test) Judged() bool { return t.Known() && tests[t].unit == NoUnit }
+
+// Live reports whether t is made with the supply on. Polarity is not: it is
+// made by continuity before the supply comes on. An earth electrode is taken
+// as live, because at a house it is measured with a loop tester; with a
+// separate electrode tester it may come sooner (BS 7671:2018+A2:2022
+// regulation 643.7.2, from memory).
+func (t Test) Live() bool {
+	switch t {
+	case Ze, Zs, PFC, PSC, RA, RCD1x, RCD5x, RCDHalf, RCDRamp, RCDButton, PhaseSequence, Functional:
+		return true
+	}
+	return false
+}
 
 // ParseTest returns the test with the given identity, such as "LN-E". Case
 // matters: R2 is a circuit's protective conductor, r2 a ring's.
@@ -110,6 +149,41 @@ type Quantity struct {
 	Places int     `json:"places,omitempty"` // decimal places as said: 3.10 has two
 	Bound  Bound   `json:"bound"`
 	Unit   Unit    `json:"unit,omitempty"`
+}
+
+// What a test without a unit is answered with. No other quantity fits such a
+// test.
+var (
+	Correct = Quantity{Value: 1, Bound: Exactly}
+	Wrong   = Quantity{Value: 0, Bound: Exactly}
+)
+
+// judgement returns the word for Correct and Wrong, and "" for all others.
+func (q Quantity) judgement() string {
+	switch q {
+	case Correct:
+		return "correct"
+	case Wrong:
+		return "wrong"
+	}
+	return ""
+}
+
+// Fits returns an error that says why q cannot be the answer to t, or nil: it
+// must pass Check, be in t's unit, and be Correct or Wrong where t has none.
+func (t Test) Fits(q Quantity) error {
+	if err := q.Check(); err != nil {
+		return err
+	}
+	switch {
+	case !t.Known():
+		return fmt.Errorf("unknown test %q; use an identity such as LN-E, L-N or R1+R2", t)
+	case t.Judged() && q != Correct && q != Wrong:
+		return fmt.Errorf("%s is answered by correct or wrong, not by %s; say which", t, q)
+	case q.Unit != t.Unit():
+		return fmt.Errorf("%s is read in %s, not in %q; give it in %s", t, t.Unit(), string(q.Unit), t.Unit())
+	}
+	return nil
 }
 
 // MaxValue is the largest value that any quantity may have; more is a slip.
@@ -157,8 +231,12 @@ func (q Quantity) Interval() (low, high float64) {
 // Figure returns the value as digits with the places that were said: "3.10".
 func (q Quantity) Figure() string { return strconv.FormatFloat(q.Value, 'f', q.Places, 64) }
 
-// String returns the quantity as written on a schedule: ">999 Mohm", "0.47 ohm".
+// String returns the quantity as written on a schedule: ">999 Mohm", "0.47
+// ohm", and "correct" or "wrong" for what has no unit and is one or nought.
 func (q Quantity) String() string {
+	if word := q.judgement(); word != "" {
+		return word
+	}
 	s := q.Figure()
 	if q.Bound != Exactly {
 		s = string(q.Bound) + s
@@ -176,12 +254,18 @@ func (q Quantity) Equal(r Quantity) bool {
 }
 
 // ParseQuantity reads the written form of a quantity without its unit: "0.47",
-// ">999", "<0.05".
+// ">999", "<0.05", and where there is no unit "correct" and "wrong" as well.
 func ParseQuantity(s string, unit Unit) (Quantity, error) {
 	q := Quantity{Bound: Exactly, Unit: unit}
 	t := strings.TrimSpace(s)
 	if len(t) > 32 {
 		return Quantity{}, fmt.Errorf("%.32q... is not a reading; write a figure such as 0.47 or >999", t)
+	}
+	switch {
+	case unit == NoUnit && t == Correct.String():
+		return Correct, nil
+	case unit == NoUnit && t == Wrong.String():
+		return Wrong, nil
 	}
 	if strings.HasPrefix(t, ">") || strings.HasPrefix(t, "<") {
 		q.Bound, t = Bound(t[:1]), strings.TrimSpace(t[1:])

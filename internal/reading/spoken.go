@@ -62,12 +62,31 @@ func Digits(s, sep string) string {
 // Spoken returns q as an electrician says it: "greater than nine nine nine
 // megohms", "nought point four seven ohms", "two hundred and six megohms",
 // "three point one nought". Three equal figures are said one by one, the way
-// they stand on a display. The zero Quantity gives "no reading".
+// they stand on a display. Correct and Wrong are said by these words, and the
+// zero Quantity gives "no reading".
 func (q Quantity) Spoken() string {
 	if q.Bound == "" {
 		return "no reading"
 	}
-	whole, places, point := strings.Cut(q.Figure(), ".")
+	if word := q.judgement(); word != "" {
+		return word
+	}
+	return boundWords(q.Bound) + figureWords(q.Figure()) + q.unitWord()
+}
+
+// Number returns x in words, with no more decimal places than it has, for a
+// limit or a length that is spoken without its unit: "nought point five". A
+// number that no Quantity can have comes back as figures.
+func Number(x float64) string {
+	s := strconv.FormatFloat(x, 'f', -1, 64)
+	if _, err := ParseQuantity(s, Ohm); err != nil {
+		return strconv.FormatFloat(x, 'g', -1, 64)
+	}
+	return figureWords(s)
+}
+
+func figureWords(figure string) string {
+	whole, places, point := strings.Cut(figure, ".")
 	n, _ := strconv.Atoi(whole)
 	s := Cardinal(n)
 	if len(whole) == 3 && whole[0] == whole[1] && whole[1] == whole[2] {
@@ -76,7 +95,7 @@ func (q Quantity) Spoken() string {
 	if point {
 		s += " point " + Digits(places, " ")
 	}
-	return boundWords(q.Bound) + s + q.unitWord()
+	return s
 }
 
 // Grouped returns q digit by digit without its unit, for when two readings
@@ -84,6 +103,9 @@ func (q Quantity) Spoken() string {
 func (q Quantity) Grouped() string {
 	if q.Bound == "" {
 		return "no reading"
+	}
+	if word := q.judgement(); word != "" {
+		return word
 	}
 	whole, places, point := strings.Cut(q.Figure(), ".")
 	s := Digits(whole, ", ")

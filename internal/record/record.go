@@ -30,7 +30,7 @@ const (
 	Opened    Kind = "opened"    // a session began, or began again: Job is what is tested
 	Heard     Kind = "heard"     // a phrase for us: Phrase holds what each witness heard; the sound is kept with it
 	Said      Kind = "said"      // a prompt: Text
-	Prepared  Kind = "prepared"  // a preparation step was answered or its answer taken back: Step, Answer, Reason
+	Prepared  Kind = "prepared"  // a preparation step was answered or its answer taken back: Board, Step, Answer, Reason
 	Proposed  Kind = "proposed"  // a reading was understood and read back: Slot, Quantity, Verdict; not yet on the schedule
 	Confirmed Kind = "confirmed" // the electrician confirmed the pending proposal, which is now on the schedule
 	Dropped   Kind = "dropped"   // the pending proposal was rejected or replaced: Reason
@@ -52,15 +52,17 @@ const (
 	Done          How = "done"           // the step was carried out
 	NotApplicable How = "not applicable" // there is nothing to do or to test
 	Limitation    How = "limitation"     // it could not be done; the reason goes on the schedule
+	Waived        How = "waived"         // a dead test was expressly waived, with a reason, so that live ones may go on
 	NotMade       How = "skipped"        // the test was left out
 	TakenBack     How = "taken back"     // an answer to a step was given in error
 )
 
 // Slot is one place on the schedule for one reading.
 type Slot struct {
-	Way      int          `json:"way"`
+	Board    int          `json:"board"` // the board's number, always given
+	Way      int          `json:"way"`   // 0 is the board itself: its supply, its earthing, all ways together
 	Test     reading.Test `json:"test"`
-	Position int          `json:"position,omitempty"` // 1 or 2: position of a two-way switch; 0 where there is none
+	Position int          `json:"position,omitempty"` // 1 or 2: position of a two-way switch; of bonding the service, 1 the first in Board.Bonding; 0 where there is none
 }
 
 // Phrase is what was heard, kept word for word beside its sound.
@@ -95,6 +97,7 @@ type Event struct {
 	Job      *board.Job        `json:"job,omitempty"`
 	Phrase   *Phrase           `json:"phrase,omitempty"`
 	Text     string            `json:"text,omitempty"`
+	Board    int               `json:"board,omitempty"` // of a preparation step
 	Step     string            `json:"step,omitempty"`
 	Answer   How               `json:"answer,omitempty"`
 	Slot     *Slot             `json:"slot,omitempty"`

@@ -24,7 +24,8 @@ type State struct {
 	Skips    []Skip    // every test ever left out, in order
 
 	Pending  *Proposal // read back and waiting to be confirmed
-	Way      int       // the way in hand: the last one that anything was done on; 0 at the start
+	Board    int       // the number of the board in hand: the last one that anything was done on; at the start the first that is tested
+	Way      int       // the way in hand on that board; 0 at the start and at the board itself
 	Aim      *Slot     // the test the electrician went to, due whatever stands there
 	Paused   bool
 	Finished bool
@@ -32,6 +33,7 @@ type State struct {
 
 // Answer is one answer to a preparation step.
 type Answer struct {
+	Board   int // the board that was prepared
 	Step    string
 	How     How
 	Reason  string
@@ -117,10 +119,10 @@ func (s State) Last() (Reading, bool) {
 	return Reading{}, false
 }
 
-// Answered returns the answer that stands for a preparation step.
-func (s State) Answered(step string) (Answer, bool) {
+// Answered returns the answer that stands for a preparation step of a board.
+func (s State) Answered(board int, step string) (Answer, bool) {
 	for _, a := range slices.Backward(s.Answers) {
-		if a.Step == step && a.Ended == 0 {
+		if a.Board == board && a.Step == step && a.Ended == 0 {
 			return a, true
 		}
 	}
@@ -185,7 +187,8 @@ func (s State) apply(e Event) (State, error) {
 		s.Finished, s.Pending, s.Paused = true, nil, false
 		return s, nil
 	}
-	if err := s.slot(e.Slot, e.Kind == Retest); err != nil {
+	whole := e.Kind == Retest || e.Kind == Moved && e.Slot != nil && *e.Slot == (Slot{Board: e.Slot.Board})
+	if err := s.slot(e.Slot, whole); err != nil {
 		return s, err
 	}
 	switch e.Kind {
@@ -194,8 +197,11 @@ func (s State) apply(e Event) (State, error) {
 	case Skipped:
 		return s.skipped(e)
 	case Moved:
-		aim := *e.Slot
-		s.Aim, s.Way = &aim, aim.Way
+		s.Aim, s.Board, s.Way = nil, e.Slot.Board, e.Slot.Way
+		if !whole {
+			aim := *e.Slot
+			s.Aim = &aim
+		}
 		return s, nil
 	case Retest:
 		return s.retest(e), nil
@@ -241,8 +247,15 @@ func (s State) opened(e Event) (State, error) {
 	switch {
 	case e.Job == nil:
 		return s, fmt.Errorf("it has no job")
+	case len(e.Job.Boards) == 0:
+		return s, fmt.Errorf("its job has no boards")
 	case s.Sessions == 0:
-		s.Job = *e.Job
+		s.Job, s.Board = *e.Job, e.Job.Boards[0].Number
+		for _, b := range slices.Backward(e.Job.Boards) {
+			if !b.Supply.OnlyIsolated {
+				s.Board = b.Number
+			}
+		}
 	case !reflect.DeepEqual(s.Job, *e.Job):
 		return s, fmt.Errorf("it describes another job than the log began with")
 	}
@@ -255,22 +268,28 @@ func (s State) prepared(e Event) (State, error) {
 	if e.Step == "" {
 		return s, fmt.Errorf("it names no step")
 	}
+	if s.Job.Board(e.Board) == nil {
+		return s, s.noBoard(e.Board)
+	}
 	switch e.Answer {
 	case Done, NotApplicable, Limitation, TakenBack:
 	default:
 		return s, fmt.Errorf("its answer is %q", e.Answer)
 	}
-	if _, ok := s.Answered(e.Step); !ok && e.Answer == TakenBack {
+	if _, ok := s.Answered(e.Board, e.Step); !ok && e.Answer == TakenBack {
 		return s, fmt.Errorf("the step has no answer to take back")
+	}
+	if s.Board != e.Board {
+		s.Board, s.Way = e.Board, 0
 	}
 	s.Answers = slices.Clone(s.Answers)
 	for i := range s.Answers {
-		if a := &s.Answers[i]; a.Step == e.Step && a.Ended == 0 {
+		if a := &s.Answers[i]; a.Board == e.Board && a.Step == e.Step && a.Ended == 0 {
 			a.Ended = e.ID
 		}
 	}
 	if e.Answer != TakenBack {
-		s.Answers = append(s.Answers, Answer{Step: e.Step, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At})
+		s.Answers = append(s.Answers, Answer{Board: e.Board, Step: e.Step, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At})
 	}
 	return s, nil
 }
@@ -282,10 +301,9 @@ func (s State) proposed(e Event) (State, error) {
 	switch {
 	case e.Quantity == nil || e.Verdict == nil:
 		return s, fmt.Errorf("it has no quantity or no verdict")
-	case e.Quantity.Check() != nil:
-		return s, e.Quantity.Check()
-	case e.Quantity.Unit != e.Slot.Test.Unit():
-		return s, fmt.Errorf("%s is not read in %q", e.Slot.Test, e.Quantity.Unit)
+	}
+	if err := e.Slot.Test.Fits(*e.Quantity); err != nil {
+		return s, err
 	}
 	switch e.Verdict.Result {
 	case check.Pass, check.Investigate, check.Fail, check.CannotSay:
@@ -309,13 +327,20 @@ func (s State) withdrawn(e Event) (State, error) {
 	if _, ok := s.Latest(*e.Slot); !ok {
 		return s, fmt.Errorf("no reading stands there")
 	}
-	s.Way = e.Slot.Way
+	s.Board, s.Way = e.Slot.Board, e.Slot.Way
 	return s.end(*e.Slot, TakenOff, e), nil
 }
 
 func (s State) skipped(e Event) (State, error) {
 	switch e.Answer {
 	case NotMade, NotApplicable, Limitation:
+	case Waived:
+		if e.Reason == "" {
+			return s, fmt.Errorf("a test is waived without a reason")
+		}
+		if e.Slot.Test.Live() {
+			return s, fmt.Errorf("%s is a live test, and only dead ones are waived", e.Slot.Test)
+		}
 	default:
 		return s, fmt.Errorf("its answer is %q", e.Answer)
 	}
@@ -326,21 +351,21 @@ func (s State) skipped(e Event) (State, error) {
 }
 
 func (s State) retest(e Event) State {
-	way := e.Slot.Way
+	board, way := e.Slot.Board, e.Slot.Way
 	s.Readings = slices.Clone(s.Readings)
 	for i := range s.Readings {
-		if r := &s.Readings[i]; r.Slot.Way == way && r.Standing == Stands {
+		if r := &s.Readings[i]; r.Slot.Board == board && r.Slot.Way == way && r.Standing == Stands {
 			r.Standing, r.Ended, r.EndReason = BeforeWork, e.ID, e.Reason
 		}
 	}
-	s = s.endSkips(func(k Skip) bool { return k.Slot.Way == way }, e.ID)
-	s.Way, s.Aim = way, nil
+	s = s.endSkips(func(k Skip) bool { return k.Slot.Board == board && k.Slot.Way == way }, e.ID)
+	s.Board, s.Way, s.Aim = board, way, nil
 	return s
 }
 
 // arrived notes that something was done about slot.
 func (s State) arrived(slot Slot) State {
-	s.Way = slot.Way
+	s.Board, s.Way = slot.Board, slot.Way
 	if s.Aim != nil && *s.Aim == slot {
 		s.Aim = nil
 	}
@@ -368,21 +393,52 @@ func (s State) endSkips(which func(Skip) bool, by int64) State {
 	return s
 }
 
-// slot checks that an event's slot is one of this board. wayOnly is for events
-// that mean a whole way.
-func (s State) slot(slot *Slot, wayOnly bool) error {
+// slot checks that an event's slot is one of this job. whole is for events that
+// mean a whole way, or the board itself.
+func (s State) slot(slot *Slot, whole bool) error {
 	if slot == nil {
 		return fmt.Errorf("it names no place on the schedule")
 	}
-	way := s.Job.Board.Way(slot.Way)
+	b := s.Job.Board(slot.Board)
+	if b == nil {
+		return s.noBoard(slot.Board)
+	}
+	way := b.Way(slot.Way)
 	switch {
-	case way == nil || way.Spare:
-		return fmt.Errorf("way %d is not in use on this board", slot.Way)
-	case wayOnly:
+	case slot.Way != 0 && (way == nil || way.Spare):
+		return fmt.Errorf("way %d is not in use on board %d", slot.Way, slot.Board)
+	case whole:
 		return nil
 	case !slot.Test.Known():
 		return fmt.Errorf("unknown test %q", slot.Test)
-	case slot.Position < 0 || slot.Position > 2 || slot.Position > 0 && !way.TwoWay:
+	case slot.Way == 0:
+		return atBoard(*b, *slot)
+	}
+	return atWay(*way, *slot)
+}
+
+func (s State) noBoard(number int) error {
+	if number == 0 {
+		return fmt.Errorf("it names no board, as logs of early versions do; such a job must be set up anew")
+	}
+	return fmt.Errorf("there is no board %d in this job", number)
+}
+
+// atBoard says why the board itself cannot have a slot, or nil.
+func atBoard(b board.Board, slot Slot) error {
+	most := 0
+	if slot.Test == reading.Bonding {
+		most = len(b.Bonding)
+	}
+	if slot.Position < 0 || slot.Position > most || slot.Test == reading.Bonding && slot.Position == 0 {
+		return fmt.Errorf("board %d has no position %d for %s", slot.Board, slot.Position, slot.Test)
+	}
+	return nil
+}
+
+// atWay says why a way cannot have a slot, or nil.
+func atWay(way board.Way, slot Slot) error {
+	if slot.Position < 0 || slot.Position > 2 || slot.Position > 0 && !way.TwoWay {
 		return fmt.Errorf("way %d has no switch position %d", slot.Way, slot.Position)
 	}
 	return nil

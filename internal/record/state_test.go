@@ -15,9 +15,9 @@ import (
 )
 
 func job() *board.Job {
-	return &board.Job{Reference: "T1", Board: board.Board{Voltage: 230, Ways: []board.Way{
+	return &board.Job{Reference: "T1", Boards: []board.Board{{Number: 1, Voltage: 230, Ways: []board.Way{
 		{Number: 1, Feeds: "Lighting"}, {Number: 2, Feeds: "Landing", TwoWay: true}, {Number: 3, Spare: true},
-	}}}
+	}}}}
 }
 
 var start = time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
@@ -30,7 +30,7 @@ func log(events ...Event) []Event {
 	return events
 }
 
-func slot(way int, test reading.Test, position int) *Slot { return &Slot{way, test, position} }
+func slot(way int, test reading.Test, position int) *Slot { return &Slot{1, way, test, position} }
 
 func proposed(s *Slot, text string, heard int64) Event {
 	q, err := reading.ParseQuantity(text, reading.Megohm)
@@ -58,7 +58,7 @@ func TestFoldKeepsEveryReading(t *testing.T) {
 		proposed(slot(1, reading.LNE, 0), "206", 2), Event{Kind: Confirmed},
 		Event{Kind: Withdrawn, Slot: slot(1, reading.LNE, 0), Reason: "scratched"},
 		proposed(slot(1, reading.LNE, 0), "210", 2), Event{Kind: Confirmed},
-		Event{Kind: Retest, Slot: &Slot{Way: 1}},
+		Event{Kind: Retest, Slot: &Slot{Board: 1, Way: 1}},
 		proposed(slot(1, reading.LNE, 0), "300", 2),
 	)
 	var got []string
@@ -86,13 +86,13 @@ func TestFoldKeepsEveryReading(t *testing.T) {
 
 func TestFoldAnswersAndSkips(t *testing.T) {
 	s := fold(t, opened(),
-		Event{Kind: Prepared, Step: "lamps removed", Answer: Done},
-		Event{Kind: Prepared, Step: "lamps removed", Answer: TakenBack},
-		Event{Kind: Prepared, Step: "lamps removed", Answer: Limitation, Reason: "no access"},
+		Event{Kind: Prepared, Board: 1, Step: "lamps removed", Answer: Done},
+		Event{Kind: Prepared, Board: 1, Step: "lamps removed", Answer: TakenBack},
+		Event{Kind: Prepared, Board: 1, Step: "lamps removed", Answer: Limitation, Reason: "no access"},
 		Event{Kind: Skipped, Slot: slot(2, reading.LN, 2), Answer: NotMade, Reason: "no access"},
 		Event{Kind: Moved, Slot: slot(2, reading.LN, 2)},
 	)
-	if a, ok := s.Answered("lamps removed"); !ok || a.How != Limitation || a.Reason != "no access" || len(s.Answers) != 2 || s.Answers[0].Ended != 3 {
+	if a, ok := s.Answered(1, "lamps removed"); !ok || a.How != Limitation || a.Reason != "no access" || len(s.Answers) != 2 || s.Answers[0].Ended != 3 {
 		t.Errorf("answers %+v", s.Answers)
 	}
 	if k, ok := s.LeftOut(*slot(2, reading.LN, 2)); !ok || k.Reason != "no access" || s.Way != 2 || s.Aim == nil {
@@ -139,9 +139,9 @@ func TestApplyRefuses(t *testing.T) {
 		"skipped without answer":     {opened(), {Kind: Skipped, Slot: slot(1, reading.LNE, 0)}},
 		"skipped while pending":      {opened(), p, {Kind: Skipped, Slot: slot(1, reading.LN, 0), Answer: NotMade}},
 		"moved nowhere":              {opened(), {Kind: Moved}},
-		"prepared nothing":           {opened(), {Kind: Prepared, Answer: Done}},
-		"prepared without answer":    {opened(), {Kind: Prepared, Step: "x"}},
-		"took back nothing":          {opened(), {Kind: Prepared, Step: "x", Answer: TakenBack}},
+		"prepared nothing":           {opened(), {Kind: Prepared, Board: 1, Answer: Done}},
+		"prepared without answer":    {opened(), {Kind: Prepared, Board: 1, Step: "x"}},
+		"took back nothing":          {opened(), {Kind: Prepared, Board: 1, Step: "x", Answer: TakenBack}},
 		"carried on without a pause": {opened(), {Kind: CarriedOn}},
 		"worked in a pause":          {opened(), {Kind: Paused}, p},
 		"paused twice":               {opened(), {Kind: Paused}, {Kind: Paused}},
@@ -173,7 +173,7 @@ func anyEvent(t *rapid.T) Event {
 	case Proposed:
 		return proposed(s, rapid.SampledFrom([]string{"200", ">999", "0.4"}).Draw(t, "value"), 1)
 	}
-	return Event{Kind: kind, Slot: s, Text: "t", Step: rapid.SampledFrom([]string{"a", "b"}).Draw(t, "step"),
+	return Event{Kind: kind, Board: 1, Slot: s, Text: "t", Step: rapid.SampledFrom([]string{"a", "b"}).Draw(t, "step"),
 		Answer: rapid.SampledFrom([]How{Done, Limitation, NotMade, TakenBack}).Draw(t, "answer")}
 }
 

@@ -68,13 +68,13 @@ func (w *work) open(job board.Job) { w.t.Helper(); w.do(record.Event{Kind: recor
 
 func (w *work) prepare() {
 	w.t.Helper()
-	for _, step := range sequence.Steps(w.s.Job) {
-		w.do(record.Event{Kind: record.Prepared, Step: step.ID, Answer: record.Done})
+	for _, step := range sequence.Steps(w.s.Job, 1) {
+		w.do(record.Event{Kind: record.Prepared, Board: 1, Step: step.ID, Answer: record.Done})
 	}
 }
 
 func at(way int, test reading.Test, position int) record.Slot {
-	return record.Slot{Way: way, Test: test, Position: position}
+	return record.Slot{Board: 1, Way: way, Test: test, Position: position}
 }
 
 // propose reads back a reading with the verdict that the tool would give.
@@ -84,7 +84,7 @@ func (w *work) propose(slot record.Slot, text string) {
 	if err != nil {
 		w.t.Fatal(err)
 	}
-	in := check.Input{Job: w.s.Job, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, SurgeConnected: sequence.SurgeConnected(w.s)}
+	in := check.Input{Job: w.s.Job, Board: 1, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, SurgeConnected: sequence.SurgeConnected(w.s, 1)}
 	v := check.Insulation(in)
 	w.do(record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: w.s.LastID})
 }
@@ -106,8 +106,8 @@ func (w *work) leave(slot record.Slot, how record.How, reason string) {
 func whole(t testing.TB) record.State {
 	w := &work{t: t}
 	w.open(terrace(t))
-	for _, step := range sequence.Steps(w.s.Job) {
-		e := record.Event{Kind: record.Prepared, Step: step.ID, Answer: record.Done}
+	for _, step := range sequence.Steps(w.s.Job, 1) {
+		e := record.Event{Kind: record.Prepared, Board: 1, Step: step.ID, Answer: record.Done}
 		if step.ID == sequence.LampsOut {
 			e.Answer, e.Reason = record.NotApplicable, "no lamps fitted yet"
 		}
@@ -128,12 +128,12 @@ func whole(t testing.TB) record.State {
 	w.take(at(5, reading.LNE, 0), "0.30")
 	w.take(at(5, reading.LE, 0), ">999")
 	w.take(at(5, reading.NE, 0), "0.31")
-	w.do(record.Event{Kind: record.Retest, Slot: &record.Slot{Way: 5}, Reason: "crushed neutral made good"})
+	w.do(record.Event{Kind: record.Retest, Slot: &record.Slot{Board: 1, Way: 5}, Reason: "crushed neutral made good"})
 	w.take(at(5, reading.LNE, 0), ">999")
 	w.take(at(5, reading.LN, 0), ">999")
 	w.take(at(6, reading.LNE, 0), ">999")
 	w.take(at(6, reading.LN, 0), "410")
-	w.do(record.Event{Kind: record.Withdrawn, Slot: &record.Slot{Way: 6, Test: reading.LN}, Reason: "scratched"})
+	w.do(record.Event{Kind: record.Withdrawn, Slot: &record.Slot{Board: 1, Way: 6, Test: reading.LN}, Reason: "scratched"})
 	w.take(at(6, reading.LN, 0), "401")
 	w.take(at(7, reading.LNE, 0), ">999")
 	w.leave(at(7, reading.LN, 0), record.NotMade, "equipment connected")
@@ -149,7 +149,7 @@ func whole(t testing.TB) record.State {
 func partway(t testing.TB) record.State {
 	job := terrace(t)
 	job.Address = "Rooms above the old seed merchant's, 17 Example Lane, at the end of the yard, second door after the arch, Exampleton"
-	job.Board.Ways = []board.Way{
+	job.Boards[0].Ways = []board.Way{
 		{Number: 1, Feeds: "=HYPERLINK(\"x\")", Device: board.Device{Standard: "BS 3036", Rating: 30}, Wiring: board.Radial},
 		{Number: 2, Feeds: "-5 to +5 heater, \"drying\" room\x1b[31m, rear landing, stores and everything beyond", Device: board.Device{Standard: "BS EN 60898", Type: "C", Rating: 10, Breaking: 6}, Wiring: board.Radial, Line: 1.5, CPC: 1},
 		{Number: 3, Feeds: "Bell", Device: board.Device{Standard: "BS EN 60898", Type: "B", Rating: 6}, Wiring: board.Radial, Line: 1, CPC: 1, Separated: true},
@@ -160,7 +160,7 @@ func partway(t testing.TB) record.State {
 	w.open(job)
 	w.prepare()
 	w.take(at(1, reading.LNE, 0), "0.42")
-	w.do(record.Event{Kind: record.Prepared, Step: sequence.SurgeOut, Answer: record.Limitation, Reason: "it would not come out"})
+	w.do(record.Event{Kind: record.Prepared, Board: 1, Step: sequence.SurgeOut, Answer: record.Limitation, Reason: "it would not come out"})
 	w.take(at(1, reading.LE, 0), "<0.05")
 	w.take(at(2, reading.LNE, 0), ">999")
 	w.take(at(3, reading.LNE, 0), ">1")
@@ -385,8 +385,8 @@ print(json.dumps({"csv": rows, "json": json.load(open("s.json", encoding="utf-8"
 // that the log allows.
 func drawWork(t *rapid.T) record.State {
 	text := rapid.OneOf(rapid.String(), rapid.StringN(0, 200, -1), rapid.SampledFrom([]string{"=1", "\u202e", "a\r\nb", "\x1b]0;x\a", strings.Repeat("W", 300), "  "}))
-	job := board.Job{Reference: text.Draw(t, "reference"), Address: text.Draw(t, "address"), Tester: text.Draw(t, "tester"), Board: board.Board{
-		Name: text.Draw(t, "name"), Voltage: 230, SurgeProtection: rapid.Bool().Draw(t, "surge")}}
+	job := board.Job{Reference: text.Draw(t, "reference"), Address: text.Draw(t, "address"), Tester: text.Draw(t, "tester"), Boards: []board.Board{{
+		Number: 1, Name: text.Draw(t, "name"), Voltage: 230, SurgeProtection: rapid.Bool().Draw(t, "surge")}}}
 	for n := range rapid.IntRange(1, 6).Draw(t, "ways") {
 		w := board.Way{Number: n + 1, Feeds: text.Draw(t, "feeds"), Line: rapid.Float64Range(0, 1000).Draw(t, "line"), TwoWay: rapid.Bool().Draw(t, "two-way"), Separated: rapid.Bool().Draw(t, "separated"),
 			Device: board.Device{Standard: text.Draw(t, "standard"), Type: text.Draw(t, "type"), Rating: rapid.SampledFrom([]float64{0, 6, 0.5, 1250}).Draw(t, "rating")}}
@@ -396,12 +396,12 @@ func drawWork(t *rapid.T) record.State {
 		if rapid.IntRange(0, 3).Draw(t, "keep") == 0 {
 			w.Keep500Off = text.Draw(t, "equipment")
 		}
-		job.Board.Ways = append(job.Board.Ways, w)
+		job.Boards[0].Ways = append(job.Boards[0].Ways, w)
 	}
 	w := &work{t: t}
 	w.open(job)
 	for range rapid.IntRange(0, 40).Draw(t, "events") {
-		slot := at(rapid.IntRange(1, len(job.Board.Ways)).Draw(t, "way"), rapid.SampledFrom([]reading.Test{reading.LNE, reading.LN, reading.LE, reading.NE, reading.Zs}).Draw(t, "test"), rapid.IntRange(0, 2).Draw(t, "position"))
+		slot := at(rapid.IntRange(1, len(job.Boards[0].Ways)).Draw(t, "way"), rapid.SampledFrom([]reading.Test{reading.LNE, reading.LN, reading.LE, reading.NE, reading.Zs}).Draw(t, "test"), rapid.IntRange(0, 2).Draw(t, "position"))
 		e := record.Event{ID: w.s.LastID + 1, At: nine, Kind: rapid.SampledFrom([]record.Kind{
 			record.Proposed, record.Confirmed, record.Proposed, record.Confirmed, record.Skipped, record.Withdrawn, record.Retest, record.Prepared, record.Dropped, record.Paused, record.CarriedOn, record.Moved, record.Finished, record.Opened,
 		}).Draw(t, "kind"), Slot: &slot, Reason: text.Draw(t, "reason"), Job: &job}
@@ -412,7 +412,7 @@ func drawWork(t *rapid.T) record.State {
 		e.Quantity = &q
 		e.Verdict = &check.Verdict{Result: rapid.SampledFrom([]check.Result{check.Pass, check.Investigate, check.Fail, check.CannotSay}).Draw(t, "result"), Reason: text.Draw(t, "why"), Source: text.Draw(t, "source")}
 		e.Answer = rapid.SampledFrom([]record.How{record.Done, record.NotApplicable, record.Limitation, record.NotMade}).Draw(t, "answer")
-		e.Step = sequence.LampsOut
+		e.Board, e.Step = 1, sequence.LampsOut
 		if next, err := w.s.Apply(e); err == nil {
 			w.s = next
 		}

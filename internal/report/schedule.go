@@ -194,11 +194,15 @@ func Build(s record.State) Schedule {
 		b.notAsked[o.Slot] = o
 	}
 	job := s.Job
+	var first board.Board
+	if len(job.Boards) > 0 {
+		first = job.Boards[0]
+	}
 	out := Schedule{
 		Format: Format,
 		Job: Header{
 			Reference: job.Reference, Address: job.Address, Date: job.Date, Tester: job.Tester,
-			Board: job.Board.Name, Earthing: string(job.Board.Earthing), Voltage: job.Board.Voltage, SurgeProtection: job.Board.SurgeProtection,
+			Board: first.Name, Earthing: string(first.Earthing), Voltage: first.Voltage, SurgeProtection: first.SurgeProtection,
 			Instrument: job.Instrument.Serial, Checked: job.Instrument.Checked, OverRange: job.Instrument.OverRange,
 		},
 		Record:      Record{LastEvent: s.LastID, LastAt: s.LastAt.UTC(), Sessions: s.Sessions, Finished: s.Finished},
@@ -212,17 +216,20 @@ func Build(s record.State) Schedule {
 	if s.Sessions == 0 {
 		return out
 	}
-	for _, step := range sequence.Steps(job) {
-		out.Preparation = append(out.Preparation, preparation(s, step))
-	}
-	for _, w := range job.Board.Ways {
-		if w.Spare {
-			out.Lines = append(out.Lines, newLine(w, 0))
-			continue
+	for _, number := range sequence.Boards(job) {
+		for _, step := range sequence.Steps(job, number) {
+			out.Preparation = append(out.Preparation, preparation(s, number, step))
 		}
-		out.addLimit(check.InsulationLimit(w, job.Board.Voltage, sequence.SurgeConnected(s)), w.Number)
-		for _, p := range positions(s, w) {
-			out.Lines = append(out.Lines, b.line(w, p))
+		one := job.Board(number)
+		for _, w := range one.Ways {
+			if w.Spare {
+				out.Lines = append(out.Lines, newLine(w, 0))
+				continue
+			}
+			out.addLimit(check.InsulationLimit(w, one.Voltage, sequence.SurgeConnected(s, number)), w.Number)
+			for _, p := range positions(s, number, w) {
+				out.Lines = append(out.Lines, b.line(number, w, p))
+			}
 		}
 	}
 	return out
@@ -238,8 +245,8 @@ func (s *Schedule) addLimit(l check.Limit, way int) {
 	s.Limits = append(s.Limits, Limit{Least: l.Least, Volts: l.TestVoltage, Source: l.Source, Ways: []int{way}})
 }
 
-func preparation(s record.State, step sequence.Step) Step {
-	a, ok := s.Answered(step.ID)
+func preparation(s record.State, board int, step sequence.Step) Step {
+	a, ok := s.Answered(board, step.ID)
 	if !ok {
 		return Step{Step: step.ID}
 	}
@@ -250,15 +257,15 @@ func preparation(s record.State, step sequence.Step) Step {
 // positions returns the switch positions of a way that have a line: those that
 // are tested, and any other that the log has a reading or a skip for, so that
 // nothing recorded is missing from the schedule.
-func positions(s record.State, w board.Way) []int {
+func positions(s record.State, number int, w board.Way) []int {
 	all := slices.Clone(sequence.Positions(w))
 	for _, r := range s.Readings {
-		if r.Slot.Way == w.Number {
+		if r.Slot.Board == number && r.Slot.Way == w.Number {
 			all = append(all, r.Slot.Position)
 		}
 	}
 	for _, k := range s.Skips {
-		if k.Slot.Way == w.Number && k.Ended == 0 {
+		if k.Slot.Board == number && k.Slot.Way == w.Number && k.Ended == 0 {
 			all = append(all, k.Slot.Position)
 		}
 	}
@@ -278,18 +285,18 @@ func newLine(w board.Way, position int) Line {
 	return l
 }
 
-func (b *builder) line(w board.Way, position int) Line {
+func (b *builder) line(number int, w board.Way, position int) Line {
 	s := b.State
 	l := newLine(w, position)
 	tests := slices.Clone(columns)
 	for _, r := range s.Readings {
-		if r.Slot.Way == w.Number && r.Slot.Position == position && !slices.Contains(tests, r.Slot.Test) {
+		if r.Slot.Board == number && r.Slot.Way == w.Number && r.Slot.Position == position && !slices.Contains(tests, r.Slot.Test) {
 			tests = append(tests, r.Slot.Test)
 		}
 	}
 	worst := -1
 	for _, test := range tests {
-		slot := record.Slot{Way: w.Number, Test: test, Position: position}
+		slot := record.Slot{Board: number, Way: w.Number, Test: test, Position: position}
 		if c, ok := b.cell(slot); ok {
 			l.Cells = append(l.Cells, c)
 			l.Complete = l.Complete && c.Status != ToDo && c.Status != Waiting
@@ -336,7 +343,7 @@ func (b *builder) cell(slot record.Slot) (Cell, bool) {
 	}
 	if o, ok := b.notAsked[slot]; ok {
 		c.Status, c.Reason, c.Source = Waiting, o.Reason, o.Source
-		if s.Job.Board.Way(slot.Way).Keep500Off != "" {
+		if s.Job.Way(slot.Board, slot.Way).Keep500Off != "" {
 			c.Status = NotAsked
 		}
 		return c, true
@@ -354,14 +361,14 @@ func recorded(s record.State, r record.Reading, status Status, reason string) Ce
 		At: &at, Event: r.ConfirmedID, Heard: r.HeardID,
 	}
 	if r.Slot.Test.Insulation() {
-		c.Volts = check.InsulationLimit(*s.Job.Board.Way(r.Slot.Way), s.Job.Board.Voltage, surgeConnectedAt(s, r.EventID)).TestVoltage
+		c.Volts = check.InsulationLimit(*s.Job.Way(r.Slot.Board, r.Slot.Way), s.Job.Board(r.Slot.Board).Voltage, surgeConnectedAt(s, r.Slot.Board, r.EventID)).TestVoltage
 	}
 	return c
 }
 
 // surgeConnectedAt is sequence.SurgeConnected as it was at an event: the answer
 // may have been taken back and given anew between two readings.
-func surgeConnectedAt(s record.State, event int64) bool {
+func surgeConnectedAt(s record.State, board int, event int64) bool {
 	s.Answers = slices.Clone(s.Answers)
 	for i := range s.Answers {
 		a := &s.Answers[i]
@@ -371,7 +378,7 @@ func surgeConnectedAt(s record.State, event int64) bool {
 			a.Ended = 0 // still stood
 		}
 	}
-	return sequence.SurgeConnected(s)
+	return sequence.SurgeConnected(s, board)
 }
 
 func earlier(s record.State, r record.Reading) Cell {
@@ -387,8 +394,7 @@ func earlier(s record.State, r record.Reading) Cell {
 
 // figure is a quantity without its unit: ">999", "2.00".
 func figure(q reading.Quantity) string {
-	q.Unit = reading.NoUnit
-	return q.String()
+	return strings.TrimSuffix(q.String(), " "+string(q.Unit))
 }
 
 // remark writes what the columns cannot show.
@@ -495,8 +501,10 @@ func toDo(s record.State) []string {
 			all = append(all, fmt.Sprintf("%s, at %s V.", place(d.Slot), number(d.Volts)))
 		}
 	}
-	for _, way := range sequence.Failing(s) {
-		all = append(all, fmt.Sprintf("Way %d fails: find the cause, put it right and test the way again.", way))
+	for _, number := range sequence.Boards(s.Job) {
+		for _, way := range sequence.Failing(s, number) {
+			all = append(all, fmt.Sprintf("Way %d fails: find the cause, put it right and test the way again.", way))
+		}
 	}
 	if !s.Finished {
 		all = append(all, "The work was not finished.")

@@ -83,32 +83,34 @@ var steps = []Step{
 	},
 }
 
-// Steps returns the preparation steps of a job in their order. The step for
+// Steps returns the preparation steps of a board in their order. The step for
 // surge protection is there when the board has any.
-func Steps(job board.Job) []Step {
+func Steps(job board.Job, number int) []Step {
+	b := job.Board(number)
 	return slices.DeleteFunc(slices.Clone(steps), func(s Step) bool {
-		return s.ID == SurgeOut && !job.Board.SurgeProtection
+		return s.ID == SurgeOut && (b == nil || !b.SurgeProtection)
 	})
 }
 
-// Prepared reports whether every preparation step is answered.
-func Prepared(s record.State) bool {
-	_, due := nextStep(s)
+// Prepared reports whether every preparation step of a board is answered.
+func Prepared(s record.State, board int) bool {
+	_, due := nextStep(s, board)
 	return !due
 }
 
-func nextStep(s record.State) (Step, bool) {
-	for _, step := range Steps(s.Job) {
-		if _, done := s.Answered(step.ID); !done {
+func nextStep(s record.State, board int) (Step, bool) {
+	for _, step := range Steps(s.Job, board) {
+		if _, done := s.Answered(board, step.ID); !done {
 			return step, true
 		}
 	}
 	return Step{}, false
 }
 
-// SurgeConnected reports whether the board has surge protection that was
+// SurgeConnected reports whether a board has surge protection that was
 // answered to stay in. Its ways are then tested at 250 V.
-func SurgeConnected(s record.State) bool {
-	a, ok := s.Answered(SurgeOut)
-	return s.Job.Board.SurgeProtection && ok && a.How != record.Done
+func SurgeConnected(s record.State, board int) bool {
+	a, ok := s.Answered(board, SurgeOut)
+	b := s.Job.Board(board)
+	return b != nil && b.SurgeProtection && ok && a.How != record.Done
 }

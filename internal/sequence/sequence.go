@@ -1,7 +1,7 @@
 // Package sequence says which test is due, and why.
 //
-// The order of work is: the preparation steps, each answered; then the ways of
-// the board, neutral bar by neutral bar, in the order of their numbers; on each
+// The order of work is, board by board: the preparation steps, each answered;
+// then the ways of the board, neutral bar by neutral bar, in the order of their numbers; on each
 // way the live conductors together to earth, then line to neutral; on a way
 // with two-way switching both tests in one position of the switch, then both in
 // the other. A way whose insulation to earth fails is taken apart, line to
@@ -31,6 +31,7 @@ const (
 
 // Due is what is to be done next: a preparation step or a test.
 type Due struct {
+	Board  int         // the board of either
 	Step   *Step       // a preparation step; nil when a test is due
 	Slot   record.Slot // the test, when Step is nil
 	Volts  float64     // DC test voltage
@@ -58,8 +59,8 @@ func Positions(w board.Way) []int {
 
 // Allowed returns the tests that a reading may be taken for on a way: none on a
 // spare way or one that does not exist.
-func Allowed(job board.Job, way int) []reading.Test {
-	w := job.Board.Way(way)
+func Allowed(job board.Job, board, way int) []reading.Test {
+	w := job.Way(board, way)
 	switch {
 	case w == nil || w.Spare:
 		return nil
@@ -71,34 +72,50 @@ func Allowed(job board.Job, way int) []reading.Test {
 
 // Required returns the readings that a way's schedule needs when nothing fails,
 // in the order in which they are taken.
-func Required(job board.Job, way int) []record.Slot {
-	w := job.Board.Way(way)
+func Required(job board.Job, board, way int) []record.Slot {
+	w := job.Way(board, way)
 	if w == nil || w.Spare {
 		return nil
 	}
 	var slots []record.Slot
 	for _, p := range Positions(*w) {
-		slots = append(slots, record.Slot{Way: way, Test: reading.LNE, Position: p})
+		slots = append(slots, record.Slot{Board: board, Way: way, Test: reading.LNE, Position: p})
 		if w.Keep500Off == "" {
-			slots = append(slots, record.Slot{Way: way, Test: reading.LN, Position: p})
+			slots = append(slots, record.Slot{Board: board, Way: way, Test: reading.LN, Position: p})
 		}
 	}
 	return slots
 }
 
-// Order returns the numbers of the ways that are tested, in the order in which
-// they are: neutral bars in the order in which they first appear on the board,
-// in each the ways in the order of their numbers.
-func Order(job board.Job) []int {
+// Boards returns the numbers of the boards that are tested, in the order of the
+// job: those that are only isolated are left out.
+func Boards(job board.Job) []int {
+	var all []int
+	for _, b := range job.Boards {
+		if !b.Supply.OnlyIsolated {
+			all = append(all, b.Number)
+		}
+	}
+	return all
+}
+
+// Order returns the numbers of the ways of a board that are tested, in the order
+// in which they are: neutral bars in the order in which they first appear on the
+// board, in each the ways in the order of their numbers.
+func Order(job board.Job, number int) []int {
+	b := job.Board(number)
+	if b == nil || b.Supply.OnlyIsolated {
+		return nil
+	}
 	var bars []string
-	for _, w := range job.Board.Ways {
+	for _, w := range b.Ways {
 		if !w.Spare && !slices.Contains(bars, w.NeutralBar) {
 			bars = append(bars, w.NeutralBar)
 		}
 	}
 	var order []int
 	for _, bar := range bars {
-		for _, w := range job.Board.Ways {
+		for _, w := range b.Ways {
 			if !w.Spare && w.NeutralBar == bar {
 				order = append(order, w.Number)
 			}
@@ -107,39 +124,51 @@ func Order(job board.Job) []int {
 	return order
 }
 
-// Next returns what is due. It goes on from the way in hand and comes round to
-// ways that were passed over. False means that nothing is left to ask for,
-// though a way that failed may still wait for work: see NotAsked.
+// Next returns what is due. It goes on from the board and the way in hand and
+// comes round to what was passed over. False means that nothing is left to ask
+// for, though a way that failed may still wait for work: see NotAsked.
 func Next(s record.State) (Due, bool) {
-	if step, ok := nextStep(s); ok {
-		return stepDue(step), true
-	}
 	if s.Aim != nil {
+		if step, ok := nextStep(s, s.Aim.Board); ok {
+			return stepDue(s.Aim.Board, step), true
+		}
 		d := testDue(s, *s.Aim, "You went to this test.", practice)
 		_, d.Again = s.Latest(*s.Aim)
 		return d, true
 	}
-	order := Order(s.Job)
-	start := max(0, slices.Index(order, s.Way))
-	for i := range order {
-		if due := wayDue(s, order[(start+i)%len(order)]); len(due) > 0 {
-			return due[0], true
+	boards := Boards(s.Job)
+	first := max(0, slices.Index(boards, s.Board))
+	for i := range boards {
+		board := boards[(first+i)%len(boards)]
+		if step, ok := nextStep(s, board); ok {
+			return stepDue(board, step), true
+		}
+		order, start := Order(s.Job, board), 0
+		if board == s.Board {
+			start = max(0, slices.Index(order, s.Way))
+		}
+		for k := range order {
+			if due := wayDue(s, board, order[(start+k)%len(order)]); len(due) > 0 {
+				return due[0], true
+			}
 		}
 	}
 	return Due{}, false
 }
 
 // Remaining returns everything that is still to be asked for, in the order of
-// the board.
+// the boards.
 func Remaining(s record.State) []Due {
 	var all []Due
-	for _, step := range Steps(s.Job) {
-		if _, done := s.Answered(step.ID); !done {
-			all = append(all, stepDue(step))
+	for _, board := range Boards(s.Job) {
+		for _, step := range Steps(s.Job, board) {
+			if _, done := s.Answered(board, step.ID); !done {
+				all = append(all, stepDue(board, step))
+			}
 		}
-	}
-	for _, way := range Order(s.Job) {
-		all = append(all, wayDue(s, way)...)
+		for _, way := range Order(s.Job, board) {
+			all = append(all, wayDue(s, board, way)...)
+		}
 	}
 	return all
 }
@@ -148,27 +177,30 @@ func Remaining(s record.State) []Due {
 // reason: because of what stays connected, or because the way waits for work.
 func NotAsked(s record.State) []Omitted {
 	var all []Omitted
-	for _, number := range Order(s.Job) {
-		w := s.Job.Board.Way(number)
-		for _, p := range Positions(*w) {
-			slot := record.Slot{Way: number, Test: reading.LN, Position: p}
-			switch {
-			case w.Keep500Off != "":
-				all = append(all, Omitted{slot, "Equipment stays connected: " + w.Keep500Off + ".", joined})
-			case fails(s, number, p) && !closed(s, slot):
-				all = append(all, Omitted{slot, "Its insulation to earth fails; it waits for work.", practice})
+	for _, board := range Boards(s.Job) {
+		for _, number := range Order(s.Job, board) {
+			w := s.Job.Way(board, number)
+			for _, p := range Positions(*w) {
+				slot := record.Slot{Board: board, Way: number, Test: reading.LN, Position: p}
+				switch {
+				case w.Keep500Off != "":
+					all = append(all, Omitted{slot, "Equipment stays connected: " + w.Keep500Off + ".", joined})
+				case fails(s, board, number, p) && !closed(s, slot):
+					all = append(all, Omitted{slot, "Its insulation to earth fails; it waits for work.", practice})
+				}
 			}
 		}
 	}
 	return all
 }
 
-// Failing returns the ways on which a reading that stands fails, in the order
-// of testing. They are tested again after work, when the electrician says so.
-func Failing(s record.State) []int {
-	return slices.DeleteFunc(Order(s.Job), func(way int) bool {
+// Failing returns the ways of a board on which a reading that stands fails, in
+// the order of testing. They are tested again after work, when the electrician
+// says so.
+func Failing(s record.State, board int) []int {
+	return slices.DeleteFunc(Order(s.Job, board), func(way int) bool {
 		return !slices.ContainsFunc(s.Readings, func(r record.Reading) bool {
-			return r.Slot.Way == way && r.Standing == record.Stands && r.Verdict.Result == check.Fail
+			return r.Slot.Board == board && r.Slot.Way == way && r.Standing == record.Stands && r.Verdict.Result == check.Fail
 		})
 	})
 }
@@ -186,24 +218,26 @@ type Progress struct {
 // Count returns how far the work is.
 func Count(s record.State) Progress {
 	var p Progress
-	for _, step := range Steps(s.Job) {
-		p.Steps++
-		if _, done := s.Answered(step.ID); done {
-			p.StepsDone++
+	for _, board := range Boards(s.Job) {
+		for _, step := range Steps(s.Job, board) {
+			p.Steps++
+			if _, done := s.Answered(board, step.ID); done {
+				p.StepsDone++
+			}
 		}
-	}
-	for _, way := range Order(s.Job) {
-		for _, slot := range slotsNow(s, way) {
-			p.Tests++
-			_, recorded := s.Latest(slot)
-			_, left := s.LeftOut(slot)
-			switch {
-			case recorded:
-				p.Recorded++
-			case left:
-				p.LeftOut++
-			case slot.Test == reading.LN && fails(s, way, slot.Position):
-				p.Waiting++
+		for _, way := range Order(s.Job, board) {
+			for _, slot := range slotsNow(s, board, way) {
+				p.Tests++
+				_, recorded := s.Latest(slot)
+				_, left := s.LeftOut(slot)
+				switch {
+				case recorded:
+					p.Recorded++
+				case left:
+					p.LeftOut++
+				case slot.Test == reading.LN && fails(s, board, way, slot.Position):
+					p.Waiting++
+				}
 			}
 		}
 	}
@@ -212,24 +246,24 @@ func Count(s record.State) Progress {
 
 // slotsNow returns what a way needs as things are: what it always needs, and
 // after a failure the separate readings.
-func slotsNow(s record.State, way int) []record.Slot {
+func slotsNow(s record.State, board, way int) []record.Slot {
 	var slots []record.Slot
-	apart := slices.Contains(Allowed(s.Job, way), reading.LE)
-	for _, slot := range Required(s.Job, way) {
+	apart := slices.Contains(Allowed(s.Job, board, way), reading.LE)
+	for _, slot := range Required(s.Job, board, way) {
 		slots = append(slots, slot)
-		if slot.Test == reading.LNE && apart && fails(s, way, slot.Position) {
+		if slot.Test == reading.LNE && apart && fails(s, board, way, slot.Position) {
 			for _, test := range []reading.Test{reading.LE, reading.NE} {
-				slots = append(slots, record.Slot{Way: way, Test: test, Position: slot.Position})
+				slots = append(slots, record.Slot{Board: board, Way: way, Test: test, Position: slot.Position})
 			}
 		}
 	}
 	return slots
 }
 
-func wayDue(s record.State, way int) []Due {
+func wayDue(s record.State, board, way int) []Due {
 	var due []Due
-	w := s.Job.Board.Way(way)
-	for _, slot := range slotsNow(s, way) {
+	w := s.Job.Way(board, way)
+	for _, slot := range slotsNow(s, board, way) {
 		if closed(s, slot) {
 			continue
 		}
@@ -241,7 +275,7 @@ func wayDue(s record.State, way int) []Due {
 			}
 			due = append(due, testDue(s, slot, why, source))
 		case reading.LN:
-			if !fails(s, way, slot.Position) {
+			if !fails(s, board, way, slot.Position) {
 				due = append(due, testDue(s, slot, "Line to neutral follows where nothing stays connected.", gn3))
 			}
 		default:
@@ -262,14 +296,16 @@ func closed(s record.State, slot record.Slot) bool {
 
 // fails reports whether the reading of the live conductors together to earth
 // that stands for a way in one switch position fails.
-func fails(s record.State, way, position int) bool {
-	r, ok := s.Latest(record.Slot{Way: way, Test: reading.LNE, Position: position})
+func fails(s record.State, board, way, position int) bool {
+	r, ok := s.Latest(record.Slot{Board: board, Way: way, Test: reading.LNE, Position: position})
 	return ok && r.Verdict.Result == check.Fail
 }
 
-func stepDue(step Step) Due { return Due{Step: &step, Why: step.Question, Source: step.Source} }
+func stepDue(board int, step Step) Due {
+	return Due{Board: board, Step: &step, Why: step.Question, Source: step.Source}
+}
 
 func testDue(s record.State, slot record.Slot, why, source string) Due {
-	limit := check.InsulationLimit(*s.Job.Board.Way(slot.Way), s.Job.Board.Voltage, SurgeConnected(s))
-	return Due{Slot: slot, Volts: limit.TestVoltage, Least: limit.Least, Why: why, Source: source}
+	limit := check.InsulationLimit(*s.Job.Way(slot.Board, slot.Way), s.Job.Board(slot.Board).Voltage, SurgeConnected(s, slot.Board))
+	return Due{Board: slot.Board, Slot: slot, Volts: limit.TestVoltage, Least: limit.Least, Why: why, Source: source}
 }

@@ -53,8 +53,8 @@ func open(t fataler, job board.Job) record.State {
 
 func prepare(t fataler, s record.State) record.State {
 	t.Helper()
-	for _, step := range Steps(s.Job) {
-		s = apply(t, s, record.Event{Kind: record.Prepared, Step: step.ID, Answer: record.Done})
+	for _, step := range Steps(s.Job, 1) {
+		s = apply(t, s, record.Event{Kind: record.Prepared, Board: 1, Step: step.ID, Answer: record.Done})
 	}
 	return s
 }
@@ -78,11 +78,11 @@ func slots(due []Due) []record.Slot {
 
 func TestSteps(t *testing.T) {
 	job := terrace(t)
-	if got := len(Steps(job)); got != 7 {
+	if got := len(Steps(job, 1)); got != 7 {
 		t.Errorf("%d steps", got)
 	}
-	job.Board.SurgeProtection = false
-	for _, s := range Steps(job) {
+	job.Boards[0].SurgeProtection = false
+	for _, s := range Steps(job, 1) {
 		if s.ID == SurgeOut {
 			t.Error("surge protection is asked for where there is none")
 		}
@@ -100,12 +100,12 @@ func TestSteps(t *testing.T) {
 
 func TestWholeBoardInOrder(t *testing.T) {
 	s := open(t, terrace(t))
-	for _, step := range Steps(s.Job) {
+	for _, step := range Steps(s.Job, 1) {
 		d, ok := Next(s)
 		if !ok || d.Step == nil || d.Step.ID != step.ID {
 			t.Fatalf("due %+v, want %s", d, step.ID)
 		}
-		s = apply(t, s, record.Event{Kind: record.Prepared, Step: step.ID, Answer: record.Done})
+		s = apply(t, s, record.Event{Kind: record.Prepared, Board: 1, Step: step.ID, Answer: record.Done})
 	}
 	var got []string
 	for d, ok := Next(s); ok; d, ok = Next(s) {
@@ -132,22 +132,22 @@ func TestWholeBoardInOrder(t *testing.T) {
 
 func TestSurgeProtectionStaysIn(t *testing.T) {
 	s := open(t, terrace(t))
-	for _, step := range Steps(s.Job) {
+	for _, step := range Steps(s.Job, 1) {
 		how := record.Done
 		if step.ID == SurgeOut {
 			how = record.Limitation
 		}
-		s = apply(t, s, record.Event{Kind: record.Prepared, Step: step.ID, Answer: how, Reason: "no access"})
+		s = apply(t, s, record.Event{Kind: record.Prepared, Board: 1, Step: step.ID, Answer: how, Reason: "no access"})
 	}
-	if d, _ := Next(s); d.Volts != 250 || d.Least != 1 || !SurgeConnected(s) {
+	if d, _ := Next(s); d.Volts != 250 || d.Least != 1 || !SurgeConnected(s, 1) {
 		t.Errorf("due %+v", d)
 	}
 }
 
 func TestFailureIsTakenApart(t *testing.T) {
 	s := prepare(t, open(t, terrace(t)))
-	lne, ln := record.Slot{Way: 1, Test: reading.LNE}, record.Slot{Way: 1, Test: reading.LN}
-	le, ne := record.Slot{Way: 1, Test: reading.LE}, record.Slot{Way: 1, Test: reading.NE}
+	lne, ln := record.Slot{Board: 1, Way: 1, Test: reading.LNE}, record.Slot{Board: 1, Way: 1, Test: reading.LN}
+	le, ne := record.Slot{Board: 1, Way: 1, Test: reading.LE}, record.Slot{Board: 1, Way: 1, Test: reading.NE}
 	s = take(t, s, lne, check.Fail)
 	if diff := cmp.Diff([]record.Slot{le, ne}, slots(Remaining(s))[:2]); diff != "" {
 		t.Error(diff)
@@ -155,7 +155,7 @@ func TestFailureIsTakenApart(t *testing.T) {
 	if n := NotAsked(s); len(n) != 2 || n[0].Slot != ln {
 		t.Errorf("not asked %+v", n)
 	}
-	if f := Failing(s); !cmp.Equal(f, []int{1}) {
+	if f := Failing(s, 1); !cmp.Equal(f, []int{1}) {
 		t.Errorf("failing %v", f)
 	}
 	s = take(t, take(t, s, le, check.Pass), ne, check.Fail)
@@ -166,16 +166,16 @@ func TestFailureIsTakenApart(t *testing.T) {
 		t.Errorf("progress %+v", p)
 	}
 	// After work the whole way is tested again.
-	s = apply(t, s, record.Event{Kind: record.Retest, Slot: &record.Slot{Way: 1}})
+	s = apply(t, s, record.Event{Kind: record.Retest, Slot: &record.Slot{Board: 1, Way: 1}})
 	if d, _ := Next(s); d.Slot != lne {
 		t.Errorf("due %+v", d)
 	}
 	s = take(t, s, lne, check.Pass)
-	if d, _ := Next(s); d.Slot != ln || len(Failing(s)) != 0 {
+	if d, _ := Next(s); d.Slot != ln || len(Failing(s, 1)) != 0 {
 		t.Errorf("due %+v", d)
 	}
 	// Where equipment stays connected there is nothing to take apart.
-	s = take(t, s, record.Slot{Way: 8, Test: reading.LNE}, check.Fail)
+	s = take(t, s, record.Slot{Board: 1, Way: 8, Test: reading.LNE}, check.Fail)
 	for _, d := range Remaining(s) {
 		if d.Slot.Way == 8 {
 			t.Errorf("due %+v", d)
@@ -190,7 +190,7 @@ func TestSkipMoveAndComeRound(t *testing.T) {
 	if d, _ := Next(s); d.Slot.Test != reading.LN {
 		t.Errorf("due %+v", d)
 	}
-	seven := record.Slot{Way: 7, Test: reading.LNE}
+	seven := record.Slot{Board: 1, Way: 7, Test: reading.LNE}
 	s = apply(t, s, record.Event{Kind: record.Moved, Slot: &seven})
 	var ways []int
 	for d, ok := Next(s); ok; d, ok = Next(s) {
@@ -215,14 +215,14 @@ func TestSkipMoveAndComeRound(t *testing.T) {
 func TestAllowed(t *testing.T) {
 	job := terrace(t)
 	for way, want := range map[int]int{1: 4, 8: 1, 10: 0, 31: 0} {
-		if got := Allowed(job, way); len(got) != want {
+		if got := Allowed(job, 1, way); len(got) != want {
 			t.Errorf("way %d allows %v", way, got)
 		}
 	}
-	for _, way := range Order(job) {
-		for _, slot := range Required(job, way) {
+	for _, way := range Order(job, 1) {
+		for _, slot := range Required(job, 1, way) {
 			ok := false
-			for _, a := range Allowed(job, way) {
+			for _, a := range Allowed(job, 1, way) {
 				ok = ok || a == slot.Test
 			}
 			if !ok {
@@ -230,19 +230,19 @@ func TestAllowed(t *testing.T) {
 			}
 		}
 	}
-	if Required(job, 10) != nil || Required(job, 31) != nil {
+	if Required(job, 1, 10) != nil || Required(job, 1, 31) != nil {
 		t.Error("a reading is required where there is no way in use")
 	}
 }
 
 func boards(t *rapid.T) board.Job {
-	job := board.Job{Board: board.Board{Voltage: 230, SurgeProtection: rapid.Bool().Draw(t, "surge")}}
+	job := board.Job{Boards: []board.Board{{Number: 1, Voltage: 230, SurgeProtection: rapid.Bool().Draw(t, "surge")}}}
 	for n := range rapid.IntRange(1, 8).Draw(t, "ways") {
 		w := board.Way{Number: n + 1, TwoWay: rapid.Bool().Draw(t, "two-way"), NeutralBar: rapid.SampledFrom([]string{"A", "B", "C"}).Draw(t, "bar"), Spare: n > 0 && rapid.IntRange(0, 4).Draw(t, "spare") == 0}
 		if rapid.IntRange(0, 3).Draw(t, "keep") == 0 {
 			w.Keep500Off = "alarms"
 		}
-		job.Board.Ways = append(job.Board.Ways, w)
+		job.Boards[0].Ways = append(job.Boards[0].Ways, w)
 	}
 	return job
 }
@@ -267,10 +267,10 @@ func TestSequenceProperties(t *testing.T) {
 				if rest[0].Step.ID != d.Step.ID || len(asked) > 0 {
 					t.Fatalf("step %s is due now", d.Step.ID)
 				}
-				s = apply(t, s, record.Event{Kind: record.Prepared, Step: d.Step.ID, Answer: record.Done})
+				s = apply(t, s, record.Event{Kind: record.Prepared, Board: 1, Step: d.Step.ID, Answer: record.Done})
 				continue
 			}
-			if !Prepared(s) {
+			if !Prepared(s, 1) {
 				t.Fatalf("%+v is due before the preparation", d.Slot)
 			}
 			if asked[d.Slot] {

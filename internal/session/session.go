@@ -74,7 +74,7 @@ const quietAfter = 12 * time.Second
 // A zero job means the one that the record began with.
 func (s *Session) Run(ctx context.Context, job board.Job, from record.State) (record.State, error) {
 	r := &run{Session: s, state: talk.State{Record: from}, ends: audio.NewEndpointer(s.Settings)}
-	if len(job.Board.Ways) == 0 {
+	if len(job.Boards) == 0 {
 		defer prepare(ctx, s.Ear, from.Job)()
 	} else {
 		defer prepare(ctx, s.Ear, job)()
@@ -116,14 +116,18 @@ const mostScopes = 200
 
 // scopes lists what the session of a job can come to.
 func scopes(job board.Job) []phrase.Scope {
-	list := []phrase.Scope{Scope(job)}
-	for _, way := range sequence.Order(job) {
-		var units []reading.Unit
-		for _, t := range sequence.Allowed(job, way) {
-			if u := t.Unit(); !slices.Contains(units, u) && len(list) < mostScopes {
-				s := list[0]
-				s.Here, s.Unit = way, u
-				list, units = append(list, s), append(units, u)
+	var list []phrase.Scope
+	for _, number := range sequence.Boards(job) {
+		whole := Scope(job, number)
+		list = append(list, whole)
+		for _, way := range sequence.Order(job, number) {
+			var units []reading.Unit
+			for _, t := range sequence.Allowed(job, number, way) {
+				if u := t.Unit(); !slices.Contains(units, u) && len(list) < mostScopes {
+					s := whole
+					s.Here, s.Unit = way, u
+					list, units = append(list, s), append(units, u)
+				}
 			}
 		}
 	}
@@ -309,21 +313,31 @@ func (r *run) speak(ctx context.Context, text string) error {
 
 // scope is what may be said now.
 func (r *run) scope() phrase.Scope {
-	s := Scope(r.state.Record.Job)
-	if p := r.state.Record.Pending; p != nil {
+	known := r.state.Record
+	due, ok := sequence.Next(known)
+	at := known.Board
+	if p := known.Pending; p != nil {
+		at = p.Slot.Board
+	} else if ok {
+		at = due.Board
+	}
+	s := Scope(known.Job, at)
+	if p := known.Pending; p != nil {
 		s.Here, s.Unit = p.Slot.Way, p.Slot.Test.Unit()
-	} else if due, ok := sequence.Next(r.state.Record); ok && due.Step == nil {
+	} else if ok && due.Step == nil {
 		s.Here, s.Unit = due.Slot.Way, due.Slot.Test.Unit()
 	}
 	return s
 }
 
-// Scope is what may be said about a job's board: the ways that it has, spare
-// ones too, and the tests that each can have.
-func Scope(job board.Job) phrase.Scope {
+// Scope is what may be said about a board: the ways that it has, spare ones
+// too, and the tests that each can have.
+func Scope(job board.Job, number int) phrase.Scope {
 	s := phrase.Scope{Ways: map[int][]reading.Test{}}
-	for _, w := range job.Board.Ways {
-		s.Ways[w.Number] = sequence.Allowed(job, w.Number)
+	if b := job.Board(number); b != nil {
+		for _, w := range b.Ways {
+			s.Ways[w.Number] = sequence.Allowed(job, number, w.Number)
+		}
 	}
 	return s
 }

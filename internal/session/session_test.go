@@ -205,7 +205,7 @@ func TestSession(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got, ok := state.Latest(record.Slot{Way: 1, Test: reading.LNE})
+	got, ok := state.Latest(record.Slot{Board: 1, Way: 1, Test: reading.LNE})
 	if !ok || got.Quantity.String() != ">999 Mohm" || !state.Finished {
 		t.Errorf("way 1 has %v, %v; finished %v", got.Quantity, ok, state.Finished)
 	}
@@ -324,7 +324,7 @@ func TestScopes(t *testing.T) {
 		t.Errorf("the scopes are %+v", list)
 	}
 	for n := range 99 {
-		r.job.Board.Ways = append(r.job.Board.Ways, board.Way{Number: 100 + n})
+		r.job.Boards[0].Ways = append(r.job.Boards[0].Ways, board.Way{Number: 100 + n})
 	}
 	if n := len(scopes(r.job)); n > mostScopes {
 		t.Errorf("%d scopes of a large board", n)
@@ -334,23 +334,23 @@ func TestScopes(t *testing.T) {
 func TestStreamClip(t *testing.T) {
 	r := newRig(t, "proved dead", "mind your head")
 	two := slices.Concat(make(audio.Clip, audio.Rate), tone(600*time.Millisecond), tone(time.Second))
-	got, err := StreamClip(t.Context(), r.ear, Scope(r.job), two, audio.Settings{Pause: 300 * time.Millisecond})
+	got, err := StreamClip(t.Context(), r.ear, Scope(r.job, 1), two, audio.Settings{Pause: 300 * time.Millisecond})
 	if err != nil || len(got) != 2 || got[0].Heard.Best().Text != "proved dead" || got[1].Heard.Outcome != hear.None {
 		t.Fatalf("heard %+v, %v", got, err)
 	}
 	if p := got[0].Timing.Pause; p < 250*time.Millisecond || p > 350*time.Millisecond {
 		t.Errorf("the pause took %v", p)
 	}
-	if got, err := StreamClip(t.Context(), r.ear, Scope(r.job), make(audio.Clip, audio.Rate), audio.Settings{}); err != nil || len(got) != 0 {
+	if got, err := StreamClip(t.Context(), r.ear, Scope(r.job, 1), make(audio.Clip, audio.Rate), audio.Settings{}); err != nil || len(got) != 0 {
 		t.Errorf("in silence: %+v, %v", got, err)
 	}
 	r.ear.say, r.ear.err = []string{"proved dead"}, errors.New("the model stopped")
-	if _, err := StreamClip(t.Context(), r.ear, Scope(r.job), two, audio.Settings{}); !errors.Is(err, r.ear.err) {
+	if _, err := StreamClip(t.Context(), r.ear, Scope(r.job, 1), two, audio.Settings{}); !errors.Is(err, r.ear.err) {
 		t.Errorf("error %v", err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := StreamClip(ctx, r.ear, Scope(r.job), two, audio.Settings{}); !errors.Is(err, context.Canceled) {
+	if _, err := StreamClip(ctx, r.ear, Scope(r.job, 1), two, audio.Settings{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
 	if r.ear.open != 0 {

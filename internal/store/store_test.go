@@ -75,20 +75,20 @@ func quantity(t testing.TB, s string, u reading.Unit) *reading.Quantity {
 // oneOfEach holds every kind of event with every field filled somewhere. The
 // events that rest on a phrase rest on the first, which is event 2.
 func oneOfEach(t testing.TB) []record.Event {
-	slot := record.Slot{Way: 3, Test: reading.LNE, Position: 2}
+	slot := record.Slot{Board: 1, Way: 3, Test: reading.LNE, Position: 2}
 	return number(1, []record.Event{
 		{At: noon, Kind: record.Opened, Job: &board.Job{
 			Reference: "D-104", Address: "4 Example Row", Date: "2026-03-14", Tester: "AB",
 			Instrument: board.Instrument{Serial: "0012", Checked: "2026-01-05", OverRange: 999},
-			Board: board.Board{Name: "DB1", Earthing: board.TNCS, Voltage: 230, SurgeProtection: true, Ways: []board.Way{{
+			Boards: []board.Board{{Number: 1, Name: "DB1", Earthing: board.TNCS, Voltage: 230, SurgeProtection: true, Ways: []board.Way{{
 				Number: 3, Feeds: "Landing lights", Wiring: board.Radial, Line: 1.5, CPC: 1, TwoWay: true,
 				Device: board.Device{Standard: "BS EN 60898", Type: "B", Rating: 6, RCD: &board.RCD{Rated: 30, Type: "A"}},
-			}}}}},
+			}}}}}},
 		{At: noon, Kind: record.Heard, Phrase: &record.Phrase{Outcome: "reading", Agreed: true,
 			Text: "way three live and neutral to earth over nine nine nine", Words: map[string]string{"whisper": "way three", "sphinx": ""},
 			Scores: map[string]float64{"whisper": -0.125, "sphinx": -1e-9}}},
 		{At: noon, Kind: record.Said, Text: "Way three: \"over\" 999 <MΩ> & \x00\u2028 – confirm?"},
-		{At: noon, Kind: record.Prepared, Step: "isolated and locked off", Answer: record.Done, HeardID: 2},
+		{At: noon, Kind: record.Prepared, Board: 1, Step: "isolated and locked off", Answer: record.Done, HeardID: 2},
 		{At: noon, Kind: record.Proposed, Slot: &slot, Quantity: quantity(t, ">999", reading.Megohm), HeardID: 2,
 			Verdict: &check.Verdict{Result: check.Pass, Reason: "above the limit of 1 Mohm", Source: "BS 7671 Table 64, from memory"}},
 		{At: noon, Kind: record.Confirmed, HeardID: 2},
@@ -96,7 +96,7 @@ func oneOfEach(t testing.TB) []record.Event {
 		{At: noon, Kind: record.Withdrawn, Slot: &slot, Reason: "wrong way"},
 		{At: noon, Kind: record.Skipped, Slot: &slot, Answer: record.Limitation, Reason: "no access"},
 		{At: noon, Kind: record.Moved, Slot: &slot, HeardID: 2},
-		{At: noon, Kind: record.Retest, Slot: &record.Slot{Way: 6}},
+		{At: noon, Kind: record.Retest, Slot: &record.Slot{Board: 1, Way: 6}},
 		{At: noon, Kind: record.Paused},
 		{At: noon, Kind: record.CarriedOn},
 		{At: noon.In(time.FixedZone("", 3600)).Add(time.Second), Kind: record.Finished},
@@ -285,7 +285,7 @@ func TestSettings(t *testing.T) {
 func drawEvent(t *rapid.T, heard []int64) record.Event {
 	text := rapid.String()
 	test := rapid.SampledFrom([]reading.Test{reading.LNE, reading.LN, reading.R1R2, reading.Zs, reading.Polarity})
-	slot := &record.Slot{Way: rapid.IntRange(1, 99).Draw(t, "way"), Test: test.Draw(t, "test"), Position: rapid.IntRange(0, 2).Draw(t, "position")}
+	slot := &record.Slot{Board: 1, Way: rapid.IntRange(1, 99).Draw(t, "way"), Test: test.Draw(t, "test"), Position: rapid.IntRange(0, 2).Draw(t, "position")}
 	e := record.Event{
 		At:   time.Unix(rapid.Int64Range(-1e9, 1e10).Draw(t, "s"), rapid.Int64Range(0, 999999999).Draw(t, "ns")),
 		Kind: rapid.SampledFrom([]record.Kind{record.Said, record.Prepared, record.Proposed, record.Dropped, record.Withdrawn, record.Skipped, record.Finished}).Draw(t, "kind"),
@@ -386,7 +386,7 @@ func TestInvalidBatches(t *testing.T) {
 	s, _ := create(t)
 	mustAppend(t, s, phrase(0), wav(0, 10))
 	proposed := func(change func(*record.Event)) []record.Event {
-		e := record.Event{ID: 4, At: noon, Kind: record.Proposed, Slot: &record.Slot{Way: 1, Test: reading.LN}, Quantity: quantity(t, "2.00", reading.Megohm), Verdict: &check.Verdict{Result: check.Pass}}
+		e := record.Event{ID: 4, At: noon, Kind: record.Proposed, Slot: &record.Slot{Board: 1, Way: 1, Test: reading.LN}, Quantity: quantity(t, "2.00", reading.Megohm), Verdict: &check.Verdict{Result: check.Pass}}
 		change(&e)
 		return []record.Event{e}
 	}
@@ -405,7 +405,7 @@ func TestInvalidBatches(t *testing.T) {
 		"unknown result":       {proposed(func(e *record.Event) { e.Verdict.Result = "safe" }), nil},
 		"not a number":         {proposed(func(e *record.Event) { e.Quantity.Value = zero / zero }), nil},
 		"negative":             {proposed(func(e *record.Event) { e.Quantity.Value = -1 }), nil},
-		"infinite rating":      {[]record.Event{{ID: 4, At: noon, Kind: record.Opened, Job: &board.Job{Board: board.Board{Voltage: 1 / zero}}}}, nil},
+		"infinite rating":      {[]record.Event{{ID: 4, At: noon, Kind: record.Opened, Job: &board.Job{Boards: []board.Board{{Voltage: 1 / zero}}}}}, nil},
 		"way 0":                {proposed(func(e *record.Event) { e.Slot.Way = 0 }), nil},
 		"way 100":              {proposed(func(e *record.Event) { e.Slot.Way = 100 }), nil},
 		"position 3":           {proposed(func(e *record.Event) { e.Slot.Position = 3 }), nil},

@@ -56,10 +56,10 @@ func (t *turn) propose(c choice, heardID int64, doubted bool) {
 
 func (t *turn) judge(c choice) check.Verdict {
 	r := t.s.Record
-	in := check.Input{Job: r.Job, Way: c.slot.Way, Test: c.slot.Test, Position: c.slot.Position, Quantity: c.quantity, SurgeConnected: sequence.SurgeConnected(r)}
+	in := check.Input{Job: r.Job, Board: c.slot.Board, Way: c.slot.Way, Test: c.slot.Test, Position: c.slot.Position, Quantity: c.quantity, SurgeConnected: sequence.SurgeConnected(r, c.slot.Board)}
 	for _, e := range r.Readings {
 		if e.Standing == record.Stands && e.Slot != c.slot {
-			in.Earlier = append(in.Earlier, check.Earlier{Way: e.Slot.Way, Test: e.Slot.Test, Position: e.Slot.Position, Quantity: e.Quantity})
+			in.Earlier = append(in.Earlier, check.Earlier{Board: e.Slot.Board, Way: e.Slot.Way, Test: e.Slot.Test, Position: e.Slot.Position, Quantity: e.Quantity})
 		}
 	}
 	return check.Insulation(in)
@@ -70,8 +70,7 @@ func (t *turn) judge(c choice) check.Verdict {
 // changed.
 func (t *turn) resolve(m phrase.Meaning) (c choice, why string) {
 	r := t.s.Record
-	if !sequence.Prepared(r) {
-		d, _ := sequence.Next(r)
+	if d, ok := sequence.Next(r); ok && d.Step != nil {
 		return c, "Not yet. " + d.Step.Brief
 	}
 	if c.slot, why = t.place(m); why != "" {
@@ -93,7 +92,10 @@ func (t *turn) place(m phrase.Meaning) (slot record.Slot, why string) {
 	if m.Command == phrase.No && r.Pending == nil {
 		return slot, "Nothing waits to be corrected. Say scratch that to take back the last reading. " + notStored
 	}
-	slot.Way, slot.Test = m.Way, m.Test
+	slot.Board, slot.Way, slot.Test = r.Board, m.Way, m.Test
+	if isDue {
+		slot.Board = hand.Board
+	}
 	if slot.Way == 0 {
 		if slot.Way = hand.Way; !isDue {
 			slot.Way = r.Way
@@ -104,10 +106,10 @@ func (t *turn) place(m phrase.Meaning) (slot record.Slot, why string) {
 			return slot, "Say which way and which test. " + notStored
 		}
 	}
-	if why := t.noWay(slot.Way); why != "" {
+	if why := t.noWay(slot.Board, slot.Way); why != "" {
 		return slot, why
 	}
-	if why := t.noTest(slot.Way, slot.Test); why != "" {
+	if why := t.noTest(slot.Board, slot.Way, slot.Test); why != "" {
 		return slot, why
 	}
 	slot.Position = t.position(slot, hand)
@@ -119,8 +121,8 @@ func (t *turn) place(m phrase.Meaning) (slot record.Slot, why string) {
 // meant, or else the one measured last.
 func (t *turn) position(slot, hand record.Slot) int {
 	r := t.s.Record
-	positions := sequence.Positions(*r.Job.Board.Way(slot.Way))
-	if hand.Way == slot.Way && slices.Contains(positions, hand.Position) {
+	positions := sequence.Positions(*r.Job.Way(slot.Board, slot.Way))
+	if hand.Board == slot.Board && hand.Way == slot.Way && slices.Contains(positions, hand.Position) {
 		return hand.Position
 	}
 	for _, p := range positions {
@@ -133,8 +135,8 @@ func (t *turn) position(slot, hand record.Slot) int {
 }
 
 // noWay says why there can be no reading for a way, or nothing.
-func (t *turn) noWay(n int) string {
-	switch w := t.s.Record.Job.Board.Way(n); {
+func (t *turn) noWay(board, n int) string {
+	switch w := t.s.Record.Job.Way(board, n); {
 	case w == nil:
 		return fmt.Sprintf("There is no %s on this board. %s", way(n), notStored)
 	case w.Spare:
@@ -144,15 +146,15 @@ func (t *turn) noWay(n int) string {
 }
 
 // noTest says why a way cannot have a test, or nothing.
-func (t *turn) noTest(n int, test reading.Test) string {
+func (t *turn) noTest(board, n int, test reading.Test) string {
 	job := t.s.Record.Job
 	switch {
-	case slices.Contains(sequence.Allowed(job, n), test):
+	case slices.Contains(sequence.Allowed(job, board, n), test):
 		return ""
 	case !test.Insulation():
 		return fmt.Sprintf("This session takes insulation readings, not %s. %s", test.Spoken(), notStored)
-	case job.Board.Way(n).Keep500Off != "":
-		return fmt.Sprintf("%s is tested together to earth only, because of %s. %s", capital(way(n)), job.Board.Way(n).Keep500Off, notStored)
+	case job.Way(board, n).Keep500Off != "":
+		return fmt.Sprintf("%s is tested together to earth only, because of %s. %s", capital(way(n)), job.Way(board, n).Keep500Off, notStored)
 	}
 	return fmt.Sprintf("%s has no test %s. %s", capital(way(n)), test.Spoken(), notStored)
 }

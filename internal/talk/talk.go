@@ -59,9 +59,10 @@ type State struct {
 }
 
 type place struct {
-	way, position int
-	bar           string
-	volts         float64
+	board, way int
+	position   int
+	bar        string
+	volts      float64
 }
 
 // offer is two readings that a disputed phrase may have meant.
@@ -72,9 +73,10 @@ type offer struct {
 
 // asking is what will be left out once its reason is known.
 type asking struct {
-	how  record.How
-	step string // a preparation step, or
-	slot record.Slot
+	how   record.How
+	board int
+	step  string // a preparation step, or
+	slot  record.Slot
 }
 
 // Event is something that happened: one of Begin, Heard, Beyond, NotUnderstood,
@@ -244,7 +246,7 @@ func (t *turn) begin(e Begin) {
 		t.effects = append(t.effects, Say{"The board file differs from the one that this record began with. Use the first one, or give the job a new reference."}, Stop{})
 		return
 	}
-	if r.Sessions == 0 && len(sequence.Order(e.Job)) == 0 {
+	if r.Sessions == 0 && !testable(e.Job) {
 		t.effects = append(t.effects, Say{"There is no way to test on this board. Give a board file."}, Stop{})
 		return
 	}
@@ -258,7 +260,7 @@ func (t *turn) begin(e Begin) {
 		t.fact(record.Event{Kind: record.Opened, Job: &job})
 	}
 	if !again {
-		t.sayf("Job %s, %s.", job.Reference, job.Board.Name)
+		t.sayf("Job %s, %s.", job.Reference, job.Boards[0].Name)
 		t.announce()
 		return
 	}
@@ -268,6 +270,16 @@ func (t *turn) begin(e Begin) {
 		return
 	}
 	t.prompt()
+}
+
+// testable reports whether there is a way to test on any board.
+func testable(job board.Job) bool {
+	for _, number := range sequence.Boards(job) {
+		if len(sequence.Order(job, number)) > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 func (t *turn) notUnderstood() {
@@ -311,7 +323,7 @@ func (t *turn) beyond(e Beyond) {
 	if e.Meaning.HasValue() {
 		_, why = t.resolve(e.Meaning)
 	} else if e.Meaning.Way != 0 {
-		why = t.noWay(e.Meaning.Way)
+		why = t.noWay(t.s.Record.Board, e.Meaning.Way)
 	}
 	if why == "" {
 		why = "That cannot be said here. Nothing was stored."

@@ -136,7 +136,7 @@ func (p *talker) do(e Event) {
 				p.t.Fatalf("%v was stored, but what was said before was %q", x, p.heard)
 			}
 		}
-		if !sequence.Prepared(before.Record) {
+		if !sequence.Prepared(before.Record, r.Board) {
 			p.t.Fatalf("%v was stored before the preparation was answered", x)
 		}
 	}
@@ -153,7 +153,7 @@ func (p *talker) do(e Event) {
 
 func (p *talker) prepare() {
 	p.t.Helper()
-	for _, step := range sequence.Steps(p.state.Record.Job) {
+	for _, step := range sequence.Steps(p.state.Record.Job, p.state.Record.Board) {
 		p.phrase(phrase.Meaning{Command: phrase.Command(step.ID)})
 	}
 }
@@ -295,7 +295,7 @@ func FuzzStep(f *testing.F) {
 // Every preparation step is answered by a phrase of the grammar.
 func TestStepsAreAnsweredByPhrases(t *testing.T) {
 	g := loadGrammar(t)
-	for _, step := range sequence.Steps(readJob(t, "terrace.yaml")) {
+	for _, step := range sequence.Steps(readJob(t, "terrace.yaml"), 1) {
 		if m, ok := g.Meaning(step.ID); !ok || string(m.Command) != step.ID {
 			t.Errorf("%q means %+v", step.ID, m)
 		}

@@ -149,17 +149,17 @@ func (t *turn) ask(step sequence.Step) {
 
 func (t *turn) announceTest(d sequence.Due) {
 	r := &t.s.Record
-	w := r.Job.Board.Way(d.Slot.Way)
-	now := place{d.Slot.Way, d.Slot.Position, w.NeutralBar, d.Volts}
+	w := r.Job.Way(d.Board, d.Slot.Way)
+	now := place{d.Board, d.Slot.Way, d.Slot.Position, w.NeutralBar, d.Volts}
 	was := t.s.told
 	t.s.told = now
-	if now.bar != was.bar && severalBars(r.Job.Board) {
+	if now.bar != was.bar && severalBars(*r.Job.Board(d.Board)) {
 		t.sayf("Neutral bar %s.", w.NeutralBar)
 	}
-	if now.way != was.way {
+	if now.board != was.board || now.way != was.way {
 		t.sayf("%s, %s.", capital(way(w.Number)), w.Feeds)
 	}
-	if now.position != was.position && now.position > 0 || now.way != was.way && now.position > 0 {
+	if now.position != was.position && now.position > 0 || (now.board != was.board || now.way != was.way) && now.position > 0 {
 		t.sayf("Switch position %s.", reading.Cardinal(now.position))
 	}
 	if w.Keep500Off != "" {
@@ -169,7 +169,7 @@ func (t *turn) announceTest(d sequence.Due) {
 		t.say("To find the conductor:")
 	}
 	test := capital(d.Slot.Test.Spoken())
-	if now.way != was.way || now.volts != was.volts {
+	if (now.board != was.board || now.way != was.way) || now.volts != was.volts {
 		test += fmt.Sprintf(", %v volts", d.Volts)
 	}
 	t.say(test + ".")
@@ -196,7 +196,7 @@ func (t *turn) nothingDue() {
 
 // failing names the ways that fail and how they are taken up again.
 func (t *turn) failing() {
-	ways := sequence.Failing(t.s.Record)
+	ways := sequence.Failing(t.s.Record, t.s.Record.Board)
 	if len(ways) == 0 {
 		return
 	}
@@ -211,14 +211,14 @@ func (t *turn) failing() {
 func (t *turn) left() {
 	r := t.s.Record
 	var steps, tests int
-	ways := map[int]bool{}
+	ways := map[[2]int]bool{}
 	for _, d := range sequence.Remaining(r) {
 		if d.Step != nil {
 			steps++
 			continue
 		}
 		tests++
-		ways[d.Slot.Way] = true
+		ways[[2]int{d.Board, d.Slot.Way}] = true
 	}
 	if steps > 0 {
 		t.sayf("%s of preparation left.", capital(count(steps, "step", "steps")))
