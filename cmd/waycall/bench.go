@@ -2,12 +2,14 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -20,6 +22,7 @@ import (
 	"waycall/internal/degrade"
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
+	"waycall/internal/session"
 )
 
 func newBench() *cobra.Command {
@@ -30,6 +33,7 @@ func newBench() *cobra.Command {
 		limit    int
 		save     string
 		compare  bool
+		stream   bool
 		asJSON   bool
 	)
 	cmd := &cobra.Command{
@@ -68,6 +72,12 @@ same stretch. The same --seed gives the same sound.`,
 				return err
 			}
 			ears := []bench.Ear{ownEar(e, ear)}
+			if stream {
+				if compare {
+					return usageError{errors.New("--stream and --compare exclude each other; run them one after the other")}
+				}
+				ears = []bench.Ear{streamed(cmd.Context(), e, ear)}
+			}
 			if compare {
 				others, closeOthers, err := rivals.Open(g, rivals.In(projectRoot()))
 				if err != nil {
@@ -79,7 +89,7 @@ same stretch. The same --seed gives the same sound.`,
 				}
 			}
 			run := bench.Run{
-				Set: set.Name, Condition: t.Condition, Join: t.Join, Seed: t.Seed, Limit: limit,
+				Set: set.Name, Condition: t.Condition, Join: t.Join, Streamed: stream, Seed: t.Seed, Limit: limit,
 				Date: time.Now().UTC().Format(time.RFC3339), Machine: machine(),
 			}
 			for _, e := range ears {
@@ -121,6 +131,7 @@ same stretch. The same --seed gives the same sound.`,
 	cmd.Flags().IntVar(&limit, "limit", 0, "hear only this many phrases, spread over the set")
 	cmd.Flags().StringVar(&save, "save", "", "keep what came of each phrase in this file, as JSON lines")
 	cmd.Flags().BoolVar(&compare, "compare", false, "hear each phrase by the usual other ways, too, and compare")
+	cmd.Flags().BoolVar(&stream, "stream", false, "hear in real time, as from a microphone; times count from the end of the pause")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print the summary as JSON")
 	cmd.AddCommand(newBenchReport(), newBenchFit())
 	return cmd
@@ -210,6 +221,23 @@ func ownEar(e *hear.Ear, f earFlags) bench.Ear {
 			return answer(h), err
 		},
 	}
+}
+
+// streamed is waycall's own ear as a microphone would feed it. Where a pause makes
+// several phrases of the sound, the longest counts.
+func streamed(ctx context.Context, e *hear.Ear, f earFlags) bench.Ear {
+	own := ownEar(e, f)
+	own.Hear = func(sound []float32) (bench.Answer, error) {
+		found, err := session.StreamClip(ctx, e, phrase.Scope{}, sound, audio.Settings{})
+		if err != nil || len(found) == 0 {
+			return answer(hear.Heard{Outcome: hear.None, Confidence: -1}), err
+		}
+		longest := slices.MaxFunc(found, func(a, b session.Streamed) int { return cmp.Compare(len(a.Phrase.Sound), len(b.Phrase.Sound)) })
+		a := answer(longest.Heard)
+		a.Took = longest.Timing.Hearing
+		return a, nil
+	}
+	return own
 }
 
 // cutOut gives an ear the phrase as waycall's endpointing cuts it out of the sound,

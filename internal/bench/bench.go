@@ -17,6 +17,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
@@ -90,6 +91,10 @@ type Answer struct {
 	Sure       bool           // taken without a question
 	Confidence float64        // claimed probability, 0 to 1, that the likeliest candidate is right; negative where none is claimed
 	Evidence   []float64      // what the confidence was made of; may be nil
+
+	// Took is the time from the end of the sound to its meaning where the ear
+	// measures it itself; 0 where the time that Hear takes is what counts.
+	Took time.Duration
 
 	Witnesses map[string]string  // what each recogniser heard, for the record; may be nil
 	Scores    map[string]float64 // its log-probabilities; may be nil

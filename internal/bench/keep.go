@@ -16,6 +16,7 @@ type Run struct {
 	Set       string            `json:"set"`
 	Condition degrade.Condition `json:"condition"`
 	Join      bool              `json:"join,omitempty"`
+	Streamed  bool              `json:"streamed,omitempty"` // as from a microphone, in real time, and not the whole file at once
 	Seed      uint64            `json:"seed"`
 	Limit     int               `json:"limit,omitempty"` // phrases asked for, where not all were
 	Methods   []string          `json:"methods"`         // names of the ears
@@ -28,6 +29,9 @@ type Run struct {
 // Title names the condition in a few words.
 func (r Run) Title() string {
 	c := r.Condition.String()
+	if r.Streamed {
+		c += ", in real time"
+	}
 	switch {
 	case r.Join && c == "clean":
 		return "two in one breath"

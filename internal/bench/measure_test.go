@@ -58,7 +58,7 @@ func TestReliability(t *testing.T) {
 	var results []Result
 	add := func(confidence float64, end End, n int) {
 		for range n {
-			results = append(results, Result{ForUs: end != Ignored, Confidence: confidence, End: end})
+			results = append(results, Result{ForUs: end != Ignored, Confidence: confidence, End: end, Nearest: end == Right || end == Asked})
 		}
 	}
 	add(0.97, Right, 6)
@@ -68,7 +68,7 @@ func TestReliability(t *testing.T) {
 	add(0.2, Wrong, 1)
 	add(-1, Right, 9)         // claims nothing
 	add(math.NaN(), Wrong, 9) // claims nonsense
-	add(0.97, Ignored, 9)     // nothing was heard
+	add(-1, Ignored, 9)       // nothing was heard
 	want := []Bin{
 		{0, 0.5, 1, 0, 0.2},
 		{0.95, 0.98, 10, 8, 0.966},

@@ -152,7 +152,7 @@ func Try(ctx context.Context, g *phrase.Grammar, set Set, trial Trial, ears []Ea
 			}
 			start := time.Now()
 			a, err := ear.Hear(sound)
-			took := time.Since(start)
+			took := cmp.Or(a.Took, time.Since(start))
 			if err != nil {
 				return fmt.Errorf("%s: %s: %w", ear.Name, it.File, err)
 			}
