@@ -1,0 +1,290 @@
+// Command word-confusion measures which command words are heard surely and what
+// each is confused with, so that the words of the grammar can be chosen by figures.
+// scripts/confusion runs its steps one after the other:
+//
+//	word-confusion list                                     # the words, one a line, to be rendered
+//	word-confusion hear --manifest FILE --model FILE --to out/confusion
+//	word-confusion table out/confusion/*.jsonl > docs/bench/confusion.md
+//
+// The words are every command of the grammar that holds no number, and the words
+// that were weighed for commands (rule <weighed> of models/adapt/ahead.gram). Each
+// is heard in quiet and in the noise of a site by each witness alone: the adapted
+// model, decoded freely, and pocketsphinx, held to all of the words.
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"io/fs"
+	"maps"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+
+	"waycall/grammar"
+	"waycall/internal/audio"
+	"waycall/internal/bench"
+	"waycall/internal/degrade"
+	"waycall/internal/hear"
+	"waycall/internal/hear/sphinx"
+	"waycall/internal/hear/whisper"
+	"waycall/internal/phrase"
+)
+
+func main() {
+	if err := run(os.Args[1:], os.Stdout); err != nil {
+		fmt.Fprintln(os.Stderr, "word-confusion:", err)
+		os.Exit(1)
+	}
+}
+
+func run(args []string, out io.Writer) error {
+	if len(args) == 0 {
+		return errors.New("no step named; give list, hear or table")
+	}
+	flags := flag.NewFlagSet(args[0], flag.ContinueOnError)
+	ahead := flags.String("ahead", "models/adapt", "folder of ahead.gram")
+	manifest := flags.String("manifest", "", "manifest.jsonl of the rendered words")
+	model := flags.String("model", "models/tiny.en-waycall-q8_0.bin", "speech model")
+	to := flags.String("to", "out/confusion", "folder for what was heard")
+	if err := flags.Parse(args[1:]); err != nil {
+		return err
+	}
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		return err
+	}
+	words, err := weighed(g, os.DirFS(*ahead))
+	if err != nil {
+		return err
+	}
+	switch args[0] {
+	case "list":
+		for _, w := range words {
+			fmt.Fprintln(out, w.Text)
+		}
+		return nil
+	case "hear":
+		return hearAll(g, words, *manifest, *model, *to)
+	case "table":
+		var kept []bench.Kept
+		for _, file := range flags.Args() {
+			k, err := bench.LoadFile(file)
+			if err != nil {
+				return err
+			}
+			kept = append(kept, k)
+		}
+		return writeTable(out, g, words, kept)
+	}
+	return fmt.Errorf("no step %q; give list, hear or table", args[0])
+}
+
+// both looks in one folder, then in another.
+type both [2]fs.FS
+
+func (b both) Open(name string) (fs.File, error) {
+	f, err := b[0].Open(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return b[1].Open(name)
+	}
+	return f, err
+}
+
+// draws is how many phrases are made up to meet every one without a number: the
+// rarest comes about once in 2,000.
+const draws = 60000
+
+// weighed lists the words: the grammar's first, then those of ahead.gram, each in
+// the order of the alphabet.
+func weighed(g *phrase.Grammar, ahead fs.FS) ([]word, error) {
+	known, err := drawn(grammar.Files, "phrases", "phrase", func(text string) bool {
+		m, ok := g.Meaning(text)
+		// A command with its reason is two phrases, each weighed by itself.
+		return ok && m.Command != "" && m.Way == 0 && m.Board == 0 && !m.HasValue() &&
+			(m.Reason == "" || m.Command == phrase.Reason)
+	})
+	if err != nil {
+		return nil, err
+	}
+	others, err := drawn(both{ahead, grammar.Files}, "ahead", "weighed", func(text string) bool {
+		_, ok := g.Meaning(text)
+		return !ok
+	})
+	if err != nil {
+		return nil, err
+	}
+	var words []word
+	for _, text := range known {
+		m, _ := g.Meaning(text)
+		words = append(words, word{Text: text, Known: true, For: m.Command})
+	}
+	for _, text := range others {
+		words = append(words, word{Text: text, For: wouldBe[text]})
+	}
+	return words, nil
+}
+
+// drawn lists the phrases of a rule that are wanted.
+func drawn(files fs.FS, name, rule string, want func(string) bool) ([]string, error) {
+	sampler, err := phrase.NewSampler(files, name, nil)
+	if err != nil {
+		return nil, err
+	}
+	found := map[string]bool{} // whether it is wanted
+	rng := rand.New(rand.NewPCG(1, 0))
+	for range draws {
+		text, err := sampler.Phrase(name+"."+rule, rng)
+		if err != nil {
+			return nil, err
+		}
+		if _, seen := found[text]; !seen {
+			found[text] = want(text)
+		}
+	}
+	maps.DeleteFunc(found, func(_ string, wanted bool) bool { return !wanted })
+	return slices.Sorted(maps.Keys(found)), nil
+}
+
+// automaton accepts the words and nothing else.
+func automaton(words []word) *phrase.Automaton {
+	a := &phrase.Automaton{States: []phrase.State{{}}}
+	for _, w := range words {
+		at := 0
+		for _, part := range strings.Fields(w.Text) {
+			arcs := a.States[at].Arcs
+			i, found := slices.BinarySearchFunc(arcs, part, func(arc phrase.Arc, part string) int { return strings.Compare(arc.Word, part) })
+			if !found {
+				a.States = append(a.States, phrase.State{})
+				a.States[at].Arcs = slices.Insert(arcs, i, phrase.Arc{Word: part, To: len(a.States) - 1})
+			}
+			at = a.States[at].Arcs[i].To
+		}
+		a.States[at].Final = true
+	}
+	return a
+}
+
+// noiseSeeds are how often each word is heard in noise: each time in other noise.
+var noiseSeeds = []uint64{1, 2}
+
+// noiseDB is how far the noise lies below the speech, dB.
+const noiseDB = 5
+
+// hearAll has both witnesses hear the rendered words, in quiet and in noise, and
+// keeps what they heard.
+func hearAll(g *phrase.Grammar, words []word, manifest, model, to string) error {
+	set, err := bench.OpenSet(manifest, 0)
+	if err != nil {
+		return err
+	}
+	talk, err := set.Talk()
+	if err != nil {
+		return err
+	}
+	set.Items = slices.DeleteFunc(set.Items, func(it bench.Item) bool { return it.Want.Kind != "command" })
+	sum, err := sumOf(model)
+	if err != nil {
+		return err
+	}
+	first, err := whisper.Open(model, runtime.NumCPU())
+	if err != nil {
+		return err
+	}
+	defer first.Close()
+	lexicon := maps.Clone(g.Lexicon())
+	for _, w := range words {
+		for _, part := range strings.Fields(w.Text) {
+			if _, ok := lexicon[part]; !ok {
+				lexicon[part] = nil // as the recogniser's dictionary says
+			}
+		}
+	}
+	second, err := sphinx.Open(lexicon)
+	if err != nil {
+		return err
+	}
+	defer second.Close()
+	ear := witnesses(first, second, automaton(words))
+	ear.Note = fmt.Sprintf("%s (%s)", filepath.Base(model), sum)
+
+	trials := []bench.Trial{{}}
+	for _, seed := range noiseSeeds {
+		trials = append(trials, bench.Trial{
+			Condition: degrade.Condition{Noise: []degrade.Added{{Kind: degrade.Site, SNR: noiseDB}}},
+			Talk:      talk, Seed: seed,
+		})
+	}
+	for i, trial := range trials {
+		run := bench.Run{Set: set.Name, Condition: trial.Condition, Seed: trial.Seed, Methods: []string{ear.Name}, Notes: []string{ear.Note}}
+		keep, err := bench.Create(filepath.Join(to, fmt.Sprintf("%d.jsonl", i)), run)
+		if err != nil {
+			return err
+		}
+		n := 0
+		err = bench.Try(context.Background(), g, set, trial, []bench.Ear{ear}, func(r bench.Result) error {
+			if n++; n%50 == 0 || n == len(set.Items) {
+				fmt.Fprintf(os.Stderr, "\r%s: %d of %d heard", run.Title(), n, len(set.Items))
+			}
+			return keep.Add(r)
+		})
+		fmt.Fprintln(os.Stderr)
+		if err == nil {
+			err = keep.Finish(run)
+		}
+		keep.Close()
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// witnesses is an ear that judges nothing and tells what each witness heard.
+func witnesses(first *whisper.Model, second *sphinx.Recogniser, a *phrase.Automaton) bench.Ear {
+	return bench.Ear{Name: "witnesses", Hear: func(sound []float32) (bench.Answer, error) {
+		if p := audio.Trim(sound, audio.Settings{}); len(p.Sound) > 0 && !p.Truncated {
+			sound = p.Sound
+		}
+		type told struct {
+			hear.Text
+			error
+		}
+		other := make(chan told)
+		go func() {
+			t, err := second.Hear(a, sound)
+			other <- told{t, err}
+		}()
+		err := first.Listen(sound)
+		var free hear.Text
+		if err == nil {
+			free, err = first.Free()
+		}
+		held := <-other
+		if !free.Ended {
+			free.Words += " ..."
+		}
+		return bench.Answer{Confidence: -1, Witnesses: map[string]string{hear.WhisperFree: free.Words, hear.Sphinx: held.Words}}, errors.Join(err, held.error)
+	}}
+}
+
+// sumOf returns the beginning of the SHA-256 of a file.
+func sumOf(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", fmt.Errorf("model: %w; run scripts/setup", err)
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", fmt.Errorf("model: %w; run scripts/setup", err)
+	}
+	return fmt.Sprintf("SHA-256 %.6x...", h.Sum(nil)), nil
+}
