@@ -154,7 +154,7 @@ func TestBetterReadingNeverWorse(t *testing.T) {
 		if al > bl || ah > bh || ah == bh && b.Bound == reading.LessThan && a.Bound != reading.LessThan {
 			t.Skip("not better")
 		}
-		va, vb := againstLimit(a, l), againstLimit(b, l)
+		va, vb := againstLimit(a, l, 20), againstLimit(b, l, 20)
 		if vb.Result.severity() > va.Result.severity() {
 			t.Fatalf("%v gives %s but the better %v gives %s", a, va.Result, b, vb.Result)
 		}
@@ -167,11 +167,11 @@ func TestWideningNeverTurnsFailIntoPass(t *testing.T) {
 		q := quantities(t, "q")
 		q.Bound = reading.Exactly
 		l := Limit{500, 1, "x"}
-		was := againstLimit(q, l).Result
+		was := againstLimit(q, l, 20).Result
 		for _, b := range []reading.Bound{reading.GreaterThan, reading.LessThan} {
 			wide := q
 			wide.Bound = b
-			now := againstLimit(wide, l).Result
+			now := againstLimit(wide, l, 20).Result
 			if was == Fail && now == Pass || was == Pass && now == Fail {
 				t.Fatalf("%v gives %s but %v gives %s", q, was, wide, now)
 			}

@@ -1,7 +1,7 @@
 package check
 
 import (
-	"fmt"
+	"cmp"
 	"math"
 	"slices"
 
@@ -15,20 +15,6 @@ const (
 	gn3Source   = "IET Guidance Note 3, insulation resistance, from memory"
 	practice    = "common practice, no published source"
 	comboSource = "resistances in parallel, each reading within the 30 % operating uncertainty of IEC 61557-2, from memory"
-
-	// doubtful is the resistance in Mohm under which a reading above the limit
-	// is still looked into: Guidance Note 3, from memory.
-	doubtful = 2
-	// sound is what a sound circuit of ordinary length at least gives, in
-	// Mohm: common practice, no published source.
-	sound = 20
-	// uncertainty is the largest operating uncertainty of an insulation tester
-	// as a fraction of what it shows: IEC 61557-2, from memory.
-	uncertainty = 0.30
-	// jump is the ratio from which two readings that should be alike are
-	// looked into: nearly ten, the ratio of a slipped point. Common practice,
-	// no published source.
-	jump = 8
 )
 
 // Limit is what an insulation resistance test is made with and judged by.
@@ -42,70 +28,58 @@ type Limit struct {
 // line to earth in V. surgeConnected says that a surge protective device could
 // not be taken out, so that the test is made at 250 V but the limit stays.
 func InsulationLimit(w board.Way, voltage float64, surgeConnected bool) Limit {
+	circuit, source := "low", limitSource
 	switch {
 	case w.Separated:
-		return Limit{250, 0.5, limitSource}
+		circuit = "separated"
 	case voltage > 500:
-		return Limit{1000, 1, limitSource}
+		circuit = "high"
 	case surgeConnected:
-		return Limit{250, 1, surgeSource}
+		circuit, source = "surge", surgeSource
 	}
-	return Limit{500, 1, limitSource}
-}
-
-// Earlier is a reading that was recorded before the one being checked.
-type Earlier struct {
-	Board    int
-	Way      int
-	Test     reading.Test
-	Position int // as in record.Slot
-	Quantity reading.Quantity
-}
-
-// Input is everything that the verdict on one insulation reading rests on.
-type Input struct {
-	Job            board.Job
-	Board          int
-	Way            int
-	Test           reading.Test
-	Position       int
-	Quantity       reading.Quantity
-	SurgeConnected bool
-	// Earlier holds the readings on this board that still stand, in the order
-	// they were recorded, at most one for each way, test and position, and not
-	// the one that Quantity is to replace.
-	Earlier []Earlier
+	r, _ := find("64", circuit)
+	return Limit{r.number["test_volts"], r.number["megohms"], source}
 }
 
 // Insulation judges one insulation resistance reading. It never panics: what
-// cannot be judged gives CannotSay with the reason.
+// cannot be judged gives CannotSay with the reason. Judge does the same for
+// every test.
 func Insulation(in Input) Verdict {
-	way := in.Job.Way(in.Board, in.Way)
-	switch {
-	case way == nil:
-		return Verdict{CannotSay, fmt.Sprintf("There is no way %d on this board.", in.Way), practice}
-	case !in.Test.Insulation():
-		return Verdict{CannotSay, "This is not an insulation test.", practice}
-	case in.Quantity.Check() != nil:
-		return Verdict{CannotSay, "There is no reading to judge.", practice}
-	case in.Quantity.Unit != reading.Megohm:
-		return Verdict{CannotSay, "Insulation is read in megohms.", practice}
+	if !in.Test.Insulation() {
+		return cannot("what can be", practice, "This is not an insulation test.")
 	}
-	limit := InsulationLimit(*way, in.Job.Board(in.Board).Voltage, in.SurgeConnected)
-	all := []Verdict{againstLimit(in.Quantity, limit)}
-	for _, rule := range []func(Input, Limit) (Verdict, bool){againstSeparate, againstScale, againstPosition, sameAgain, slippedPoint} {
-		if v, ok := rule(in, limit); ok {
-			all = append(all, v)
+	return Judge(in)
+}
+
+func (c *ctx) insulation() []Verdict {
+	var way board.Way
+	if c.way != nil {
+		way = *c.way
+	}
+	least := InsulationLimit(way, c.board.Voltage, c.in.SurgeConnected)
+	sound := limit("insulation_sound")
+	if c.way == nil {
+		// Many sound circuits in parallel give less than one.
+		sound = limit("insulation_doubtful")
+	}
+	first := againstLimit(c.q, least, sound)
+	if first.Result == Fail || first.Result == Investigate {
+		first = c.suggest(first)
+	}
+	all := []Verdict{c.numbers(first)}
+	for _, rule := range []func(*ctx, Limit) (Verdict, bool){againstSeparate, againstScale, againstPosition, sameAgain, slippedPoint, againstWhole} {
+		if v, ok := rule(c, least); ok {
+			all = append(all, c.numbers(v))
 		}
 	}
-	return worst(all)
+	return all
 }
 
 // againstLimit judges q by the limit alone. Let the truth lie from low to
 // high: it fails when even high does, passes when even low is what a sound
 // circuit gives, and is looked into when even high is not. Between, nothing
 // can be said. A higher low or high never makes this worse.
-func againstLimit(q reading.Quantity, l Limit) Verdict {
+func againstLimit(q reading.Quantity, l Limit, sound float64) Verdict {
 	low, high := q.Interval()
 	below := func(x float64) bool { // the truth is surely below x
 		return high < x || high == x && q.Bound == reading.LessThan
@@ -116,19 +90,23 @@ func againstLimit(q reading.Quantity, l Limit) Verdict {
 	} else {
 		least += " megohms"
 	}
+	const rule = "insulation against its limit"
+	v := func(r Result, source, format string, args ...any) Verdict {
+		return verdict(r, rule, source, format, args...).with("limit", l.Least, reading.Megohm).with("test voltage", l.TestVoltage, reading.Volt).margin(low, l.Least)
+	}
 	switch {
 	case below(l.Least):
-		return Verdict{Fail, fmt.Sprintf("Below the limit of %s.", least), l.Source}
-	case below(doubtful):
-		return Verdict{Investigate, "Under two megohms, so look for the cause.", gn3Source}
+		return v(Fail, l.Source, "Below the limit of %s.", least).margin(high, l.Least)
+	case below(limit("insulation_doubtful")):
+		return v(Investigate, gn3Source, "Under two megohms, so look for the cause.")
 	case below(sound):
-		return Verdict{Investigate, "A sound circuit gives more than twenty megohms.", practice}
+		return v(Investigate, practice, "A sound circuit gives more than twenty megohms.")
 	case low >= sound:
-		return Verdict{Pass, fmt.Sprintf("Meets the limit of %s.", least), l.Source}
+		return v(Pass, l.Source, "Meets the limit of %s.", least)
 	case q.Bound == reading.GreaterThan:
-		return Verdict{CannotSay, fmt.Sprintf("Known only to be %s, so use a higher range.", q.Spoken()), l.Source}
+		return v(CannotSay, l.Source, "Known only to be %s, so use a higher range.", q.Spoken())
 	}
-	return Verdict{CannotSay, fmt.Sprintf("Known only to be %s, so read the value itself.", q.Spoken()), l.Source}
+	return v(CannotSay, l.Source, "Known only to be %s, so read the value itself.", q.Spoken())
 }
 
 // spokenNumber says a number that came from a file or a table, with no more
@@ -144,42 +122,44 @@ func spokenNumber(x float64) string {
 // through the neutral. So the reading together is at least the two separate
 // ones in parallel (no path between line and neutral) and at most the smaller
 // of them (line and neutral joined, as by a load left in).
-func againstSeparate(in Input, _ Limit) (Verdict, bool) {
-	got := map[reading.Test]Interval{}
-	for _, e := range in.Earlier {
-		if e.Board == in.Board && e.Way == in.Way && e.Position == in.Position {
-			got[e.Test] = Of(e.Quantity)
+func againstSeparate(c *ctx, _ Limit) (Verdict, bool) {
+	got := func(t reading.Test) (Interval, bool) {
+		if t == c.in.Test {
+			return c.is, true
 		}
+		q, ok := c.past.at[slot{c.in.Board, c.in.Way, t, c.in.Position}]
+		return Of(q), ok
 	}
-	got[in.Test] = Of(in.Quantity)
-	together, t := got[reading.LNE]
-	line, l := got[reading.LE]
-	neutral, n := got[reading.NE]
-	if !t || !l || !n || in.Test == reading.LN || in.Test == reading.LL {
+	together, t := got(reading.LNE)
+	line, l := got(reading.LE)
+	neutral, n := got(reading.NE)
+	if !t || !l || !n || c.in.Test != reading.LNE && c.in.Test != reading.LE && c.in.Test != reading.NE {
 		return Verdict{}, false
 	}
+	uncertainty := limit("insulation_uncertainty")
 	together, line, neutral = together.widen(uncertainty), line.widen(uncertainty), neutral.widen(uncertainty)
 	want := Interval{Parallel(line, neutral).Low, math.Min(line.High, neutral.High)}
 	if !together.apart(want) {
 		return Verdict{}, false
 	}
-	return Verdict{Investigate, "The readings together and separate do not fit, so one of them is wrong.", comboSource}, true
+	return verdict(Investigate, "together against separate", comboSource, "The readings together and separate do not fit, so one of them is wrong.").
+		span("together", together, reading.Megohm).span("line", line, reading.Megohm).span("neutral", neutral, reading.Megohm).next("Read all three again."), true
 }
 
 // againstScale finds an over-range reading that lost its "greater than" or one
 // of its figures on the way. The scale ends elsewhere at other test voltages,
 // so only the 500 V one is known.
-func againstScale(in Input, l Limit) (Verdict, bool) {
-	end, q := in.Job.Instrument.OverRange, in.Quantity
+func againstScale(c *ctx, l Limit) (Verdict, bool) {
+	end, q := c.in.Job.Instrument.OverRange, c.q
 	if end <= 0 || l.TestVoltage != 500 {
 		return Verdict{}, false
 	}
 	scale := spokenNumber(end)
 	switch {
 	case q.Bound == reading.Exactly && q.Value >= end:
-		return Verdict{Investigate, fmt.Sprintf("The scale ends at %s, so was it over range?", scale), practice}, true
+		return verdict(Investigate, "end of the scale", practice, "The scale ends at %s, so was it over range?", scale).with("end of the scale", end, reading.Megohm), true
 	case q.Bound == reading.GreaterThan && q.Value != end:
-		return Verdict{Investigate, fmt.Sprintf("This instrument is over range at %s.", scale), practice}, true
+		return verdict(Investigate, "end of the scale", practice, "This instrument is over range at %s.", scale).with("end of the scale", end, reading.Megohm), true
 	}
 	return Verdict{}, false
 }
@@ -187,17 +167,22 @@ func againstScale(in Input, l Limit) (Verdict, bool) {
 // againstPosition compares the two positions of a two-way switch. Most of the
 // cable is the same in both, so a great difference lies in the strappers or in
 // one of the readings.
-func againstPosition(in Input, _ Limit) (Verdict, bool) {
-	for _, e := range in.Earlier {
-		if e.Board != in.Board || e.Way != in.Way || e.Test != in.Test || e.Position == in.Position {
+func againstPosition(c *ctx, _ Limit) (Verdict, bool) {
+	if c.way == nil {
+		return Verdict{}, false
+	}
+	jump := limit("slip")
+	for position := range 4 {
+		q, ok := c.past.at[slot{c.in.Board, c.in.Way, c.in.Test, position}]
+		if !ok || position == c.in.Position {
 			continue
 		}
-		here, there := Of(in.Quantity), Of(e.Quantity)
+		here, there := c.is, Of(q)
 		switch {
 		case here.High*jump <= there.Low:
-			return Verdict{Investigate, "Far lower than in the other switch position.", practice}, true
+			return verdict(Investigate, "switch positions", practice, "Far lower than in the other switch position.").span("other position", there, reading.Megohm).next("Look at the strappers."), true
 		case there.High*jump <= here.Low:
-			return Verdict{Investigate, "Far higher than in the other switch position.", practice}, true
+			return verdict(Investigate, "switch positions", practice, "Far higher than in the other switch position.").span("other position", there, reading.Megohm).next("Look at the strappers."), true
 		}
 	}
 	return Verdict{}, false
@@ -205,15 +190,18 @@ func againstPosition(in Input, _ Limit) (Verdict, bool) {
 
 // sameAgain finds the figure of the way before. Over-range readings are alike
 // on every good way, so only values count.
-func sameAgain(in Input, _ Limit) (Verdict, bool) {
-	for _, e := range slices.Backward(in.Earlier) {
-		if e.Test != in.Test || e.Board != in.Board || e.Way == in.Way {
+func sameAgain(c *ctx, _ Limit) (Verdict, bool) {
+	if c.way == nil {
+		return Verdict{}, false
+	}
+	for _, e := range slices.Backward(c.past.series[series{c.in.Board, c.in.Test}]) {
+		if e.Way == c.in.Way || e.Way == 0 {
 			continue
 		}
-		if in.Quantity.Bound != reading.Exactly || !e.Quantity.Equal(in.Quantity) {
+		if c.q.Bound != reading.Exactly || !e.Quantity.Equal(c.q) {
 			break
 		}
-		return Verdict{Investigate, fmt.Sprintf("The same as way %s, so was it read again or carried over?", reading.Cardinal(e.Way)), practice}, true
+		return verdict(Investigate, "the same figure again", practice, "The same as way %s, so was it read again or carried over?", reading.Cardinal(e.Way)).next("Read the display again."), true
 	}
 	return Verdict{}, false
 }
@@ -221,13 +209,13 @@ func sameAgain(in Input, _ Limit) (Verdict, bool) {
 // slippedPoint compares with the other ways where these are alike: at least
 // three values, all within three times of the middle one. Where they scatter,
 // ten times more or less means nothing.
-func slippedPoint(in Input, _ Limit) (Verdict, bool) {
-	if in.Quantity.Bound != reading.Exactly || in.Quantity.Value <= 0 {
+func slippedPoint(c *ctx, _ Limit) (Verdict, bool) {
+	if c.way == nil || c.q.Bound != reading.Exactly || c.q.Value <= 0 {
 		return Verdict{}, false
 	}
 	var others []float64
-	for _, e := range in.Earlier {
-		if e.Test == in.Test && e.Board == in.Board && e.Way != in.Way && e.Quantity.Bound == reading.Exactly {
+	for _, e := range c.past.series[series{c.in.Board, c.in.Test}] {
+		if e.Way != c.in.Way && e.Way != 0 && e.Quantity.Bound == reading.Exactly {
 			others = append(others, e.Quantity.Value)
 		}
 	}
@@ -239,13 +227,169 @@ func slippedPoint(in Input, _ Limit) (Verdict, bool) {
 	if middle <= 0 || others[0]*3 < middle || others[len(others)-1] > 3*middle {
 		return Verdict{}, false
 	}
-	ratio, side := in.Quantity.Value/middle, "higher"
+	ratio, side := c.q.Value/middle, "higher"
 	if ratio < 1 {
 		ratio, side = 1/ratio, "lower"
 	}
-	if ratio < jump {
+	if ratio < limit("slip") {
 		return Verdict{}, false
 	}
 	times := [...]string{"ten", "ten", "a hundred", "a thousand"}[min(3, int(math.Round(math.Log10(ratio))))]
-	return Verdict{Investigate, fmt.Sprintf("About %s times %s than the other ways, so did the point slip?", times, side), practice}, true
+	return verdict(Investigate, "a slipped point", practice, "About %s times %s than the other ways, so did the point slip?", times, side).with("middle of the others", middle, reading.Megohm).next("Read the display again."), true
+}
+
+// WholeBoard returns the insulation resistance in Mohm of ways in parallel, in
+// any order.
+func WholeBoard(ways []Interval) Interval {
+	// The order must not change the last figure, so it is always the same one.
+	ways = slices.Clone(ways)
+	slices.SortFunc(ways, func(a, b Interval) int {
+		if d := cmp.Compare(a.Low, b.Low); d != 0 {
+			return d
+		}
+		return cmp.Compare(a.High, b.High)
+	})
+	whole := Interval{math.Inf(1), math.Inf(1)}
+	for _, w := range ways {
+		whole = Parallel(whole, w)
+	}
+	return whole
+}
+
+// Rest returns what must lie in parallel with part, in Mohm, for both to give
+// whole: 1/(1/whole - 1/part). High is +Inf where part alone may account for it.
+func Rest(whole, part Interval) Interval {
+	one := func(w, p float64, dir int) float64 {
+		d := toward(reciprocal(w, -dir)-reciprocal(p, dir), -dir)
+		if !(d > 0) {
+			return math.Inf(1)
+		}
+		return reciprocal(d, dir)
+	}
+	if whole.Low <= 0 {
+		return Interval{0, one(whole.High, part.Low, 1)}
+	}
+	return Interval{one(whole.Low, part.High, -1), one(whole.High, part.Low, 1)}
+}
+
+// PullsDown returns the place in ways of the one that keeps their parallel
+// combination under least Mohm: with it the whole is surely lower, without it
+// surely not. False when there is no such one, or it cannot be told.
+func PullsDown(ways []Interval, least float64) (int, bool) {
+	if WholeBoard(ways).High >= least {
+		return 0, false
+	}
+	found := -1
+	for i := range ways {
+		if WholeBoard(slices.Concat(ways[:i], ways[i+1:])).Low < least {
+			continue
+		}
+		if found >= 0 {
+			return 0, false
+		}
+		found = i
+	}
+	return found, found >= 0
+}
+
+// againstWhole compares the reading of the whole board with its ways: the whole
+// is their parallel combination, so it is never more than any of them.
+func againstWhole(c *ctx, l Limit) (Verdict, bool) {
+	if c.in.Test != reading.LNE {
+		return Verdict{}, false
+	}
+	const rule = "whole board against its ways"
+	u := limit("insulation_uncertainty")
+	whole, known := c.is, true
+	if c.way != nil {
+		var q reading.Quantity
+		q, known = c.past.at[slot{c.in.Board, 0, reading.LNE, 0}]
+		whole = Of(q)
+	}
+	if !known {
+		return Verdict{}, false
+	}
+	var ways []Interval
+	var numbers []int
+	missing, last := 0, 0
+	for i := range c.board.Ways {
+		w := &c.board.Ways[i]
+		if w.Spare {
+			continue
+		}
+		got, ok := Interval{}, false
+		if w.Number == c.in.Way {
+			got, ok = c.is, true
+		} else {
+			got, ok = c.gotAt(c.in.Board, w.Number, reading.LNE)
+		}
+		if !ok {
+			missing, last = missing+1, w.Number
+			continue
+		}
+		ways, numbers = append(ways, got), append(numbers, w.Number)
+	}
+	if len(ways) == 0 {
+		return Verdict{}, false
+	}
+	reckoned := WholeBoard(ways)
+	most := reckoned.widen(u)
+	is := whole.widen(u)
+	note := func(v Verdict) Verdict {
+		return v.span("whole board", whole, reading.Megohm).span("ways in parallel", reckoned, reading.Megohm)
+	}
+	switch {
+	case is.Low > most.High:
+		return note(verdict(Investigate, rule, comboSource, "The whole board reads more than its ways allow, so a way may have been off.")).next("Read the whole board again with every device on."), true
+	case missing == 0 && is.High < most.Low:
+		return note(verdict(Investigate, rule, comboSource, "The whole board reads less than its ways give, so something else may be connected.")).next("Look at spare ways, surge protection and what hangs on the bars."), true
+	case whole.High >= l.Least:
+		return Verdict{}, false
+	}
+	if i, ok := PullsDown(ways, l.Least); ok {
+		return note(verdict(Investigate, rule, comboSource, "By elimination way %s pulls the board down.", reading.Cardinal(numbers[i]))).next("Take way %s off and read the whole board again.", reading.Cardinal(numbers[i])), true
+	}
+	if missing == 1 && most.Low >= l.Least {
+		rest := Rest(whole, reckoned)
+		return note(verdict(Investigate, rule, comboSource, "By elimination way %s pulls the board down.", reading.Cardinal(last))).span("way by elimination", rest, reading.Megohm).
+			next("Read way %s.", reading.Cardinal(last)), true
+	}
+	return Verdict{}, false
+}
+
+// suggest says what a low reading may come from, by the readings beside it. It
+// never says that it is so.
+func (c *ctx) suggest(v Verdict) Verdict {
+	at := func(t reading.Test) (Interval, bool) {
+		if t == c.in.Test {
+			return c.is, true
+		}
+		q, ok := c.past.at[slot{c.in.Board, c.in.Way, t, c.in.Position}]
+		return Of(q), ok
+	}
+	if c.way == nil {
+		return v.next("Switch the ways off one by one until it rises.")
+	}
+	doubtful, sound := limit("insulation_doubtful"), limit("insulation_sound")
+	le, haveL := at(reading.LE)
+	ne, haveN := at(reading.NE)
+	ln, haveLN := at(reading.LN)
+	switch {
+	case haveLN && ln.High < doubtful && (c.in.Test == reading.LN || haveL && le.Low >= sound):
+		return v.next("A load or a lamp may still be connected between line and neutral.")
+	case haveL && haveN && le.High < sound && ne.High < sound && near(le, ne):
+		return v.next("A load may join line and neutral: take loads out and read again.")
+	case haveL && haveN && le.High < sound && ne.High < sound:
+		return v.next("Moisture may be in a joint or a fitting: let it dry and read again.")
+	case c.in.Test == reading.LNE:
+		return v.next("Read line to earth and neutral to earth alone, then divide the circuit.")
+	}
+	return v.next("Divide the circuit and read each half.")
+}
+
+// near reports whether two readings may be the same within the uncertainty of
+// the instrument.
+func near(a, b Interval) bool {
+	u := limit("insulation_uncertainty")
+	return !a.widen(u).apart(b.widen(u))
 }

@@ -6,7 +6,7 @@ import (
 	"waycall/internal/reading"
 )
 
-// Interval is the set of values that a resistance may have, in Mohm, ends
+// Interval is the set of values that a quantity may have, in its unit, ends
 // included. High is +Inf when nothing is known above Low.
 type Interval struct{ Low, High float64 }
 
@@ -64,3 +64,77 @@ func (i Interval) widen(u float64) Interval {
 
 // apart reports whether the two have no value in common.
 func (i Interval) apart(j Interval) bool { return i.High < j.Low || j.High < i.Low }
+
+// Plus returns every sum of a value of i and a value of j, rounded outward.
+func (i Interval) Plus(j Interval) Interval {
+	return Interval{toward(i.Low+j.Low, -1), toward(i.High+j.High, 1)}
+}
+
+// Minus returns every difference of a value of i and a value of j that is not
+// below 0, rounded outward. What is surely below 0 gives 0.
+func (i Interval) Minus(j Interval) Interval {
+	low, high := i.Low-j.High, i.High-j.Low
+	if math.IsNaN(low) { // no upper end on either side
+		low = 0
+	}
+	if math.IsNaN(high) {
+		high = math.Inf(1)
+	}
+	return Interval{toward(math.Max(0, low), -1), toward(math.Max(0, high), 1)}
+}
+
+// Times returns i multiplied by k, 0 or more, rounded outward.
+func (i Interval) Times(k float64) Interval {
+	if !(k > 0) {
+		return Interval{}
+	}
+	return Interval{toward(i.Low*k, -1), toward(i.High*k, 1)}
+}
+
+// exact is the interval of one known value.
+func exact(x float64) Interval { return Interval{x, x} }
+
+// hull returns the smallest interval that holds both.
+func (i Interval) hull(j Interval) Interval {
+	return Interval{math.Min(i.Low, j.Low), math.Max(i.High, j.High)}
+}
+
+// around returns i with the fraction u of itself and then the amount by more on
+// either side.
+func (i Interval) around(u, by float64) Interval {
+	w := i.widen(u)
+	return Interval{toward(math.Max(0, w.Low-by), -1), toward(w.High+by, 1)}
+}
+
+// atMost judges a quantity by an upper limit that is itself known only to lie
+// in an interval: it passes when it is surely no higher, fails when it is
+// surely higher, and otherwise nothing can be said. A lower quantity never
+// fares worse.
+func atMost(q reading.Quantity, limit Interval) Result {
+	low, high := q.Interval()
+	switch {
+	case high <= limit.Low:
+		return Pass
+	case low > limit.High, low == limit.High && q.Bound == reading.GreaterThan:
+		return Fail
+	}
+	return CannotSay
+}
+
+// atLeast is atMost for a lower limit: a higher quantity never fares worse.
+func atLeast(q reading.Quantity, limit Interval) Result {
+	low, high := q.Interval()
+	switch {
+	case low >= limit.High:
+		return Pass
+	case high < limit.Low, high == limit.Low && q.Bound == reading.LessThan:
+		return Fail
+	}
+	return CannotSay
+}
+
+// within judges a quantity by a band, ends included: it passes when it surely
+// lies in it and fails when it surely lies outside.
+func within(q reading.Quantity, band Interval) Result {
+	return worst([]Verdict{{Result: atLeast(q, exact(band.Low))}, {Result: atMost(q, exact(band.High))}}).Result
+}

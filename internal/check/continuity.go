@@ -1,0 +1,213 @@
+package check
+
+import (
+	"fmt"
+
+	"waycall/internal/board"
+	"waycall/internal/reading"
+)
+
+const continuitySource = "BS 7671:2018+A2:2022 regulation 643.2.1, from memory"
+
+// Resistance returns the most that one conductor may have in ohm: its size in
+// mm2, its length in m, at t degrees C. IEC 60228 Tables 1 and 2, from memory,
+// corrected by AtTemperature. Solid and stranded conductors of one size are
+// alike in it where both are made.
+func Resistance(material board.Material, size, length, t float64) (float64, error) {
+	material = orCopper(material)
+	per, ok := data.conductors[conductorKey{string(material), 2, size}]
+	if !ok {
+		per, ok = data.conductors[conductorKey{string(material), 1, size}]
+	}
+	switch {
+	case !positive(size):
+		return 0, fmt.Errorf("the size of the conductor is not known; give it in mm2")
+	case !ok:
+		return 0, fmt.Errorf("no resistance is known for %v mm2 %s; give a size of IEC 60228", size, clip(string(material)))
+	case !positive(length):
+		return 0, fmt.Errorf("the length is not known; give it in m")
+	}
+	return AtTemperature(material, per*length/1000, limit("room"), t)
+}
+
+// R1R2 returns the most that line and protective conductor may have in series,
+// in ohm, as Resistance does for each.
+func R1R2(material board.Material, line, cpc, length, t float64) (float64, error) {
+	r1, err := Resistance(material, line, length, t)
+	if err != nil {
+		return 0, err
+	}
+	r2, err := Resistance(material, cpc, length, t)
+	return r1 + r2, err
+}
+
+// cold is the temperature of the conductors at the dead tests, degrees C.
+func cold(b *board.Board) float64 {
+	if b.Ambient == 0 {
+		return limit("room")
+	}
+	return b.Ambient
+}
+
+// expected returns what a continuity test of a way should give, in ohm.
+func (c *ctx) expected(w *board.Way, test reading.Test) (float64, error) {
+	t := cold(c.board)
+	switch {
+	case w.CPCKind == board.Steel && test != reading.RingR1 && test != reading.RingRn && test != reading.RingLN:
+		return 0, fmt.Errorf("the resistance of a steel enclosure is not known; give its cpc a size if it has one")
+	case w.Length == 0:
+		return 0, fmt.Errorf("the length is not known; give it in m")
+	}
+	switch test {
+	case reading.R1R2, reading.RingLE:
+		r, err := R1R2(w.Material, w.Line, w.CPC, w.Length, t)
+		if w.Wiring == board.Ring {
+			r /= 4
+		}
+		return r, err
+	case reading.RingLN:
+		r, err := R1R2(w.Material, w.Line, w.Line, w.Length, t)
+		return r / 4, err
+	case reading.R2, reading.RingR2:
+		r, err := Resistance(w.Material, w.CPC, w.Length, t)
+		if test == reading.R2 && w.Wiring == board.Ring {
+			r /= 4 // both halves of the ring in parallel, at the point in the middle
+		}
+		return r, err
+	case reading.RingR1, reading.RingRn:
+		return Resistance(w.Material, w.Line, w.Length, t)
+	}
+	return 0, fmt.Errorf("%s does not follow from a length", test)
+}
+
+// allowed is what a reading may be where e ohm follow from length and size: the
+// length is seldom exact and the leads have a resistance of their own.
+func allowed(e float64) Interval {
+	return exact(e).around(limit("length_tolerance"), limit("small_ohm"))
+}
+
+// continuity judges R1+R2 and R2 of a way.
+func (c *ctx) continuity() []Verdict {
+	if v, open := c.open(); open {
+		return []Verdict{v}
+	}
+	all := c.againstLength(true)
+	if c.in.Test == reading.R1R2 {
+		all = append(all, c.leavesRoom(len(all) > 0 && all[0].Result != CannotSay)...)
+	}
+	return append(all, c.again()...)
+}
+
+// open finds a conductor that has no end: an instrument that shows more than
+// any circuit has.
+func (c *ctx) open() (Verdict, bool) {
+	if c.is.Low < limit("ring_open") {
+		return Verdict{}, false
+	}
+	what := map[reading.Test]string{reading.R1R2: "line or protective conductor", reading.R2: "protective conductor", reading.RingR1: "line of the ring",
+		reading.RingRn: "neutral of the ring", reading.RingR2: "protective conductor of the ring", reading.Earthing: "earthing conductor",
+		reading.Bonding: "bonding conductor", reading.RingLN: "ring", reading.RingLE: "ring"}[c.in.Test]
+	return c.numbers(verdict(Fail, "continuity", continuitySource, "Reads open, so the %s may be broken or the wrong one.", what)).
+		with("open from", limit("ring_open"), reading.Ohm).margin(limit("ring_open"), c.is.Low).
+		next("Check the leads, then each joint from the board outward."), true
+}
+
+// againstLength compares with what length and size give. alone says that
+// nothing else can judge the reading, so that not knowing is itself a verdict.
+func (c *ctx) againstLength(alone bool) []Verdict {
+	const rule, source = "resistance from length and size", "IEC 60228 at the conductor's temperature, from memory; the tolerance is common practice, no published source"
+	e, err := c.expected(c.way, c.in.Test)
+	if err != nil {
+		if !alone {
+			return nil
+		}
+		return []Verdict{c.numbers(cannot(rule, source, "What way %s should read is not known: %s.", reading.Cardinal(c.in.Way), beforeAdvice(err))).
+			next("Compare with Zs less Ze, or measure the length.")}
+	}
+	band := allowed(e)
+	note := func(v Verdict) Verdict {
+		return c.numbers(v).with("from length and size", e, reading.Ohm).with("length", c.way.Length, "m").
+			with("temperature", cold(c.board), "degC").margin(band.High, c.is.High)
+	}
+	switch within(c.q, band) {
+	case Pass:
+		return []Verdict{note(verdict(Pass, rule, source, "About what its length and size give."))}
+	case CannotSay:
+		return []Verdict{note(c.wide(rule, source))}
+	}
+	if v, ok := c.slipped(exact(e), band, "length and size"); ok {
+		return []Verdict{note(v)}
+	}
+	if v, ok := c.swapped(band); ok {
+		return []Verdict{note(v)}
+	}
+	if c.is.Low > band.High {
+		return []Verdict{note(verdict(Investigate, rule, source, "More than the %s that its length and size give.", said(e, reading.Ohm))).
+			next("Look for a loose joint, and check length and size.")}
+	}
+	return []Verdict{note(verdict(Investigate, rule, source, "Less than copper of its length and size can have, which is %s.", said(e, reading.Ohm))).
+		next("Check length and size, the null of the leads, and for a path beside the cable.")}
+}
+
+// leavesRoom looks whether Ze and this R1+R2 keep Zs within its limit. Where
+// nothing else judged the reading, keeping within is a pass.
+func (c *ctx) leavesRoom(judged bool) []Verdict {
+	const rule = "Ze and R1+R2 against the limit of Zs"
+	limits, _, source, err := c.zsLimit()
+	ze, known := c.zeAtMost()
+	if err != nil || c.board.Earthing == board.TT {
+		return nil
+	}
+	if !known {
+		ze = Interval{0, 0} // Zs is never less than its part R1+R2
+	}
+	hot := c.is.Times(OperatingFactor(cold(c.board), limit("operating"))).Plus(ze)
+	q := reading.Quantity{Value: hot.High, Bound: reading.Exactly}
+	v := Verdict{}
+	switch {
+	case hot.Low > limits.High && (!known || c.is.Low > limits.High):
+		v = verdict(Investigate, rule, source, "Alone more than the %s that Zs may be.", said(limits.High, reading.Ohm)).next("Check the reading, the device and the length.")
+	case known && atMost(q, limits) == Pass:
+		if judged {
+			return nil
+		}
+		v = verdict(Pass, rule, source, "With Ze it keeps Zs within %s.", said(limits.Low, reading.Ohm))
+	case known && hot.High > limits.High && c.is.High < 1e5:
+		v = verdict(Investigate, rule, source, "With Ze it may bring Zs above the limit of %s.", said(limits.High, reading.Ohm)).next("Measure Zs, and check the device.")
+	default:
+		return nil
+	}
+	return []Verdict{c.numbers(v).span("Ze", ze, reading.Ohm).span("limit of Zs", limits, reading.Ohm).margin(limits.Low, hot.High)}
+}
+
+// conductorToEarth judges the main earthing conductor and main bonding.
+func (c *ctx) conductorToEarth() []Verdict {
+	const rule = "earthing and bonding conductors"
+	if v, open := c.open(); open {
+		return []Verdict{v}
+	}
+	limit, source := limit("bonding"), sourceOf("bonding")
+	note := func(v Verdict) Verdict {
+		return c.numbers(v).with("limit", limit, reading.Ohm).margin(limit, c.is.High)
+	}
+	var all []Verdict
+	switch atMost(c.q, exact(limit)) {
+	case Pass:
+		all = append(all, note(verdict(Pass, rule, source, "Meets the usual %s.", said(limit, reading.Ohm))))
+	case Fail:
+		all = append(all, note(verdict(Investigate, rule, source, "More than the usual %s, so its length must account for it.", said(limit, reading.Ohm))).
+			next("Check the clamp and its contact, and the length."))
+	default:
+		all = append(all, note(c.wide(rule, source)))
+	}
+	if c.in.Test == reading.Bonding && c.board.BondingSize > 0 {
+		// The supply neutral is not known, so only the least of Table 54.8 or
+		// half the earthing conductor can be asked for.
+		least, s, err := MinBonding(c.board.Earthing == board.TNCS, 1, c.board.EarthingConductor)
+		if err == nil && c.board.BondingSize < least {
+			all = append(all, c.numbers(verdict(Investigate, "size of main bonding", s, "The bonding conductor is smaller than %s square millimetres.", spokenNumber(least))).
+				with("size", c.board.BondingSize, "mm2").with("least", least, "mm2").margin(c.board.BondingSize, least))
+		}
+	}
+	return all
+}

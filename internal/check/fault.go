@@ -1,0 +1,140 @@
+package check
+
+import (
+	"math"
+
+	"waycall/internal/board"
+	"waycall/internal/reading"
+)
+
+// FaultCurrent returns the prospective fault current in kA of a loop of z ohm at
+// uo V: uo/z, as IET Guidance Note 3 reckons it, from memory. NaN where there is
+// none.
+func FaultCurrent(uo, z float64) float64 {
+	if !positive(uo) || !positive(z) {
+		return math.NaN()
+	}
+	return uo / z / 1000
+}
+
+// ThreePhase returns what a line to neutral fault current in kA may mean between
+// lines: at least root three times, and twice as the assumption on the careful
+// side. IET Guidance Note 3, from memory.
+func ThreePhase(kA float64) (least, most float64) {
+	return kA * limit("three_phase_least"), kA * limit("three_phase_most")
+}
+
+// faultCurrent judges PFC and PSC.
+func (c *ctx) faultCurrent() []Verdict {
+	all := c.breaking()
+	declared := c.board.Supply.DeclaredPFC
+	if declared > 0 && c.board.Supply.From == 0 && c.is.Low > declared {
+		all = append(all, c.numbers(verdict(Investigate, "fault current against the declared one", "the distributor's declaration, BS 7671:2018+A2:2022 regulation 313.1, from memory",
+			"More than the declared %s.", said(declared, reading.Kiloamp))).with("declared", declared, reading.Kiloamp).margin(declared, c.is.Low))
+	} else if most := limit("supply_most"); declared == 0 && c.is.Low > most {
+		all = append(all, c.numbers(verdict(Investigate, "fault current that a supply gives", sourceOf("supply_most"), "More than such a supply gives, so did the point slip?")).with("usual most", most, reading.Kiloamp).margin(most, c.is.Low))
+	}
+	return append(all, c.loopAgainstCurrent()...)
+}
+
+// breaking compares with the breaking capacity of the device, or of every device
+// that hangs on the board.
+func (c *ctx) breaking() []Verdict {
+	const rule, source = "fault current against breaking capacity", "BS 7671:2018+A2:2022 regulation 434.5.1, from memory"
+	type named struct {
+		name string
+		kA   float64
+	}
+	var devices []named
+	add := func(name string, d board.Device) { devices = append(devices, named{name, d.Breaking}) }
+	if c.way != nil {
+		add("way "+reading.Cardinal(c.in.Way), c.way.Device)
+	} else {
+		for _, w := range c.board.Ways {
+			if !w.Spare || w.Device.Standard != "" {
+				add("way "+reading.Cardinal(w.Number), w.Device)
+			}
+		}
+		if isBreaker(c.board.Main) || fuseStandard(c.board.Main) != "" {
+			add("the main switch", c.board.Main)
+		}
+	}
+	lowest, unknown := named{kA: math.Inf(1)}, ""
+	for _, d := range devices {
+		switch {
+		case d.kA == 0 && unknown == "":
+			unknown = d.name
+		case d.kA > 0 && d.kA < lowest.kA:
+			lowest = d
+		}
+	}
+	// Between lines there is more than from one line.
+	least, most, assumed := c.q, c.q, ""
+	if c.board.Phases == 3 && (c.way == nil || c.way.Phases == 3) {
+		l, m := ThreePhase(c.q.Value)
+		least.Value, most.Value = l, m
+		assumed = ", taken as twice for three phases"
+	}
+	note := func(v Verdict) Verdict {
+		v = c.numbers(v).with("breaking capacity", lowest.kA, reading.Kiloamp)
+		if assumed != "" {
+			v = v.with("root three times", least.Value, reading.Kiloamp).with("twice", most.Value, reading.Kiloamp)
+		}
+		_, high := most.Interval()
+		return v.margin(lowest.kA, high)
+	}
+	if !math.IsInf(lowest.kA, 1) {
+		cap := exact(lowest.kA)
+		if atMost(least, cap) == Fail {
+			return []Verdict{note(verdict(Fail, rule, source, "More than the %s that %s can break.", said(lowest.kA, reading.Kiloamp), lowest.name)).next("Look for a device upstream that limits it, or change the device.")}
+		}
+		if atMost(most, cap) == Fail {
+			return []Verdict{note(verdict(Investigate, rule, source, "More than the %s that %s can break%s.", said(lowest.kA, reading.Kiloamp), lowest.name, assumed)).next("Measure between the lines.")}
+		}
+		if unknown == "" {
+			if atMost(most, cap) == Pass {
+				return []Verdict{note(verdict(Pass, rule, source, "Within the %s that %s can break%s.", said(lowest.kA, reading.Kiloamp), lowest.name, assumed))}
+			}
+			return []Verdict{note(c.wide(rule, source))}
+		}
+	}
+	if unknown == "" {
+		return []Verdict{c.numbers(cannot(rule, source, "No device is described that would have to break it."))}
+	}
+	return []Verdict{note(cannot(rule, source, "What %s can break is not known.", unknown)).next("Read the breaking capacity off the device.")}
+}
+
+// loopAgainstCurrent compares the loop impedance of a place with its fault
+// current: each gives the other.
+func (c *ctx) loopAgainstCurrent() []Verdict {
+	const rule = "loop impedance against fault current"
+	loop := reading.Ze
+	if c.way != nil {
+		loop = reading.Zs
+	}
+	var z, kA Interval
+	var ok bool
+	switch c.in.Test {
+	case reading.PFC:
+		kA = c.is
+		z, ok = c.gotAt(c.in.Board, c.in.Way, loop)
+	case reading.Ze, reading.Zs:
+		z = c.is
+		kA, ok = c.gotAt(c.in.Board, c.in.Way, reading.PFC)
+	}
+	if !ok || c.board.Voltage <= 0 || z.Low <= 0 {
+		return nil
+	}
+	low := 0.0
+	if !math.IsInf(z.High, 1) {
+		low = FaultCurrent(c.board.Voltage, z.High)
+	}
+	want := Interval{low, FaultCurrent(c.board.Voltage, z.Low)}
+	band := want.around(limit("loop_uncertainty"), limit("small_ohm"))
+	if !kA.apart(band) {
+		return nil
+	}
+	return []Verdict{c.numbers(verdict(Investigate, rule, sourceOf("loop_uncertainty"), "Fault current and loop impedance do not fit each other.")).
+		span("loop impedance", z, reading.Ohm).span("fault current", kA, reading.Kiloamp).span("fault current from the loop", want, reading.Kiloamp).
+		next("Measure both again at the same place.")}
+}

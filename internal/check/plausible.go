@@ -1,0 +1,75 @@
+package check
+
+import (
+	"strings"
+
+	"waycall/internal/reading"
+)
+
+// slipped finds a reading that would fit if its point stood one or two places
+// elsewhere. want is what it should be about, band what it may be.
+func (c *ctx) slipped(want, band Interval, what string) (Verdict, bool) {
+	if c.q.Bound != reading.Exactly || c.q.Value <= 0 || c.q.Value < limit("slip")*want.High && c.q.Value*limit("slip") > want.Low {
+		return Verdict{}, false
+	}
+	for _, times := range [...]float64{10, 100} {
+		words := map[float64]string{10: "ten", 100: "a hundred"}[times]
+		for _, s := range [...]struct {
+			value float64
+			side  string
+		}{{c.q.Value / times, "more"}, {c.q.Value * times, "less"}} {
+			if s.value >= band.Low && s.value <= band.High {
+				return verdict(Investigate, "a slipped point", practice, "About %s times %s than %s give, so did the point slip?", words, s.side, what).
+					next("Read the display again."), true
+			}
+		}
+	}
+	return Verdict{}, false
+}
+
+// swapped finds two ways whose readings would each fit the other: the cables or
+// the numbers may be changed round.
+func (c *ctx) swapped(own Interval) (Verdict, bool) {
+	for _, e := range c.past.series[series{c.in.Board, c.in.Test}] {
+		if e.Way == c.in.Way {
+			continue
+		}
+		other := c.board.Way(e.Way)
+		if other == nil || other.Spare {
+			continue
+		}
+		x, err := c.expected(other, c.in.Test)
+		if err != nil {
+			continue
+		}
+		theirs, band := Of(e.Quantity), allowed(x)
+		if c.is.inside(band) && theirs.inside(own) && !theirs.inside(band) {
+			return verdict(Investigate, "ways changed round", practice, "It fits way %s and that fits this one, so are the two changed round?", reading.Cardinal(e.Way)).
+				next("Check which cable is in which way."), true
+		}
+	}
+	return Verdict{}, false
+}
+
+// inside reports whether every value of i is one of j.
+func (i Interval) inside(j Interval) bool { return i.Low >= j.Low && i.High <= j.High }
+
+// again finds the very figure of the way before. Two figures are often alike by
+// chance, three seldom.
+func (c *ctx) again() []Verdict {
+	if c.q.Bound != reading.Exactly || len(strings.TrimLeft(strings.ReplaceAll(c.q.Figure(), ".", ""), "0")) < 3 {
+		return nil
+	}
+	all := c.past.series[series{c.in.Board, c.in.Test}]
+	for i := len(all) - 1; i >= 0; i-- {
+		e := all[i]
+		if e.Way == c.in.Way {
+			continue
+		}
+		if !e.Quantity.Equal(c.q) {
+			return nil
+		}
+		return []Verdict{c.numbers(verdict(Investigate, "the same figure again", practice, "The same as way %s, so was it read again or carried over?", reading.Cardinal(e.Way))).next("Read the display again.")}
+	}
+	return nil
+}

@@ -1,0 +1,189 @@
+package check
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"waycall/internal/board"
+)
+
+// AtTemperature returns the resistance at to degrees C of a conductor that has
+// r ohm at from degrees C: r (beta + to)/(beta + from), with beta 234.5 for
+// copper and 228 for aluminium. IEC 60228 Annex A and IEC 60364-5-54 Table
+// A54.1, from memory. From -50 to 250 degrees C.
+func AtTemperature(material board.Material, r, from, to float64) (float64, error) {
+	m, ok := find("materials", string(orCopper(material)))
+	switch {
+	case !ok:
+		return 0, fmt.Errorf("no temperature coefficient is known for %q; write copper or aluminium", clip(string(material)))
+	case !(r >= 0 && r <= 1e6):
+		return 0, fmt.Errorf("resistance is %v ohm; give 0 to 1000000", r)
+	case !(from >= -50 && from <= 250 && to >= -50 && to <= 250):
+		return 0, fmt.Errorf("a temperature of %v and %v degrees C cannot be; give -50 to 250", from, to)
+	}
+	beta := m.number["beta"]
+	return r * (beta + to) / (beta + from), nil
+}
+
+// NearRoom returns the factor that the On-Site Guide corrects the resistance of
+// a conductor by between 20 degrees C and t: 1 + 0.004 (t - 20), from memory.
+func NearRoom(t float64) float64 { return 1 + limit("coefficient")*(t-limit("room")) }
+
+// OperatingFactor returns by how much a resistance rises from t1 to t2 degrees
+// C, in the form of BS 7671 Appendix 4 section 6: (230 + t2)/(230 + t1), from
+// memory.
+func OperatingFactor(t1, t2 float64) float64 {
+	k := limit("operating_constant")
+	return (k + t2) / (k + t1)
+}
+
+func orCopper(m board.Material) board.Material {
+	if m == "" {
+		return board.Copper
+	}
+	return m
+}
+
+// K returns k of the adiabatic equation from constants of the material: the
+// square root of heat (beta + 20)/resistivity times ln((beta + final)/(beta +
+// initial)), in A s^0.5 per mm2, temperatures in degrees C. IEC 60364-5-54 Annex
+// A, from memory.
+func K(material string, initial, final float64) (float64, error) {
+	m, ok := find("materials", material)
+	if !ok || !(initial >= 0 && final > initial && final <= 1000) {
+		return 0, fmt.Errorf("no k for %q from %v to %v degrees C; give copper, aluminium, lead or steel and rising temperatures", clip(material), initial, final)
+	}
+	beta := m.number["beta"]
+	// J/(K mm3) over nanohm m, which is 1e-6 ohm mm.
+	first := m.number["heat"] * (beta + limit("room")) / (m.number["resistivity"] * 1e-6)
+	return math.Sqrt(first * math.Log((beta+final)/(beta+initial))), nil
+}
+
+// KTable returns k as BS 7671 Tables 54.2 to 54.6 print it. conductor is
+// separate, core, armour, conduit or bare; insulation as in tables/k.csv.
+func KTable(conductor, material, insulation string) (k float64, source string, err error) {
+	r, ok := find("k", conductor, material, insulation)
+	if !ok {
+		return 0, "", fmt.Errorf("no k is known for %s %s, %s; see tables/k.csv", clip(conductor), clip(material), clip(insulation))
+	}
+	return r.number["k"], cite("BS 7671:2018+A2:2022 Table "+r.text["table"], data.about["k"].Known), nil
+}
+
+// Adiabatic returns the least size of a protective conductor in mm2 for a fault
+// of energy A2 s (I squared times t) and k: sqrt(I2 t)/k. BS 7671:2018+A2:2022
+// regulation 543.1.3, from memory.
+func Adiabatic(energy, k float64) float64 {
+	if !(energy >= 0) || !positive(k) {
+		return math.NaN()
+	}
+	return math.Sqrt(energy) / k
+}
+
+// MinCPC returns the size of a protective conductor in mm2 that needs no
+// reckoning beside a line conductor of the same material: BS 7671:2018+A2:2022
+// Table 54.7, from memory.
+func MinCPC(line float64) float64 {
+	same := limit("cpc_same_to")
+	switch {
+	case line <= same:
+		return line
+	case line <= limit("cpc_half_from"):
+		return same
+	}
+	return line / 2
+}
+
+// MinBonding returns the least size of a main protective bonding conductor in
+// mm2 copper. Under PME conditions (TN-C-S) it follows from the neutral of the
+// supply, BS 7671:2018+A2:2022 Table 54.8; otherwise from half the earthing
+// conductor, at least 6 and at most 25 mm2, regulation 544.1.1. From memory.
+func MinBonding(pme bool, neutral, earthing float64) (size float64, source string, err error) {
+	if !pme {
+		if !positive(earthing) {
+			return 0, "", fmt.Errorf("the size of the earthing conductor is not known; give it in mm2")
+		}
+		return min(max(earthing/2, limit("bonding_least")), limit("bonding_most")), sourceOf("bonding_least"), nil
+	}
+	if !positive(neutral) {
+		return 0, "", fmt.Errorf("the size of the supply neutral is not known; give it in mm2")
+	}
+	size = math.Inf(1)
+	for _, r := range data.rows["54.8"].list {
+		if neutral <= r.number["neutral_to"] {
+			size = min(size, r.number["size"])
+		}
+	}
+	return size, tableOf("54.8"), nil
+}
+
+// Energy returns what a device lets through in a fault of amps ampere, at most,
+// in A2 s. For a circuit-breaker above its instantaneous current it is I2 t with
+// 0.1 s, or what energy limiting class 3 allows if that is less; for a fuse I2 t
+// at the greatest tabled current that the fault reaches, because a fuse lets
+// through less the greater the fault.
+func Energy(d board.Device, amps float64) (energy float64, source string, err error) {
+	none := fmt.Errorf("how long %s lets %.0f A flow is not known; see its time-current curve", described(d), amps)
+	if !positive(amps) {
+		return 0, "", none
+	}
+	if isBreaker(d) {
+		trip, _, err := TripCurrent(d, limit("instantaneous"))
+		if err != nil || amps < trip {
+			return 0, "", none
+		}
+		energy, source = amps*amps*limit("instantaneous"), sourceOf("instantaneous")
+		if strings.HasPrefix(d.Standard, "BS EN 60947") {
+			return energy, source, nil
+		}
+		var size, ka float64
+		for _, r := range data.rows["energy"].list {
+			// The smallest class of rating that holds this one, then the least
+			// fault current that holds this one.
+			n := r.number
+			if r.text["type"] != d.Type || n["rating"] < d.Rating || n["kiloamps"]*1000 < amps || size > 0 && (n["rating"] > size || n["rating"] == size && n["kiloamps"] >= ka) {
+				continue
+			}
+			size, ka = n["rating"], n["kiloamps"]
+			if n["energy"] < energy {
+				energy, source = n["energy"], tableOf("energy")
+			}
+		}
+		return energy, source, nil
+	}
+	best := 0.0
+	for k, a := range data.fuses {
+		if strings.HasPrefix(d.Standard, k.kind) && k.rating == d.Rating && amps >= a && a > best {
+			best, energy = a, a*a*k.seconds
+		}
+	}
+	if best == 0 {
+		return 0, "", none
+	}
+	return energy, tableOf("fuses"), nil
+}
+
+// VoltDrop returns the drop in V along a circuit at amps ampere whose line
+// conductor has r1 ohm cold, at the temperature t in degrees C: there and back,
+// at operating temperature. A ring is fed from both ends, so a quarter of it
+// counts. BS 7671:2018+A2:2022 Appendix 4, from memory.
+func VoltDrop(r1, amps, t float64, ring bool) float64 {
+	if !(r1 >= 0) || !(amps >= 0) || !(t > -50 && t < 250) {
+		return math.NaN()
+	}
+	v := 2 * r1 * amps * OperatingFactor(t, limit("operating"))
+	if ring {
+		v /= 4
+	}
+	return v
+}
+
+// VoltDropLimit returns how much may drop in V: 3 % of uo for lighting, 5 % for
+// other uses, from a public supply. BS 7671:2018+A2:2022 Appendix 4 Table 4Ab,
+// from memory.
+func VoltDropLimit(use board.Use, uo float64) float64 {
+	if use == board.Lighting {
+		return uo * limit("drop_lighting")
+	}
+	return uo * limit("drop_other")
+}
