@@ -85,7 +85,7 @@ type Way struct {
 	TwoWay       bool     `yaml:"two_way" json:"two_way,omitempty"`           // two-way or intermediate switching: test in both positions
 	Keep500Off   string   `yaml:"keep_500_off" json:"keep_500_off,omitempty"` // equipment that stays connected and must not see 500 V between live conductors
 	Separated    bool     `yaml:"separated" json:"separated,omitempty"`       // SELV or PELV
-	Use          Use      `yaml:"use" json:"use,omitempty"`                   // "" when unknown
+	Use          Use      `yaml:"use" json:"use,omitempty"`                   // "" when unknown; Read makes it distribution where Supplies is given
 	Supplies     int      `yaml:"supplies" json:"supplies,omitempty"`         // the number of the board that it feeds; 0 when it feeds none
 	Undocumented bool     `yaml:"undocumented" json:"undocumented,omitempty"` // an existing circuit without documents
 }

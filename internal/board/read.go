@@ -23,7 +23,7 @@ import (
 const MaxFileSize = 1 << 20
 
 // Limits on how deep a board file nests. The deepest thing in one, an RCD of a
-// device of a way, is at depth 6.
+// device of a way of a board, is at depth 8.
 const (
 	maxDepth   = 16
 	maxColumn  = 400
@@ -56,10 +56,14 @@ func (p *Problem) Error() string {
 //
 // The fields are those of Job, by their yaml names. Everything is required but
 // what a comment there calls unknown or what is only said when it is so (spare,
-// two_way, keep_500_off, separated, rcd, neutral_bar, surge_protection).
+// two_way, keep_500_off, separated, rcd, neutral_bar, surge_protection, spurs,
+// supplies, bonding, undocumented, main, supply of a board fed from the origin)
+// and what Board and Way say Read fills in. A file with one board may give it
+// under board, without a list.
+//
 // Anything that Job does not have, that cannot be so (an MCB of 31 A, two ways
-// with one number, the 30th of February) or that is missing is an error which
-// gives its line and column. All problems found are returned together, joined
+// with one number, a board fed from itself, the 30th of February) or that is
+// missing is an error which gives its line and column. All problems found are returned together, joined
 // by errors.Join, each a *Problem.
 //
 // The scalars are taken from the syntax tree by Read itself and not by the
@@ -67,20 +71,35 @@ func (p *Problem) Error() string {
 // a way 3.7 into 3 without a word. Anchors, aliases, tags and merge keys are
 // refused: a board file needs none, and they are how small files become large.
 func Read(r io.Reader, name string) (Job, error) {
-	data, err := io.ReadAll(io.LimitReader(r, MaxFileSize+1))
-	if err != nil {
-		return Job{}, fmt.Errorf("reading board file %s: %w; check the file and its disk", name, err)
-	}
-	d := &decoder{file: name, at: map[string]*token.Token{}}
-	if p := d.text(data); p != nil {
-		return Job{}, p
-	}
-	root, err := d.parse(string(bytes.TrimPrefix(data, []byte("\ufeff"))))
+	d, job, err := readFile(r, name)
 	if err != nil {
 		return Job{}, err
 	}
+	return d.finish(job)
+}
+
+// readFile reads a board file without judging what it says. What could not be
+// read is among the decoder's problems.
+func readFile(r io.Reader, name string) (*decoder, Job, error) {
+	data, err := io.ReadAll(io.LimitReader(r, MaxFileSize+1))
+	if err != nil {
+		return nil, Job{}, fmt.Errorf("reading board file %s: %w; check the file and its disk", name, err)
+	}
+	d := &decoder{file: name, at: map[string]*token.Token{}, from: map[*token.Token]string{}}
+	if p := d.text(data); p != nil {
+		return nil, Job{}, p
+	}
+	root, err := d.parse(string(bytes.TrimPrefix(data, []byte("\ufeff"))))
+	if err != nil {
+		return nil, Job{}, err
+	}
 	var job Job
 	d.value(root, reflect.ValueOf(&job).Elem(), "")
+	return d, job, nil
+}
+
+// finish fills in what goes without saying and judges the whole.
+func (d *decoder) finish(job Job) (Job, error) {
 	if len(d.problems) == 0 {
 		d.defaults(&job)
 		d.validate(&job)
@@ -94,11 +113,15 @@ func Read(r io.Reader, name string) (Job, error) {
 type decoder struct {
 	file     string
 	at       map[string]*token.Token // path such as board.ways[2].device -> where its value stands
+	from     map[*token.Token]string // the file of a place, where that is not file
 	problems []error
 }
 
 func (d *decoder) problem(tk *token.Token, what, do string) *Problem {
 	p := &Problem{File: d.file, What: what, Do: do}
+	if other, ok := d.from[tk]; ok {
+		p.File = other
+	}
 	if tk != nil && tk.Position != nil {
 		p.Line, p.Column = max(1, tk.Position.Line), max(1, tk.Position.Column)
 	}
@@ -256,6 +279,9 @@ func (d *decoder) defaults(job *Job) {
 			}
 			orDefault(&w.Phases, 1, d.at[path+".phases"])
 			orDefault(&w.Material, Copper, d.at[path+".material"])
+			if w.Supplies != 0 {
+				orDefault(&w.Use, Distribution, d.at[path+".use"])
+			}
 			orDefault(&w.CPCKind, Conductor, d.at[path+".cpc_kind"])
 		}
 	}
@@ -326,6 +352,11 @@ func (d *decoder) scalar(node ast.Node, v reflect.Value, path string) {
 		d.add(tk, fmt.Sprintf("%s is not a single value", label(path)), "write the value after the colon on the same line")
 		return
 	}
+	d.set(tk, text, v, path)
+}
+
+// set puts a value as it is written at tk into v.
+func (d *decoder) set(tk *token.Token, text string, v reflect.Value, path string) {
 	switch v.Kind() {
 	case reflect.String:
 		v.SetString(text)
@@ -346,7 +377,7 @@ func (d *decoder) scalar(node ast.Node, v reflect.Value, path string) {
 		v.SetInt(int64(n))
 	case reflect.Float64:
 		n, err := strconv.ParseFloat(text, 64)
-		if err != nil || strings.Trim(text, "0123456789.") != "" {
+		if err != nil || strings.Trim(strings.TrimPrefix(text, "-"), "0123456789.") != "" {
 			d.add(tk, fmt.Sprintf("%s is %q, not a number", label(path), clip(text)), "write figures without a unit, such as 2.5")
 			return
 		}
@@ -382,6 +413,10 @@ func suggest(v reflect.Value, key string) string {
 	for i := range v.NumField() {
 		keys = append(keys, v.Type().Field(i).Tag.Get("yaml"))
 	}
+	return nearest(keys, key)
+}
+
+func nearest(keys []string, key string) string {
 	best, least := "", 3
 	for _, k := range keys {
 		if n := distance(k, key, least); n < least {

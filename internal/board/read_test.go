@@ -162,7 +162,8 @@ func TestReadDeepIndentation(t *testing.T) {
 
 func FuzzRead(f *testing.F) {
 	f.Add(good(f))
-	for _, s := range []string{"", "a: [", "board: {ways: [{way: 1}]}", "a: &x\n  b: *x", "- - -", "? a\n: b", "%YAML 1.2\n---\n", "a: |\n  b\n", "'"} {
+	f.Add(text(f, workshop))
+	for _, s := range []string{"", "a: [", "board: {ways: [{way: 1}]}", "boards: [{ways: [{way: 1}]}]", "boards:\n- number: 1\n  supply: {from: 1}", "a: &x\n  b: *x", "- - -", "? a\n: b", "%YAML 1.2\n---\n", "a: |\n  b\n", "'"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
@@ -173,12 +174,42 @@ func FuzzRead(f *testing.F) {
 			}
 			return
 		}
+		sound(t, job)
+	})
+}
+
+// sound checks what everybody may rely on in a job that was read.
+func sound(t interface{ Fatalf(string, ...any) }, job Job) {
+	boards := map[int]bool{}
+	for _, b := range job.Boards {
+		if boards[b.Number] || b.Number < 1 || b.Number > 99 || b.Phases != 1 && b.Phases != 3 {
+			t.Fatalf("board %+v", b)
+		}
+		boards[b.Number] = true
 		seen := map[int]bool{}
-		for _, w := range job.Boards[0].Ways {
+		for _, w := range b.Ways {
 			if seen[w.Number] || w.Number < 1 || w.Number > 99 || !w.Spare && (w.Feeds == "" || w.Device.Rating <= 0) {
-				t.Fatalf("%q gave way %+v", s, w)
+				t.Fatalf("way %+v", w)
 			}
 			seen[w.Number] = true
+			if !w.Spare && (w.Phases != 1 && w.Phases != 3 || w.Phases > b.Phases || w.Material == "" || w.CPCKind == "" || w.Spurs > 0 && w.Wiring != Ring) {
+				t.Fatalf("way %+v of a board of %d phases", w, b.Phases)
+			}
+			if to := job.Board(w.Supplies); w.Supplies != 0 && (to == nil || to.Supply.From != b.Number || to.Supply.FromWay != w.Number) {
+				t.Fatalf("way %+v supplies %+v", w, to)
+			}
 		}
-	})
+		// Going upstream ends at the origin.
+		up := &b
+		for n := 0; up.Supply.From != 0; n++ {
+			next := job.Board(up.Supply.From)
+			if next == nil || n > len(job.Boards) || next.Way(up.Supply.FromWay) == nil || next.Way(up.Supply.FromWay).Supplies != up.Number {
+				t.Fatalf("board %d is fed from nowhere: %+v", b.Number, up.Supply)
+			}
+			up = next
+		}
+	}
+	if len(boards) == 0 {
+		t.Fatalf("a job without boards")
+	}
 }

@@ -3,27 +3,12 @@ package board
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
 	"unicode/utf8"
 )
-
-// ratings are the rated currents in ampere that devices of a standard are made
-// for. Preferred values of BS EN 60898-1 and BS EN 61009-1 and the ratings of
-// BS 3036 are from memory; that miniature circuit-breakers of 1 to 5 A, 15, 45
-// and 70 A are met as well is common practice, no published source. A standard
-// that is not listed is taken with any rating from 0.5 to 1250 A.
-var ratings = map[string][]float64{
-	"BS EN 60898": {1, 2, 3, 4, 5, 6, 8, 10, 13, 15, 16, 20, 25, 32, 40, 45, 50, 63, 70, 80, 100, 125},
-	"BS EN 61009": {1, 2, 3, 4, 5, 6, 8, 10, 13, 15, 16, 20, 25, 32, 40, 45, 50, 63, 70, 80, 100, 125},
-	"BS 3036":     {5, 10, 15, 20, 30, 45, 60, 100},
-	"BS 1361":     {5, 10, 15, 20, 30, 45, 60, 80, 100},
-}
-
-// rcdRatings are rated residual operating currents in mA: preferred values of
-// IEC 60755, from memory, with the 20 and 200 mA that are also met.
-var rcdRatings = []float64{5, 6, 10, 20, 30, 100, 200, 300, 500, 1000, 2000, 3000, 5000, 10000}
 
 // validate adds a problem for everything in job that is missing or cannot be.
 func (d *decoder) validate(job *Job) {
@@ -39,14 +24,46 @@ func (d *decoder) validate(job *Job) {
 	// The scale must at least reach what a reading is judged by; 99999 is the
 	// largest reading there is.
 	d.number("instrument.over_range", job.Instrument.OverRange, 20, 99999, "Mohm: the end of the instrument's insulation scale, such as 999")
-	if len(job.Boards) == 0 {
+	d.boards(job)
+}
+
+func (d *decoder) boards(job *Job) {
+	switch {
+	case len(job.Boards) == 0:
 		d.bad("boards", "boards is missing or empty", "describe at least one board under board or boards")
 		return
+	case len(job.Boards) > maxBoards:
+		d.bad(fmt.Sprintf("boards[%d]", maxBoards), fmt.Sprintf("the job has more than %d boards", maxBoards), "divide it into several jobs")
+		return
 	}
+	lines := map[int]int{}
+	tested := false
 	for i := range job.Boards {
-		d.board(&job.Boards[i], d.boardPath(i))
+		b, path := &job.Boards[i], d.boardPath(i)
+		n := path + ".number"
+		if first, twice := lines[b.Number]; twice {
+			d.bad(n, fmt.Sprintf("board %d is described twice, first on line %d", b.Number, first), "give each board its own number")
+		} else if d.within(n, float64(b.Number), 1, 99, "a board's number") {
+			lines[b.Number] = d.where(n).Position.Line
+		}
+		d.board(b, path)
+		tested = tested || !b.Supply.OnlyIsolated
+	}
+	if !tested {
+		d.bad("", "every board is only isolated, so there is nothing to test", "describe the board that is tested")
+	}
+	// Only what is sound by itself is set against the rest.
+	if len(d.problems) == 0 {
+		for i := range job.Boards {
+			d.supply(job, &job.Boards[i], d.boardPath(i))
+			d.supplies(job, &job.Boards[i], d.boardPath(i))
+		}
 	}
 }
+
+// maxBoards is far above what a house or a small business has, and keeps the
+// numbers within two figures.
+const maxBoards = 99
 
 func (d *decoder) board(b *Board, path string) {
 	d.line(path+".name", b.Name, 80)
@@ -55,11 +72,140 @@ func (d *decoder) board(b *Board, path string) {
 	}
 	// Low voltage ends at 600 V to earth: BS 7671 Part 2, from memory.
 	d.number(path+".voltage", b.Voltage, 50, 600, "V, line to earth, such as 230")
+	d.phases(path+".phases", b.Phases)
+	d.mainSwitch(&b.Main, path+".main")
+	d.unknownOr(path+".supply.declared_ze", b.Supply.DeclaredZe, 0.001, 2000, "ohm, or leave it out when unknown")
+	d.unknownOr(path+".supply.declared_pfc", b.Supply.DeclaredPFC, 0.01, 200, "kA, or leave it out when unknown")
+	d.unknownOr(path+".earthing_conductor", b.EarthingConductor, 1, 1000, "mm2, or leave it out when unknown")
+	d.unknownOr(path+".bonding_size", b.BondingSize, 1, 1000, "mm2, or leave it out when unknown")
+	switch {
+	case len(b.Bonding) > 20:
+		d.bad(path+".bonding[20]", "more than 20 services are bonded", "list main bonding only")
+	case len(b.Bonding) == 0 && b.BondingSize != 0:
+		d.bad(path+".bonding_size", "bonding_size is given but no bonded service", "list the services under bonding, such as [water, gas]")
+	}
+	for i, service := range b.Bonding {
+		at := fmt.Sprintf("%s.bonding[%d]", path, i)
+		if d.line(at, service, 40) && slices.Contains(b.Bonding[:i], service) {
+			d.bad(at, fmt.Sprintf("%s is bonded twice", clip(service)), "name each service once, or tell them apart")
+		}
+	}
+	if b.Ambient != 0 || d.at[path+".ambient"] != nil {
+		switch {
+		case b.Ambient == 0:
+			d.bad(path+".ambient", "ambient is 0, which stands for not known", "write 0.1 for freezing, or leave it out for 20 degrees C")
+		default:
+			// From a building site in winter to a loft in summer; a guard
+			// against slips, not a rule.
+			d.within(path+".ambient", b.Ambient, -25, 60, "degrees C")
+		}
+	}
 	d.ways(b, path)
+	d.groups(b, path)
+}
+
+func (d *decoder) phases(path string, n int) {
+	if n != 1 && n != 3 {
+		d.bad(path, fmt.Sprintf("%s is %d", path, n), "write 1 or 3")
+	}
+}
+
+// supply checks what a board is fed from: a way that exists and says so, of a
+// board that can feed it, and no board through others from itself.
+func (d *decoder) supply(job *Job, b *Board, path string) {
+	u, at := &b.Supply, path+".supply"
+	if u.From == 0 {
+		if u.FromWay != 0 {
+			d.bad(at+".from_way", fmt.Sprintf("board %d has from_way but is fed from the origin", b.Number), "add from with the number of the board that feeds it, or remove from_way")
+		}
+		return
+	}
+	from := job.Board(u.From)
+	switch {
+	case from == nil:
+		d.bad(at+".from", fmt.Sprintf("board %d is fed from board %d, which is not described", b.Number, u.From), "describe that board, or write 0 for the origin")
+		return
+	case from == b:
+		d.bad(at+".from", fmt.Sprintf("board %d is fed from itself", b.Number), "write the board that feeds it, or 0 for the origin")
+		return
+	}
+	// A loop is told once, at its board that stands first in the file.
+	loop := []int{b.Number}
+	for up := from; up != nil && up.Supply.From != 0; up = job.Board(up.Supply.From) {
+		if slices.Contains(loop, up.Number) {
+			break
+		}
+		loop = append(loop, up.Number)
+		if up.Supply.From == b.Number {
+			first := slices.IndexFunc(job.Boards, func(x Board) bool { return slices.Contains(loop, x.Number) })
+			if &job.Boards[first] == b {
+				d.bad(at+".from", fmt.Sprintf("boards %s feed one another in a loop", numbers(loop)), "write 0 for the one that is fed from the origin")
+			}
+			return
+		}
+	}
+	way := from.Way(u.FromWay)
+	switch {
+	case u.FromWay == 0:
+		d.bad(at, fmt.Sprintf("board %d is fed from board %d but no from_way is given", b.Number, u.From), "add the way of that board")
+	case way == nil:
+		d.bad(at+".from_way", fmt.Sprintf("board %d has no way %d to feed board %d", u.From, u.FromWay, b.Number), "correct the way or describe it")
+	case way.Spare:
+		d.bad(at+".from_way", fmt.Sprintf("board %d is fed from way %d of board %d, which is spare", b.Number, u.FromWay, u.From), "correct the way")
+	case way.Supplies != b.Number:
+		d.bad(at+".from_way", fmt.Sprintf("way %d of board %d does not say that it supplies board %d", u.FromWay, u.From, b.Number), fmt.Sprintf("add supplies: %d to that way or correct from_way", b.Number))
+	case b.Phases > way.Phases:
+		d.bad(path+".phases", fmt.Sprintf("board %d is three-phase but is fed by a single-phase way", b.Number), "correct phases of one of the two")
+	}
+	if from.Earthing == TT && b.Earthing != TT {
+		d.bad(path+".earthing", fmt.Sprintf("board %d is %s but is fed from board %d, which is TT", b.Number, b.Earthing, u.From), "correct the earthing of one of the two")
+	}
+	for _, declared := range []struct {
+		key string
+		set bool
+	}{{"declared_ze", u.DeclaredZe != 0}, {"declared_pfc", u.DeclaredPFC != 0}} {
+		if declared.set {
+			d.bad(at+"."+declared.key, fmt.Sprintf("%s is given for board %d, which is not at the origin", declared.key, b.Number), "give it for the board that is fed from the origin")
+		}
+	}
+}
+
+// supplies checks the ways that say they feed a board.
+func (d *decoder) supplies(job *Job, b *Board, path string) {
+	fed := map[int]int{}
+	for i := range b.Ways {
+		w, at := &b.Ways[i], fmt.Sprintf("%s.ways[%d].supplies", path, i)
+		if w.Supplies == 0 {
+			continue
+		}
+		to := job.Board(w.Supplies)
+		switch first, twice := fed[w.Supplies], fed[w.Supplies] != 0; {
+		case to == nil:
+			d.bad(at, fmt.Sprintf("way %d supplies board %d, which is not described", w.Number, w.Supplies), "describe that board or remove supplies")
+		case to == b:
+			d.bad(at, fmt.Sprintf("way %d supplies its own board", w.Number), "correct the number")
+		case twice:
+			d.bad(at, fmt.Sprintf("ways %d and %d both supply board %d", first, w.Number, w.Supplies), "keep the one that feeds it")
+		case to.Supply.From != b.Number || to.Supply.FromWay != w.Number:
+			d.bad(at, fmt.Sprintf("way %d supplies board %d, but that board says it is fed from elsewhere", w.Number, w.Supplies), fmt.Sprintf("write supply: {from: %d, from_way: %d} for that board or correct supplies", b.Number, w.Number))
+		}
+		fed[w.Supplies] = w.Number
+	}
+}
+
+func numbers(list []int) string {
+	words := make([]string, len(list))
+	for i, n := range list {
+		words[i] = strconv.Itoa(n)
+	}
+	return strings.Join(words, ", ")
 }
 
 func (d *decoder) ways(b *Board, board string) {
 	if len(b.Ways) == 0 {
+		if b.Supply.OnlyIsolated {
+			return // its ways may be nobody's business
+		}
 		d.bad(board+".ways", board+".ways is missing or empty", "list the ways of the board")
 		return
 	}
@@ -74,7 +220,7 @@ func (d *decoder) ways(b *Board, board string) {
 			used++
 		}
 	}
-	if used == 0 {
+	if used == 0 && !b.Supply.OnlyIsolated {
 		d.bad(board+".ways", "every way is spare, so there is nothing to test", "describe the ways that feed something")
 	}
 	lines := map[int]int{}
@@ -92,14 +238,15 @@ func (d *decoder) ways(b *Board, board string) {
 			}
 			last = w.Number
 		}
-		d.way(w, path)
+		d.way(b, w, path)
 		if bars && !w.Spare && w.NeutralBar == "" {
 			d.bad(path, fmt.Sprintf("way %d has no neutral_bar but other ways have", w.Number), "name the bar its neutral is on")
 		}
 	}
 }
 
-func (d *decoder) way(w *Way, path string) {
+func (d *decoder) way(b *Board, w *Way, path string) {
+	d.wayPhases(b, w, path)
 	if w.NeutralBar != "" {
 		d.line(path+".neutral_bar", w.NeutralBar, 20)
 	}
@@ -127,8 +274,59 @@ func (d *decoder) way(w *Way, path string) {
 	if w.Keep500Off != "" {
 		d.line(path+".keep_500_off", w.Keep500Off, 120)
 	}
-	if w.Separated && w.Wiring == Ring {
-		d.bad(path+".separated", "a ring final circuit is described as SELV or PELV", "correct wiring or separated")
+	d.unknownOr(path+".spurs", float64(w.Spurs), 1, 500, "spurs, or leave it out when there are none")
+	if !oneOf(w.Material, Copper, Aluminium) {
+		d.bad(path+".material", fmt.Sprintf("material is %q", clip(string(w.Material))), "write copper or aluminium")
+	}
+	if !oneOf(w.CPCKind, Conductor, Steel) {
+		d.bad(path+".cpc_kind", fmt.Sprintf("cpc_kind is %q", clip(string(w.CPCKind))), "write conductor or steel")
+	}
+	if w.Use != "" && !oneOf(w.Use, Socket, Lighting, Fixed, Distribution) {
+		d.bad(path+".use", fmt.Sprintf("use is %q", clip(string(w.Use))), "write socket, lighting, fixed or distribution, or leave it out when unknown")
+	}
+	d.unknownOr(path+".supplies", float64(w.Supplies), 1, 99, "the number of the board that it feeds")
+	d.contradictions(w, path)
+}
+
+// contradictions refuses a way whose fields cannot all be so.
+func (d *decoder) contradictions(w *Way, path string) {
+	ring := w.Wiring == Ring
+	for _, c := range []struct {
+		found         bool
+		key, what, do string
+	}{
+		{w.Separated && ring, "separated", "a ring final circuit is described as SELV or PELV", "correct wiring or separated"},
+		{w.Separated && w.Supplies != 0, "separated", "a way that supplies a board is described as SELV or PELV", "correct supplies or separated"},
+		{ring && w.Supplies != 0, "supplies", "a ring final circuit is described as supplying a board", "correct wiring or supplies"},
+		{ring && w.Phases == 3, "phases", "a ring final circuit is described as three-phase", "correct wiring or phases"},
+		{!ring && w.Spurs > 0, "spurs", "spurs are given for a circuit that is no ring", "count them as points, or correct wiring"},
+		{w.Spurs > 0 && w.Points > 0 && w.Spurs >= w.Points, "spurs", fmt.Sprintf("%d spurs leave no point of %d on the ring itself", w.Spurs, w.Points), "points counts those on spurs, too; correct one of the two"},
+		{w.Supplies != 0 && w.Use != "" && w.Use != Distribution, "use", fmt.Sprintf("the way supplies a board but its use is %s", w.Use), "write distribution or remove supplies"},
+		{w.Supplies != 0 && w.TwoWay, "two_way", "a way that supplies a board is described with two-way switching", "correct supplies or two_way"},
+		{ring && w.Use == Distribution, "use", "a ring final circuit is described as a distribution circuit", "correct wiring or use"},
+	} {
+		if c.found {
+			d.bad(path+"."+c.key, fmt.Sprintf("way %d: %s", w.Number, c.what), c.do)
+		}
+	}
+}
+
+// wayPhases checks the lines of a way against those of its board. A spare way
+// may say where it is, too.
+func (d *decoder) wayPhases(b *Board, w *Way, path string) {
+	if !w.Spare || w.Phases != 0 || d.at[path+".phases"] != nil {
+		d.phases(path+".phases", w.Phases)
+	}
+	switch {
+	case w.Phases == 3 && b.Phases == 1:
+		d.bad(path+".phases", fmt.Sprintf("way %d is three-phase but its board has one phase", w.Number), "correct phases of one of the two")
+	case w.Phase == "":
+	case !oneOf(w.Phase, "L1", "L2", "L3"):
+		d.bad(path+".phase", fmt.Sprintf("phase is %q", clip(w.Phase)), "write L1, L2 or L3")
+	case b.Phases == 1:
+		d.bad(path+".phase", fmt.Sprintf("way %d names a phase but its board has only one", w.Number), "remove phase or correct phases of the board")
+	case w.Phases == 3:
+		d.bad(path+".phase", fmt.Sprintf("way %d is on all three phases but names one", w.Number), "remove phase or correct phases of the way")
 	}
 }
 
@@ -138,43 +336,11 @@ func (d *decoder) spare(w *Way, path string) {
 		key string
 		set bool
 	}{{"wiring", w.Wiring != ""}, {"line", w.Line != 0}, {"cpc", w.CPC != 0}, {"length", w.Length != 0}, {"points", w.Points != 0},
-		{"two_way", w.TwoWay}, {"keep_500_off", w.Keep500Off != ""}, {"separated", w.Separated}} {
+		{"two_way", w.TwoWay}, {"keep_500_off", w.Keep500Off != ""}, {"separated", w.Separated},
+		{"material", w.Material != ""}, {"cpc_kind", w.CPCKind != ""}, {"spurs", w.Spurs != 0}, {"use", w.Use != ""}, {"supplies", w.Supplies != 0}, {"undocumented", w.Undocumented}} {
 		if f.set {
 			d.bad(path+"."+f.key, fmt.Sprintf("way %d is spare but has %s", w.Number, f.key), "remove one of the two")
 		}
-	}
-}
-
-func (d *decoder) device(v *Device, path string) {
-	if d.line(path+".standard", v.Standard, 40) {
-		types := []string(nil)
-		if strings.HasPrefix(v.Standard, "BS EN 60898") || strings.HasPrefix(v.Standard, "BS EN 61009") {
-			types = []string{"B", "C", "D"}
-		}
-		switch {
-		case types != nil && !slices.Contains(types, v.Type):
-			d.bad(path+".type", fmt.Sprintf("device type is %q", clip(v.Type)), "write B, C or D for "+v.Standard)
-		case v.Type != "":
-			d.line(path+".type", v.Type, 8)
-		}
-	}
-	if d.number(path+".rating", v.Rating, 0.5, 1250, "A") {
-		// Editions and parts (BS EN 60898-1) share their standard's ratings.
-		for standard, list := range ratings {
-			if strings.HasPrefix(v.Standard, standard) && !slices.Contains(list, v.Rating) {
-				d.bad(path+".rating", fmt.Sprintf("no device to %s has a rating of %v A", standard, v.Rating), "read it off the device again")
-			}
-		}
-	}
-	d.unknownOr(path+".breaking", v.Breaking, 0.5, 200, "kA, or leave it out when unknown")
-	if v.RCD == nil {
-		return
-	}
-	if d.number(path+".rcd.rated", v.RCD.Rated, 5, 10000, "mA, such as 30") && !slices.Contains(rcdRatings, v.RCD.Rated) {
-		d.bad(path+".rcd.rated", fmt.Sprintf("no residual current device is rated %v mA", v.RCD.Rated), "read it off the device again")
-	}
-	if d.given(path+".rcd.type", v.RCD.Type) && !oneOf(v.RCD.Type, "AC", "A", "F", "B") {
-		d.bad(path+".rcd.type", fmt.Sprintf("RCD type is %q", clip(v.RCD.Type)), "write AC, A, F or B")
 	}
 }
 
@@ -231,19 +397,23 @@ func (d *decoder) date(path, s string) time.Time {
 }
 
 func (d *decoder) number(path string, v, low, high float64, unit string) bool {
-	switch {
-	case v == 0 && d.at[path] == nil:
+	if v == 0 && d.at[path] == nil {
 		d.bad(path, path+" is missing", "add it: "+unit)
 		return false
-	case !(v >= low && v <= high):
-		d.bad(path, fmt.Sprintf("%s is %v, outside %v to %v", path, v, low, high), "give it in "+unit)
-		return false
 	}
-	return true
+	return d.within(path, v, low, high, unit)
+}
+
+func (d *decoder) within(path string, v, low, high float64, unit string) bool {
+	if v >= low && v <= high {
+		return true
+	}
+	d.bad(path, fmt.Sprintf("%s is %v, outside %v to %v", path, v, low, high), "give it in "+unit)
+	return false
 }
 
 func (d *decoder) unknownOr(path string, v, low, high float64, unit string) {
 	if v != 0 {
-		d.number(path, v, low, high, unit)
+		d.within(path, v, low, high, unit)
 	}
 }

@@ -125,6 +125,79 @@ func TestTests(t *testing.T) {
 	}
 }
 
+func TestJudged(t *testing.T) {
+	for k := range tests {
+		judged := k == Polarity || k == RCDHalf || k == RCDButton || k == PhaseSequence || k == Functional
+		if k.Judged() != judged {
+			t.Errorf("%s is judged: %v", k, k.Judged())
+		}
+		if err := k.Fits(Correct); (err == nil) != judged {
+			t.Errorf("%s fits correct: %v", k, err)
+		}
+		if err := k.Fits(Quantity{Value: 3, Bound: Exactly, Unit: k.Unit()}); (err == nil) == judged {
+			t.Errorf("%s fits three: %v", k, err)
+		}
+	}
+	for _, c := range []struct {
+		test Test
+		q    Quantity
+		want string
+	}{
+		{Polarity, Wrong, ""}, {Polarity, Quantity{Value: 1, Bound: GreaterThan}, "correct or wrong"}, {Polarity, Quantity{Value: 1, Places: 1, Bound: Exactly}, "correct or wrong"},
+		{Zs, q(t, "0.4", Ohm), ""}, {Zs, q(t, "0.4", Megohm), "read in ohm"}, {Zs, Quantity{}, "unknown bound"}, {"ZS", q(t, "0.4", Ohm), "unknown test"},
+		{RCDRamp, q(t, "24", Milliamp), ""}, {RCD1x, q(t, "24", Milliamp), "read in ms"},
+	} {
+		if err := c.test.Fits(c.q); c.want == "" && err != nil || c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want)) {
+			t.Errorf("%s and %v: error %v, want %q", c.test, c.q, err, c.want)
+		}
+	}
+	for word, x := range map[string]Quantity{"correct": Correct, "wrong": Wrong} {
+		y, err := ParseQuantity(word, NoUnit)
+		if err != nil || y != x || x.String() != word || x.Spoken() != word || x.Grouped() != word || x.Check() != nil {
+			t.Errorf("%s: %v %v %q %q %q %v", word, y, err, x.String(), x.Spoken(), x.Grouped(), x.Check())
+		}
+		if _, err := ParseQuantity(word, Ohm); err == nil {
+			t.Errorf("%s is taken as ohms", word)
+		}
+	}
+	if Test("ZS").Judged() {
+		t.Error("an unknown test is judged")
+	}
+}
+
+// Every test is either dead or live, as IEC 60364-6 and BS 7671 Part 6 order
+// them, from memory.
+func TestLive(t *testing.T) {
+	live := map[Test]bool{Ze: true, Zs: true, PFC: true, PSC: true, RA: true, RCD1x: true, RCD5x: true, RCDHalf: true, RCDRamp: true, RCDButton: true, PhaseSequence: true, Functional: true}
+	for k := range tests {
+		if k.Live() != live[k] {
+			t.Errorf("%s is live: %v", k, k.Live())
+		}
+		if k.Live() && k.Insulation() {
+			t.Errorf("%s is both live and an insulation test", k)
+		}
+	}
+}
+
+// No two tests are called the same.
+func TestTestsAreToldApart(t *testing.T) {
+	called := map[string]Test{}
+	for k := range tests {
+		if was, ok := called[k.Spoken()]; ok {
+			t.Errorf("%s and %s are both called %q", was, k, k.Spoken())
+		}
+		called[k.Spoken()] = k
+	}
+}
+
+func TestNumber(t *testing.T) {
+	for x, want := range map[float64]string{1: "one", 0: "nought", 0.5: "nought point five", 0.05: "nought point nought five", 999: "nine nine nine", 1667: "one thousand six hundred and sixty seven", -1: "-1", 1e9: "1e+09"} {
+		if got := Number(x); got != want {
+			t.Errorf("Number(%v) = %q, want %q", x, got, want)
+		}
+	}
+}
+
 // What is written can be read back, and says the same.
 func TestWrittenFormRoundTrips(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

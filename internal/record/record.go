@@ -57,14 +57,6 @@ const (
 	TakenBack     How = "taken back"     // an answer to a step was given in error
 )
 
-// Slot is one place on the schedule for one reading.
-type Slot struct {
-	Board    int          `json:"board"` // the board's number, always given
-	Way      int          `json:"way"`   // 0 is the board itself: its supply, its earthing, all ways together
-	Test     reading.Test `json:"test"`
-	Position int          `json:"position,omitempty"` // 1 or 2: position of a two-way switch; of bonding the service, 1 the first in Board.Bonding; 0 where there is none
-}
-
 // Phrase is what was heard, kept word for word beside its sound.
 type Phrase struct {
 	Outcome string             `json:"outcome"`          // "reading" or "command"

@@ -403,18 +403,10 @@ func (s State) slot(slot *Slot, whole bool) error {
 	if b == nil {
 		return s.noBoard(slot.Board)
 	}
-	way := b.Way(slot.Way)
-	switch {
-	case slot.Way != 0 && (way == nil || way.Spare):
-		return fmt.Errorf("way %d is not in use on board %d", slot.Way, slot.Board)
-	case whole:
-		return nil
-	case !slot.Test.Known():
-		return fmt.Errorf("unknown test %q", slot.Test)
-	case slot.Way == 0:
-		return atBoard(*b, *slot)
+	if whole {
+		return inUse(*b, slot.Way)
 	}
-	return atWay(*way, *slot)
+	return slot.Check(s.Job)
 }
 
 func (s State) noBoard(number int) error {
@@ -422,24 +414,4 @@ func (s State) noBoard(number int) error {
 		return fmt.Errorf("it names no board, as logs of early versions do; such a job must be set up anew")
 	}
 	return fmt.Errorf("there is no board %d in this job", number)
-}
-
-// atBoard says why the board itself cannot have a slot, or nil.
-func atBoard(b board.Board, slot Slot) error {
-	most := 0
-	if slot.Test == reading.Bonding {
-		most = len(b.Bonding)
-	}
-	if slot.Position < 0 || slot.Position > most || slot.Test == reading.Bonding && slot.Position == 0 {
-		return fmt.Errorf("board %d has no position %d for %s", slot.Board, slot.Position, slot.Test)
-	}
-	return nil
-}
-
-// atWay says why a way cannot have a slot, or nil.
-func atWay(way board.Way, slot Slot) error {
-	if slot.Position < 0 || slot.Position > 2 || slot.Position > 0 && !way.TwoWay {
-		return fmt.Errorf("way %d has no switch position %d", slot.Way, slot.Position)
-	}
-	return nil
 }

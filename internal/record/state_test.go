@@ -17,7 +17,11 @@ import (
 func job() *board.Job {
 	return &board.Job{Reference: "T1", Boards: []board.Board{{Number: 1, Voltage: 230, Ways: []board.Way{
 		{Number: 1, Feeds: "Lighting"}, {Number: 2, Feeds: "Landing", TwoWay: true}, {Number: 3, Spare: true},
-	}}}}
+	}}, {Number: 2, Voltage: 230, Bonding: []string{"water", "gas"}, Ways: []board.Way{{Number: 1, Wiring: board.Ring, Points: 3}}}}}
+}
+
+func judged(s *Slot, q reading.Quantity) Event {
+	return Event{Kind: Proposed, Slot: s, Quantity: &q, Verdict: &check.Verdict{Result: check.Pass, Reason: "r", Source: "s"}}
 }
 
 var start = time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
@@ -121,33 +125,45 @@ func TestApplyRefuses(t *testing.T) {
 	other := job()
 	other.Reference = "T2"
 	for name, events := range map[string][]Event{
-		"not opened":                 {p},
-		"opened without a job":       {{Kind: Opened}},
-		"another job":                {opened(), {Kind: Opened, Job: other}},
-		"confirmed nothing":          {opened(), {Kind: Confirmed}},
-		"confirmed twice":            {opened(), p, {Kind: Confirmed}, {Kind: Confirmed}},
-		"dropped nothing":            {opened(), {Kind: Dropped}},
-		"proposed twice":             {opened(), p, p},
-		"no quantity":                {opened(), none},
-		"ohms":                       {opened(), ohm},
-		"unknown verdict":            {opened(), verdict},
-		"way that is not there":      {opened(), proposed(slot(9, reading.LNE, 0), "200", 0)},
-		"spare way":                  {opened(), proposed(slot(3, reading.LNE, 0), "200", 0)},
-		"no such position":           {opened(), proposed(slot(1, reading.LNE, 2), "200", 0)},
-		"unknown test":               {opened(), proposed(slot(1, "LNE", 0), "200", 0)},
-		"withdrawn nothing":          {opened(), {Kind: Withdrawn, Slot: slot(1, reading.LNE, 0)}},
-		"skipped without answer":     {opened(), {Kind: Skipped, Slot: slot(1, reading.LNE, 0)}},
-		"skipped while pending":      {opened(), p, {Kind: Skipped, Slot: slot(1, reading.LN, 0), Answer: NotMade}},
-		"moved nowhere":              {opened(), {Kind: Moved}},
-		"prepared nothing":           {opened(), {Kind: Prepared, Board: 1, Answer: Done}},
-		"prepared without answer":    {opened(), {Kind: Prepared, Board: 1, Step: "x"}},
-		"took back nothing":          {opened(), {Kind: Prepared, Board: 1, Step: "x", Answer: TakenBack}},
-		"carried on without a pause": {opened(), {Kind: CarriedOn}},
-		"worked in a pause":          {opened(), {Kind: Paused}, p},
-		"paused twice":               {opened(), {Kind: Paused}, {Kind: Paused}},
-		"worked after the end":       {opened(), {Kind: Finished}, p},
-		"finished with a pending":    {opened(), p, {Kind: Finished}},
-		"unknown kind":               {opened(), {Kind: "hummed", Slot: slot(1, reading.LNE, 0)}},
+		"not opened":                  {p},
+		"opened without a job":        {{Kind: Opened}},
+		"another job":                 {opened(), {Kind: Opened, Job: other}},
+		"confirmed nothing":           {opened(), {Kind: Confirmed}},
+		"confirmed twice":             {opened(), p, {Kind: Confirmed}, {Kind: Confirmed}},
+		"dropped nothing":             {opened(), {Kind: Dropped}},
+		"proposed twice":              {opened(), p, p},
+		"no quantity":                 {opened(), none},
+		"ohms":                        {opened(), ohm},
+		"unknown verdict":             {opened(), verdict},
+		"way that is not there":       {opened(), proposed(slot(9, reading.LNE, 0), "200", 0)},
+		"spare way":                   {opened(), proposed(slot(3, reading.LNE, 0), "200", 0)},
+		"no such position":            {opened(), proposed(slot(1, reading.LNE, 2), "200", 0)},
+		"unknown test":                {opened(), proposed(slot(1, "LNE", 0), "200", 0)},
+		"withdrawn nothing":           {opened(), {Kind: Withdrawn, Slot: slot(1, reading.LNE, 0)}},
+		"skipped without answer":      {opened(), {Kind: Skipped, Slot: slot(1, reading.LNE, 0)}},
+		"skipped while pending":       {opened(), p, {Kind: Skipped, Slot: slot(1, reading.LN, 0), Answer: NotMade}},
+		"moved nowhere":               {opened(), {Kind: Moved}},
+		"prepared nothing":            {opened(), {Kind: Prepared, Board: 1, Answer: Done}},
+		"prepared without answer":     {opened(), {Kind: Prepared, Board: 1, Step: "x"}},
+		"took back nothing":           {opened(), {Kind: Prepared, Board: 1, Step: "x", Answer: TakenBack}},
+		"carried on without a pause":  {opened(), {Kind: CarriedOn}},
+		"worked in a pause":           {opened(), {Kind: Paused}, p},
+		"paused twice":                {opened(), {Kind: Paused}, {Kind: Paused}},
+		"worked after the end":        {opened(), {Kind: Finished}, p},
+		"finished with a pending":     {opened(), p, {Kind: Finished}},
+		"no board":                    {opened(), proposed(&Slot{Way: 1, Test: reading.LNE}, "200", 0)},
+		"board that is not there":     {opened(), proposed(&Slot{Board: 3, Way: 1, Test: reading.LNE}, "200", 0)},
+		"moved to no board":           {opened(), {Kind: Moved, Slot: &Slot{}}},
+		"moved to a way without test": {opened(), {Kind: Moved, Slot: &Slot{Board: 1, Way: 1}}},
+		"retest of a missing way":     {opened(), {Kind: Retest, Slot: &Slot{Board: 2, Way: 2}}},
+		"prepared no board":           {opened(), {Kind: Prepared, Step: "x", Answer: Done}},
+		"took back on another board":  {opened(), {Kind: Prepared, Board: 1, Step: "x", Answer: Done}, {Kind: Prepared, Board: 2, Step: "x", Answer: TakenBack}},
+		"waived without a reason":     {opened(), {Kind: Skipped, Slot: slot(1, reading.LN, 0), Answer: Waived}},
+		"waived a live test":          {opened(), {Kind: Skipped, Slot: slot(1, reading.Zs, 0), Answer: Waived, Reason: "r"}},
+		"waived a step":               {opened(), {Kind: Prepared, Board: 1, Step: "x", Answer: Waived, Reason: "r"}},
+		"a value for a judgement":     {opened(), judged(slot(1, reading.Polarity, 0), reading.Quantity{Value: 3, Bound: reading.Exactly})},
+		"opened without boards":       {{Kind: Opened, Job: &board.Job{Reference: "T1"}}},
+		"unknown kind":                {opened(), {Kind: "hummed", Slot: slot(1, reading.LNE, 0)}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, err := Fold(log(events...))
@@ -163,9 +179,90 @@ func TestApplyRefuses(t *testing.T) {
 	}
 }
 
+// What is done on one board leaves the other as it is.
+func TestBoardsAreApart(t *testing.T) {
+	two := func(way int, test reading.Test) *Slot { return &Slot{Board: 2, Way: way, Test: test} }
+	s := fold(t, opened(),
+		Event{Kind: Prepared, Board: 1, Step: "proved dead", Answer: Done},
+		proposed(slot(1, reading.LNE, 0), "200", 0), Event{Kind: Confirmed})
+	if s.Board != 1 || s.Way != 1 {
+		t.Errorf("in hand: board %d, way %d", s.Board, s.Way)
+	}
+	s = fold(t, opened(),
+		Event{Kind: Prepared, Board: 1, Step: "proved dead", Answer: Done},
+		proposed(slot(1, reading.LNE, 0), "200", 0), Event{Kind: Confirmed},
+		Event{Kind: Moved, Slot: &Slot{Board: 2}})
+	if _, ok := s.Answered(2, "proved dead"); ok || s.Board != 2 || s.Way != 0 || s.Aim != nil {
+		t.Errorf("in hand: board %d, way %d, aim %v", s.Board, s.Way, s.Aim)
+	}
+	s = fold(t, opened(),
+		Event{Kind: Prepared, Board: 1, Step: "proved dead", Answer: Done},
+		Event{Kind: Prepared, Board: 2, Step: "proved dead", Answer: Limitation, Reason: "r"},
+		proposed(slot(1, reading.LNE, 0), "200", 0), Event{Kind: Confirmed},
+		proposed(two(1, reading.LNE), "300", 0), Event{Kind: Confirmed},
+		proposed(two(0, reading.LNE), "100", 0), Event{Kind: Confirmed},
+		judged(slot(1, reading.Polarity, 0), reading.Correct), Event{Kind: Confirmed},
+		Event{Kind: Skipped, Slot: two(1, reading.R1R2), Answer: Waived, Reason: "no long lead"},
+		Event{Kind: Skipped, Slot: slot(1, reading.LN, 0), Answer: NotMade, Reason: "r"},
+		Event{Kind: Retest, Slot: &Slot{Board: 2, Way: 1}},
+		Event{Kind: Prepared, Board: 1, Step: "proved dead", Answer: TakenBack},
+	)
+	if _, ok := s.Answered(1, "proved dead"); ok {
+		t.Error("an answer that was taken back stands")
+	}
+	if a, ok := s.Answered(2, "proved dead"); !ok || a.Board != 2 || a.How != Limitation {
+		t.Errorf("the other board's answer: %+v", a)
+	}
+	for sl, want := range map[Slot]bool{*slot(1, reading.LNE, 0): true, *two(1, reading.LNE): false, *two(0, reading.LNE): true, *slot(1, reading.Polarity, 0): true} {
+		if _, ok := s.Latest(sl); ok != want {
+			t.Errorf("%+v stands: %v", sl, ok)
+		}
+	}
+	if _, ok := s.LeftOut(*two(1, reading.R1R2)); ok {
+		t.Error("a waiver outlives the work on its way")
+	}
+	if _, ok := s.LeftOut(*slot(1, reading.LN, 0)); !ok {
+		t.Error("work on board 2 ended what was left out on board 1")
+	}
+}
+
+// The board in hand is at first the one that is tested first.
+func TestFirstBoardInHand(t *testing.T) {
+	j := job()
+	j.Boards[0].Supply.OnlyIsolated = true
+	if s := fold(t, Event{Kind: Opened, Job: j}); s.Board != 2 {
+		t.Errorf("board %d is in hand", s.Board)
+	}
+}
+
+func TestSlotCheck(t *testing.T) {
+	j := *job()
+	for _, c := range []struct {
+		slot Slot
+		want string // in the error; "" for none
+	}{
+		{Slot{1, 1, reading.LNE, 0}, ""}, {Slot{1, 1, reading.Zs, 0}, ""}, {Slot{1, 1, reading.Polarity, 0}, ""}, {Slot{1, 2, reading.LNE, 2}, ""},
+		{Slot{1, 0, reading.Ze, 0}, ""}, {Slot{1, 0, reading.PFC, 0}, ""}, {Slot{1, 0, reading.PSC, 0}, ""}, {Slot{1, 0, reading.RA, 0}, ""},
+		{Slot{1, 0, reading.Earthing, 0}, ""}, {Slot{1, 0, reading.PhaseSequence, 0}, ""}, {Slot{1, 0, reading.Polarity, 0}, ""}, {Slot{1, 0, reading.LNE, 0}, ""},
+		{Slot{1, 0, reading.RCD1x, 0}, ""}, {Slot{2, 0, reading.Bonding, 1}, ""}, {Slot{2, 0, reading.Bonding, 2}, ""},
+		{Slot{2, 1, reading.RingLN, 0}, ""}, {Slot{2, 1, reading.RingLE, 3}, ""},
+		{Slot{1, 1, reading.RingLN, 9}, "no point 9"}, {Slot{2, 1, reading.RingLN, 4}, "no point 4"}, {Slot{2, 1, reading.RingR1, 1}, "no switch position 1"},
+		{Slot{2, 0, reading.Bonding, 0}, "bonding must say which service"}, {Slot{2, 0, reading.Bonding, 3}, "board 2 has 2 bonded services, not 3"}, {Slot{1, 0, reading.Bonding, 1}, "board 1 has 0 bonded services, not 1"},
+		{Slot{1, 0, reading.Ze, 1}, "has no position"}, {Slot{1, 0, reading.R1R2, 0}, "R1+R2 is a test of a way"}, {Slot{1, 0, reading.Zs, 0}, "Zs is a test of a way"},
+		{Slot{1, 1, reading.Ze, 0}, "Ze is a test of the board"}, {Slot{1, 1, reading.Bonding, 1}, "bonding is a test of the board"}, {Slot{1, 1, reading.RA, 0}, "RA is a test of the board"},
+		{Slot{1, 3, reading.LNE, 0}, "way 3 is not in use on board 1"}, {Slot{1, 4, reading.LNE, 0}, "way 4 is not in use"}, {Slot{1, -1, reading.LNE, 0}, "way -1 is not in use"},
+		{Slot{0, 1, reading.LNE, 0}, "no board 0"}, {Slot{3, 1, reading.LNE, 0}, "no board 3"}, {Slot{1, 1, "LNE", 0}, "unknown test"}, {Slot{1, 1, reading.LNE, 1}, "no switch position 1"}, {Slot{1, 2, reading.LNE, 3}, "no switch position 3"}, {Slot{1, 2, reading.LNE, -1}, "no switch position -1"},
+	} {
+		err := c.slot.Check(j)
+		if c.want == "" && err != nil || c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want)) {
+			t.Errorf("%+v: error %v, want %q", c.slot, err, c.want)
+		}
+	}
+}
+
 // anyEvent draws an event that may or may not be possible.
 func anyEvent(t *rapid.T) Event {
-	s := rapid.SampledFrom([]*Slot{slot(1, reading.LNE, 0), slot(1, reading.LN, 0), slot(2, reading.LNE, 1), slot(2, reading.LNE, 2), slot(3, reading.LNE, 0), nil}).Draw(t, "slot")
+	s := rapid.SampledFrom([]*Slot{slot(1, reading.LNE, 0), slot(1, reading.LN, 0), slot(2, reading.LNE, 1), slot(2, reading.LNE, 2), slot(3, reading.LNE, 0), {2, 1, reading.LNE, 0}, {2, 0, reading.LNE, 0}, nil}).Draw(t, "slot")
 	kind := rapid.SampledFrom([]Kind{Opened, Heard, Said, Prepared, Proposed, Proposed, Confirmed, Confirmed, Dropped, Withdrawn, Skipped, Moved, Retest, Paused, CarriedOn, Finished}).Draw(t, "kind")
 	switch kind {
 	case Opened:
@@ -173,8 +270,8 @@ func anyEvent(t *rapid.T) Event {
 	case Proposed:
 		return proposed(s, rapid.SampledFrom([]string{"200", ">999", "0.4"}).Draw(t, "value"), 1)
 	}
-	return Event{Kind: kind, Board: 1, Slot: s, Text: "t", Step: rapid.SampledFrom([]string{"a", "b"}).Draw(t, "step"),
-		Answer: rapid.SampledFrom([]How{Done, Limitation, NotMade, TakenBack}).Draw(t, "answer")}
+	return Event{Kind: kind, Board: rapid.IntRange(0, 2).Draw(t, "board"), Slot: s, Text: "t", Step: rapid.SampledFrom([]string{"a", "b"}).Draw(t, "step"),
+		Answer: rapid.SampledFrom([]How{Done, Limitation, NotMade, TakenBack, Waived}).Draw(t, "answer")}
 }
 
 // Whatever happens: a state is never changed by the next event, no reading
@@ -209,7 +306,7 @@ func TestStateProperties(t *testing.T) {
 			}
 			standing := map[Slot]bool{}
 			for i, r := range s.Readings {
-				if r.Proposal != confirmed[i] {
+				if !cmp.Equal(r.Proposal, confirmed[i]) {
 					t.Fatalf("reading %d changed: %+v, was %+v", i, r.Proposal, confirmed[i])
 				}
 				if r.Standing == Stands && standing[r.Slot] || (r.Standing == Stands) != (r.Ended == 0) {

@@ -1,0 +1,93 @@
+package record
+
+import (
+	"fmt"
+
+	"waycall/internal/board"
+	"waycall/internal/reading"
+)
+
+// Slot is one place on the schedule for one reading.
+type Slot struct {
+	Board int          `json:"board"` // the board's number, always given
+	Way   int          `json:"way"`   // 0 is the board itself: its supply, its earthing, its main switch, all ways together
+	Test  reading.Test `json:"test"`
+	// Position tells readings of one test apart: 1 and 2 are the positions of
+	// two-way switching; of bonding it is the service, 1 the first in
+	// Board.Bonding; of the cross-connected ring readings the point, as the
+	// electrician counts them. 0 where there is only one reading.
+	Position int `json:"position,omitempty"`
+}
+
+// maxPoint is the highest point of a ring when their number is not known.
+const maxPoint = 500
+
+// Check returns an error that says why job has no such place, or nil. It does
+// not ask whether the test makes sense there: the reading of a ring on what is
+// described as a radial is a fact, and the description may be what is wrong.
+func (s Slot) Check(job board.Job) error {
+	b := job.Board(s.Board)
+	if b == nil {
+		return fmt.Errorf("there is no board %d in this job", s.Board)
+	}
+	if err := inUse(*b, s.Way); err != nil {
+		return err
+	}
+	switch {
+	case !s.Test.Known():
+		return fmt.Errorf("unknown test %q", s.Test)
+	case s.Way == 0:
+		return s.atBoard(*b)
+	}
+	return s.atWay(*b.Way(s.Way))
+}
+
+// inUse says that a way is not there to be tested; way 0 always is.
+func inUse(b board.Board, number int) error {
+	if way := b.Way(number); number != 0 && (way == nil || way.Spare) {
+		return fmt.Errorf("way %d is not in use on board %d", number, b.Number)
+	}
+	return nil
+}
+
+func (s Slot) atBoard(b board.Board) error {
+	switch s.Test {
+	case reading.R1R2, reading.R2, reading.RingR1, reading.RingRn, reading.RingR2, reading.RingLN, reading.RingLE, reading.Zs:
+		return fmt.Errorf("%s is a test of a way, not of board %d itself", s.Test, b.Number)
+	case reading.Bonding:
+		if s.Position == 0 {
+			return fmt.Errorf("bonding must say which service of board %d is meant", b.Number)
+		}
+		if s.Position < 0 || s.Position > len(b.Bonding) {
+			return fmt.Errorf("board %d has %d bonded services, not %d", b.Number, len(b.Bonding), s.Position)
+		}
+		return nil
+	}
+	if s.Position != 0 {
+		return fmt.Errorf("%s of board %d has no position %d", s.Test, b.Number, s.Position)
+	}
+	return nil
+}
+
+func (s Slot) atWay(way board.Way) error {
+	switch s.Test {
+	case reading.Ze, reading.RA, reading.Earthing, reading.Bonding:
+		return fmt.Errorf("%s is a test of the board, not of way %d", s.Test, s.Way)
+	case reading.RingLN, reading.RingLE:
+		most := maxPoint
+		if way.Points > 0 {
+			most = way.Points
+		}
+		if way.Wiring != board.Ring {
+			most = 0
+		}
+		if s.Position < 0 || s.Position > most {
+			return fmt.Errorf("way %d has no point %d on a ring", s.Way, s.Position)
+		}
+		return nil
+	}
+	if s.Position < 0 || s.Position > 2 || s.Position > 0 && !way.TwoWay {
+		return fmt.Errorf("way %d has no switch position %d", s.Way, s.Position)
+	}
+	return nil
+}
