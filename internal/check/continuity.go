@@ -93,7 +93,12 @@ func (c *ctx) continuity() []Verdict {
 	}
 	all := c.againstLength(true)
 	if c.in.Test == reading.R1R2 {
-		all = append(all, c.leavesRoom(len(all) > 0 && all[0].Result != CannotSay)...)
+		_, err := c.expected(c.way, c.in.Test)
+		room := c.leavesRoom(err == nil)
+		if err != nil && len(room) > 0 {
+			all = nil // what its length would give is not known, but Ze and the device judge it
+		}
+		all = append(all, room...)
 	}
 	return append(all, c.again()...)
 }

@@ -67,7 +67,7 @@ func (c *ctx) insulation() []Verdict {
 		first = c.suggest(first)
 	}
 	all := []Verdict{c.numbers(first)}
-	for _, rule := range []func(*ctx, Limit) (Verdict, bool){againstSeparate, againstScale, againstPosition, sameAgain, slippedPoint, againstWhole} {
+	for _, rule := range []func(*ctx, Limit) (Verdict, bool){againstSeparate, againstWhole, againstScale, againstPosition, sameAgain, slippedPoint} {
 		if v, ok := rule(c, least); ok {
 			all = append(all, c.numbers(v))
 		}

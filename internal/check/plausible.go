@@ -31,7 +31,8 @@ func (c *ctx) slipped(want, band Interval, what string) (Verdict, bool) {
 // the numbers may be changed round.
 func (c *ctx) swapped(own Interval) (Verdict, bool) {
 	for _, e := range c.past.series[series{c.in.Board, c.in.Test}] {
-		if e.Way == c.in.Way {
+		theirs := Of(e.Quantity)
+		if e.Way == c.in.Way || !theirs.inside(own) {
 			continue
 		}
 		other := c.board.Way(e.Way)
@@ -42,8 +43,7 @@ func (c *ctx) swapped(own Interval) (Verdict, bool) {
 		if err != nil {
 			continue
 		}
-		theirs, band := Of(e.Quantity), allowed(x)
-		if c.is.inside(band) && theirs.inside(own) && !theirs.inside(band) {
+		if band := allowed(x); c.is.inside(band) && !theirs.inside(band) {
 			return verdict(Investigate, "ways changed round", practice, "It fits way %s and that fits this one, so are the two changed round?", reading.Cardinal(e.Way)).
 				next("Check which cable is in which way."), true
 		}

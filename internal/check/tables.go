@@ -204,7 +204,7 @@ func readTable(name string, text []byte) (Table, rows, error) {
 	}
 	columns := strings.Fields(schema[name])
 	switch {
-	case columns == nil:
+	case len(columns) == 0:
 		return bad("no such table; name one of the engine's own")
 	case len(text) > mostBytes:
 		return bad("more than %d bytes; it is not a table", mostBytes)
