@@ -14,7 +14,7 @@ func described(d board.Device) string {
 	if d.Standard == "" {
 		return "the device"
 	}
-	return strings.TrimSpace(fmt.Sprintf("%s %s %v A", clip(d.Standard), clip(d.Type), d.Rating))
+	return strings.Join(strings.Fields(fmt.Sprintf("%s %s %v A", clip(d.Standard), clip(d.Type), d.Rating)), " ")
 }
 
 func isBreaker(d board.Device) bool {
