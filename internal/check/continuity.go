@@ -2,6 +2,7 @@ package check
 
 import (
 	"fmt"
+	"math"
 
 	"waycall/internal/board"
 	"waycall/internal/reading"
@@ -99,8 +100,29 @@ func (c *ctx) continuity() []Verdict {
 			all = nil // what its length would give is not known, but Ze and the device judge it
 		}
 		all = append(all, room...)
+		for i := range all {
+			all[i] = c.advise(all[i])
+		}
 	}
 	return append(all, c.again()...)
+}
+
+// advise adds an estimate of the volt drop where the length is not known: the
+// line's share of R1+R2 by the sizes, at the full rating of the device. It is
+// advice, and never changes the result.
+func (c *ctx) advise(v Verdict) Verdict {
+	w := c.way
+	if w.Length != 0 || !positive(w.Line) || !positive(w.CPC) || w.CPCKind == board.Steel || !positive(w.Device.Rating) || !positive(c.board.Voltage) || math.IsInf(c.is.High, 1) {
+		return v
+	}
+	r1 := c.is.High * w.CPC / (w.Line + w.CPC)
+	// R1+R2 of a ring is a quarter of its two conductors already.
+	drop, most := VoltDrop(r1, w.Device.Rating, cold(c.board), false), VoltDropLimit(w.Use, c.board.Voltage)
+	v = v.with("volt drop at full rating, estimated", drop, reading.Volt).with("limit of volt drop", most, reading.Volt)
+	if drop > most && v.Next == "" {
+		return v.next("At its full rating it may drop %s, so reckon with the real load.", said(drop, reading.Volt))
+	}
+	return v
 }
 
 // open finds a conductor that has no end: an instrument that shows more than

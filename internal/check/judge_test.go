@@ -327,6 +327,21 @@ func TestJudgeRefusesValues(t *testing.T) {
 	}
 }
 
+// R1+R2 0.9 of 2.5/2.5 mm2 whose length is not known: R1 is 0.45, and at 20 A
+// there and back, warm, 2 x 0.45 x 1.2 x 20 = 21.6 V, above 11.5 V.
+func TestVoltDropAdvice(t *testing.T) {
+	j := house()
+	w := &j.Boards[0].Ways[4]
+	w.Line, w.CPC = 2.5, 2.5
+	v := judgedIn(j, "1/5 R1+R2 0.90")
+	if v.Result != Pass || !strings.Contains(v.Next, "may drop twenty one point six volts") {
+		t.Errorf("%+v", v)
+	}
+	if v := judgedIn(j, "1/5 R1+R2 0.30"); v.Result != Pass || v.Next != "" {
+		t.Errorf("%+v", v)
+	}
+}
+
 // Every way but one reads well and the whole board does not: it is that way.
 func TestElimination(t *testing.T) {
 	j := job()
