@@ -143,7 +143,9 @@ func points(a, b *Interval, at []Interval, spurs int) RingFault {
 		}
 		return ""
 	}
-	if EndsLinked(v) {
+	// Ends that are not crossed give a quarter at most, in the middle; inside a
+	// bridge points read more than the quarter that the ends then give.
+	if EndsLinked(v) && !(known && high > quarter+match) {
 		return EndsNotCrossed
 	}
 	ordinary, above := 0, 0
