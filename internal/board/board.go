@@ -12,6 +12,8 @@
 // changed by testing. What was measured belongs to package record.
 package board
 
+import "slices"
+
 // Job is one visit to one installation.
 type Job struct {
 	Reference  string     `yaml:"reference" json:"reference"`   // the electrician's own, also the name of the job's file
@@ -19,7 +21,44 @@ type Job struct {
 	Date       string     `yaml:"date" json:"date"`             // 2006-01-02
 	Tester     string     `yaml:"tester" json:"tester"`         // initials
 	Instrument Instrument `yaml:"instrument" json:"instrument"` // the tester used
-	Boards     []Board    `yaml:"boards" json:"boards"`         // in the order of testing; a file with one may call it board
+	Boards     []Board    `yaml:"boards" json:"boards"`         // see InOrder; a file with one may call it board
+	Tests      []Kind     `yaml:"tests" json:"tests,omitempty"` // the job is limited to these; empty for all
+}
+
+// Kind is a kind of test that a job may be limited to.
+type Kind string
+
+// The kinds of test.
+const (
+	Continuity Kind = "continuity" // of protective conductors, of bonding and of rings
+	Insulation Kind = "insulation"
+	Polarity   Kind = "polarity" // of the ways, by continuity
+	Live       Kind = "live"     // everything with the supply on
+)
+
+// Asks reports whether tests of a kind belong to the job.
+func (j Job) Asks(k Kind) bool { return len(j.Tests) == 0 || slices.Contains(j.Tests, k) }
+
+// InOrder returns the numbers of the boards in the order of work: as they are
+// described, but a board that feeds others before those it feeds.
+func (j Job) InOrder() []int {
+	var order []int
+	var add func(b *Board, depth int)
+	add = func(b *Board, depth int) {
+		if b == nil || depth > len(j.Boards) || slices.Contains(order, b.Number) {
+			return // depth: a job that was not read from a file may feed itself
+		}
+		if b.Supply.From != 0 {
+			add(j.Board(b.Supply.From), depth+1)
+		}
+		if !slices.Contains(order, b.Number) {
+			order = append(order, b.Number)
+		}
+	}
+	for i := range j.Boards {
+		add(&j.Boards[i], 0)
+	}
+	return order
 }
 
 // Instrument is the tester whose display is read out.

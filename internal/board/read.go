@@ -243,6 +243,9 @@ func (d *decoder) value(node ast.Node, v reflect.Value, path string) {
 			d.add(tk, fmt.Sprintf("%s is not a list", label(path)), "write one entry a line, each beginning with a dash")
 			return
 		}
+		if len(seq.Values) == 0 {
+			return // as the log gives it back, too
+		}
 		s := reflect.MakeSlice(v.Type(), len(seq.Values), len(seq.Values))
 		for i, n := range seq.Values {
 			d.value(n, s.Index(i), fmt.Sprintf("%s[%d]", path, i))

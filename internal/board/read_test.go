@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -99,6 +100,10 @@ func TestReadRefuses(t *testing.T) {
 		"not a group":         {"instrument:\n", "instrument: 3\nboard2:\n", "instrument is not a group of keys"},
 		"deep flow":           {"feeds: Cooker", "feeds: " + strings.Repeat("[", 200), "nests too deep"},
 		"deep block":          {"feeds: Cooker", "feeds:\n" + strings.Repeat("- ", 100) + "x", "nests too deep"},
+		"tests unknown":       {"tests: [insulation]", "tests: [insulation, earthing]", `line 102, column 21: unknown kind of test "earthing"; list continuity, insulation, polarity or live`},
+		"tests twice":         {"tests: [insulation]", "tests: [live, live]", "line 102, column 15: live is listed twice"},
+		"tests empty":         {"tests: [insulation]", "tests: []", "line 102, column 8: tests is empty"},
+		"tests a word":        {"tests: [insulation]", "tests: insulation", "tests is not a list"},
 		"way null":            {"- way: 10\n      spare: true", "- ", "board.ways[9].way is missing"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -211,5 +216,31 @@ func sound(t interface{ Fatalf(string, ...any) }, job Job) {
 	}
 	if len(boards) == 0 {
 		t.Fatalf("a job without boards")
+	}
+}
+
+// A board that feeds others comes before those it feeds, and otherwise the
+// boards stay as they are described.
+func TestInOrder(t *testing.T) {
+	fed := func(number, from int) Board { return Board{Number: number, Supply: Supply{From: from}} }
+	for name, c := range map[string]struct {
+		boards []Board
+		want   []int
+	}{
+		"as described":   {[]Board{fed(3, 0), fed(1, 3), fed(2, 0)}, []int{3, 1, 2}},
+		"fed come later": {[]Board{fed(5, 4), fed(1, 0), fed(4, 1), fed(2, 9)}, []int{1, 4, 5, 2}},
+		"a loop ends":    {[]Board{fed(1, 2), fed(2, 1)}, []int{1, 2}},
+		"itself":         {[]Board{fed(1, 1)}, []int{1}},
+		"none":           {nil, nil},
+	} {
+		if got := (Job{Boards: c.boards}).InOrder(); !slices.Equal(got, c.want) {
+			t.Errorf("%s: %v, want %v", name, got, c.want)
+		}
+	}
+}
+
+func TestAsks(t *testing.T) {
+	if !(Job{}).Asks(Live) || (Job{Tests: []Kind{Insulation}}).Asks(Live) || !(Job{Tests: []Kind{Insulation}}).Asks(Insulation) {
+		t.Error("what a job asks for")
 	}
 }

@@ -24,7 +24,26 @@ func (d *decoder) validate(job *Job) {
 	// The scale must at least reach what a reading is judged by; 99999 is the
 	// largest reading there is.
 	d.number("instrument.over_range", job.Instrument.OverRange, 20, 99999, "Mohm: the end of the instrument's insulation scale, such as 999")
+	d.tests(job)
 	d.boards(job)
+}
+
+// tests checks what the job is limited to. That an empty list means all would
+// be easy to misread, so it is refused.
+func (d *decoder) tests(job *Job) {
+	const advice = "list continuity, insulation, polarity or live, or leave tests out for all"
+	if len(job.Tests) == 0 && d.at["tests"] != nil {
+		d.bad("tests", "tests is empty", advice)
+	}
+	for i, k := range job.Tests {
+		at := fmt.Sprintf("tests[%d]", i)
+		switch {
+		case !oneOf(k, Continuity, Insulation, Polarity, Live):
+			d.bad(at, fmt.Sprintf("unknown kind of test %q", clip(string(k))), advice)
+		case slices.Contains(job.Tests[:i], k):
+			d.bad(at, fmt.Sprintf("%s is listed twice", k), "remove one")
+		}
+	}
 }
 
 func (d *decoder) boards(job *Job) {

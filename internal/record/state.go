@@ -29,6 +29,10 @@ type State struct {
 	Aim      *Slot     // the test the electrician went to, due whatever stands there
 	Paused   bool
 	Finished bool
+
+	// Resumed holds the events at which work went on after a pause, or after the
+	// session was cut off or ended. The time before each says nothing about pace.
+	Resumed []int64
 }
 
 // Answer is one answer to a preparation step.
@@ -178,7 +182,7 @@ func (s State) apply(e Event) (State, error) {
 		// Said in a pause it ends the pause. Said otherwise it ends the stay at
 		// a test that the electrician went to.
 		if s.Paused {
-			s.Paused = false
+			s.Paused, s.Resumed = false, append(slices.Clip(s.Resumed), e.ID)
 		} else {
 			s.Aim = nil
 		}
@@ -251,13 +255,15 @@ func (s State) opened(e Event) (State, error) {
 		return s, fmt.Errorf("its job has no boards")
 	case s.Sessions == 0:
 		s.Job, s.Board = *e.Job, e.Job.Boards[0].Number
-		for _, b := range slices.Backward(e.Job.Boards) {
-			if !b.Supply.OnlyIsolated {
-				s.Board = b.Number
+		for _, number := range slices.Backward(e.Job.InOrder()) {
+			if !e.Job.Board(number).Supply.OnlyIsolated {
+				s.Board = number
 			}
 		}
 	case !reflect.DeepEqual(s.Job, *e.Job):
 		return s, fmt.Errorf("it describes another job than the log began with")
+	default:
+		s.Resumed = append(slices.Clip(s.Resumed), e.ID)
 	}
 	s.Sessions++
 	s.Finished = false

@@ -352,3 +352,21 @@ func FuzzFold(f *testing.F) {
 		}
 	})
 }
+
+// What passed before work went on says nothing about pace, so it is known where
+// that was.
+func TestResumed(t *testing.T) {
+	s := fold(t, opened(), Event{Kind: Paused}, Event{Kind: CarriedOn}, Event{Kind: Moved, Slot: slot(1, reading.LNE, 0)}, Event{Kind: CarriedOn}, opened(), Event{Kind: Finished}, opened())
+	if diff := cmp.Diff([]int64{3, 6, 8}, s.Resumed); diff != "" {
+		t.Error(diff)
+	}
+}
+
+// The board in hand at first is one that is not fed from another that is tested.
+func TestFirstBoardFeedsOthers(t *testing.T) {
+	j := job()
+	j.Boards[0].Supply = board.Supply{From: 2, FromWay: 1}
+	if s := fold(t, Event{Kind: Opened, Job: j}); s.Board != 2 {
+		t.Errorf("board %d is in hand", s.Board)
+	}
+}
