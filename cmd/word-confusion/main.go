@@ -24,9 +24,9 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"strings"
+	"sync"
 
 	"waycall/grammar"
 	"waycall/internal/audio"
@@ -194,11 +194,6 @@ func hearAll(g *phrase.Grammar, words []word, manifest, model, to string) error 
 	if err != nil {
 		return err
 	}
-	first, err := whisper.Open(model, runtime.NumCPU())
-	if err != nil {
-		return err
-	}
-	defer first.Close()
 	lexicon := maps.Clone(g.Lexicon())
 	for _, w := range words {
 		for _, part := range strings.Fields(w.Text) {
@@ -207,14 +202,6 @@ func hearAll(g *phrase.Grammar, words []word, manifest, model, to string) error 
 			}
 		}
 	}
-	second, err := sphinx.Open(lexicon)
-	if err != nil {
-		return err
-	}
-	defer second.Close()
-	ear := witnesses(first, second, automaton(words))
-	ear.Note = fmt.Sprintf("%s (%s)", filepath.Base(model), sum)
-
 	trials := []bench.Trial{{}}
 	for _, seed := range noiseSeeds {
 		trials = append(trials, bench.Trial{
@@ -222,29 +209,50 @@ func hearAll(g *phrase.Grammar, words []word, manifest, model, to string) error 
 			Talk:      talk, Seed: seed,
 		})
 	}
+	// Each condition has witnesses of its own, so that all are heard at once.
+	allowed := automaton(words)
+	errs := make([]error, len(trials))
+	var wait sync.WaitGroup
 	for i, trial := range trials {
-		run := bench.Run{Set: set.Name, Condition: trial.Condition, Seed: trial.Seed, Methods: []string{ear.Name}, Notes: []string{ear.Note}}
-		keep, err := bench.Create(filepath.Join(to, fmt.Sprintf("%d.jsonl", i)), run)
-		if err != nil {
-			return err
-		}
-		n := 0
-		err = bench.Try(context.Background(), g, set, trial, []bench.Ear{ear}, func(r bench.Result) error {
-			if n++; n%50 == 0 || n == len(set.Items) {
-				fmt.Fprintf(os.Stderr, "\r%s: %d of %d heard", run.Title(), n, len(set.Items))
-			}
-			return keep.Add(r)
+		wait.Go(func() {
+			note := fmt.Sprintf("%s (%s)", filepath.Base(model), sum)
+			errs[i] = hearOnce(g, set, trial, allowed, model, note, lexicon, filepath.Join(to, fmt.Sprintf("%d.jsonl", i)))
 		})
-		fmt.Fprintln(os.Stderr)
-		if err == nil {
-			err = keep.Finish(run)
-		}
-		keep.Close()
-		if err != nil {
-			return err
-		}
 	}
-	return nil
+	wait.Wait()
+	return errors.Join(errs...)
+}
+
+// hearOnce hears the set in one condition and keeps what was heard in a file.
+func hearOnce(g *phrase.Grammar, set bench.Set, trial bench.Trial, allowed *phrase.Automaton, model, note string, lexicon phrase.Lexicon, file string) error {
+	first, err := whisper.Open(model, 1)
+	if err != nil {
+		return err
+	}
+	defer first.Close()
+	second, err := sphinx.Open(lexicon)
+	if err != nil {
+		return err
+	}
+	defer second.Close()
+	ear := witnesses(first, second, allowed)
+	run := bench.Run{Set: set.Name, Condition: trial.Condition, Seed: trial.Seed, Methods: []string{ear.Name}, Notes: []string{note}}
+	keep, err := bench.Create(file, run)
+	if err != nil {
+		return err
+	}
+	defer keep.Close()
+	n := 0
+	err = bench.Try(context.Background(), g, set, trial, []bench.Ear{ear}, func(r bench.Result) error {
+		if n++; n%200 == 0 || n == len(set.Items) {
+			fmt.Fprintf(os.Stderr, "%s: %d of %d heard\n", run.Title(), n, len(set.Items))
+		}
+		return keep.Add(r)
+	})
+	if err != nil {
+		return err
+	}
+	return keep.Finish(run)
 }
 
 // witnesses is an ear that judges nothing and tells what each witness heard.
@@ -253,25 +261,18 @@ func witnesses(first *whisper.Model, second *sphinx.Recogniser, a *phrase.Automa
 		if p := audio.Trim(sound, audio.Settings{}); len(p.Sound) > 0 && !p.Truncated {
 			sound = p.Sound
 		}
-		type told struct {
-			hear.Text
-			error
+		if err := first.Listen(sound); err != nil {
+			return bench.Answer{}, err
 		}
-		other := make(chan told)
-		go func() {
-			t, err := second.Hear(a, sound)
-			other <- told{t, err}
-		}()
-		err := first.Listen(sound)
-		var free hear.Text
-		if err == nil {
-			free, err = first.Free()
+		free, err := first.Free()
+		if err != nil {
+			return bench.Answer{}, err
 		}
-		held := <-other
 		if !free.Ended {
-			free.Words += " ..."
+			free.Words += " ..." // it ran on
 		}
-		return bench.Answer{Confidence: -1, Witnesses: map[string]string{hear.WhisperFree: free.Words, hear.Sphinx: held.Words}}, errors.Join(err, held.error)
+		held, err := second.Hear(a, sound)
+		return bench.Answer{Confidence: -1, Witnesses: map[string]string{hear.WhisperFree: free.Words, hear.Sphinx: held.Words}}, err
 	}}
 }
 

@@ -109,6 +109,7 @@ func TestCount(t *testing.T) {
 			heard("pause", "", "hold on"),
 			heard("pause", "yes", "yes"),
 			heard("the second", "second", "the first one"),
+			heard("the second", "- the second", "the second"),
 		}},
 	})
 	if err != nil {
@@ -119,7 +120,7 @@ func TestCount(t *testing.T) {
 	}{
 		{"the first", "1/1", "0/0", "0/1", "0/0"},
 		{"pause", "0/1", "0/2", "1/1", "0/2"},
-		{"the second", "0/0", "0/1", "0/0", "0/1"},
+		{"the second", "0/0", "1/2", "0/0", "1/2"},
 	} {
 		s := got.scores[c.text]
 		if s.model[0].String() != c.model || s.model[1].String() != c.noise || s.sphinx[0].String() != c.second || s.sphinx[1].String() != c.secondNoise {
@@ -132,6 +133,9 @@ func TestCount(t *testing.T) {
 	pause := got.scores["pause"]
 	if pause.harm["yes"] != 1 || len(pause.harm) != 1 || pause.together["yes"] != 1 {
 		t.Errorf("pause heard as yes in one ordinary voice: harm %v, by both %v", pause.harm, pause.together)
+	}
+	if got.broken != 1 {
+		t.Errorf("%d starts broken off, want 1", got.broken)
 	}
 	if v := got.voices["v"+inTraining]; v == nil || v.quiet.n != 1 {
 		t.Error("the voice of the training is not counted by itself")
@@ -222,7 +226,7 @@ func TestWriteTable(t *testing.T) {
 	for _, want := range []string{
 		"Heard with a model.",
 		"| **pause** | 20/20 | 9/10 | 20/20 | 9/10 | nothing 1 | hold   on 1 | fails: right in noise 9/10 |",
-		"| pause | nothing | 0 | 0 | 1 | 0 | 0 |",
+		"| pause | hold   on | 0 | 0 | 0 | 0 | 1 |",
 	} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("%q is missing in:\n%s", want, &out)
