@@ -2,9 +2,10 @@ package report
 
 import (
 	"encoding/csv"
-	"encoding/json"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -13,55 +14,82 @@ import (
 )
 
 // csvHead names the columns of CSV.
-var csvHead = []string{
-	"row", "reference", "address", "date", "tester", "board", "earthing", "instrument serial", "instrument checked",
-	"way", "switch position", "feeds", "device standard", "device type", "device rating A", "breaking capacity kA", "RCD mA", "RCD type",
-	"wiring", "line mm2", "cpc mm2", "points", "neutral bar", "test voltage V DC",
-	"LN-E Mohm", "L-N Mohm", "L-E Mohm", "N-E Mohm", "result", "complete", "remarks",
+var csvHead = slices.Concat([]string{
+	"row", "reference", "address", "date", "tester", "instrument serial", "instrument checked",
+	"board", "board name", "earthing", "way", "switch position", "feeds", "device standard", "device type", "device rating A", "trip A", "breaking capacity kA",
+	"RCD mA", "RCD type", "RCD standard", "RCD delayed", "wiring", "phase", "line mm2", "cpc mm2", "cpc kind", "material", "length m", "points", "neutral bar",
+	"max Zs ohm", "test voltage V DC",
+}, testColumns(), []string{"result", "complete", "remarks"})
+
+func testColumns() []string {
+	var names []string
+	for _, test := range columns {
+		names = append(names, csvColumn(test))
+	}
+	return names
 }
 
 // CSV writes the schedule for a spreadsheet, as in RFC 4180: a row of names,
 // then rows of equally many fields, lines ended by CR LF, UTF-8 without a byte
 // order mark. The first field says what a row is:
 //
+//	board        what was tested at a board itself; its main switch as the device
+//	bonding      one bonded service of a board, in feeds
 //	line         one line of the schedule
+//	point        one point of a ring, in the column of its test
 //	earlier      a reading that no longer stands, in the column of its test
 //	preparation  a preparation step: result is the answer
 //	to do        what remains, in remarks
 //	caution      in remarks; belongs with the readings
 //
 // Readings stand as they were read, ">999" for over-range; a test without a
-// reading has its status there. A field that a spreadsheet would take for a
-// formula begins with an apostrophe, and a line break in a field is a space.
+// reading has its status there. Of several points of a ring a line has the
+// highest. A field that a spreadsheet would take for a formula begins with an
+// apostrophe, and a line break in a field is a space.
 func (s Schedule) CSV(w io.Writer) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
-	write := func(kind string, fields map[string]string) {
+	names := map[int]Board{}
+	for _, b := range s.Boards {
+		names[b.Number] = b
+	}
+	write := func(kind string, board int, fields map[string]string) {
 		j := s.Job
-		for name, v := range map[string]string{
+		all := map[string]string{
 			"row": kind, "reference": j.Reference, "address": j.Address, "date": j.Date, "tester": j.Tester,
-			"board": j.Board, "earthing": j.Earthing, "instrument serial": j.Instrument, "instrument checked": j.Checked,
-		} {
-			fields[name] = v
+			"instrument serial": j.Instrument, "instrument checked": j.Checked,
 		}
+		if b, ok := names[board]; ok {
+			all["board"], all["board name"], all["earthing"] = strconv.Itoa(board), b.Name, b.Earthing
+		}
+		maps.Copy(all, fields)
 		row := make([]string, len(csvHead))
 		for i, name := range csvHead {
-			row[i] = csvField(fields[name])
+			row[i] = csvField(all[name])
 		}
 		out.Write(row) // an error stays until Error
 	}
 	out.Write(csvHead)
-	for _, l := range s.Lines {
-		write("line", l.csv())
-		for _, c := range l.Earlier {
-			fields := l.csv()
-			for _, test := range columns {
-				delete(fields, csvColumn(test))
+	for _, b := range s.Boards {
+		write("board", b.Number, b.csv())
+		for _, c := range b.Cells {
+			if c.Test == reading.Bonding {
+				fields := map[string]string{"feeds": b.service(c.Position), csvColumn(c.Test): c.text(), "result": c.Result}
+				write("bonding", b.Number, fields)
 			}
-			fields[csvColumn(c.Test)], fields["test voltage V DC"] = c.Text, known(c.Volts)
-			fields["result"], fields["complete"] = c.Result, ""
-			fields["remarks"] = strings.TrimSpace(fmt.Sprintf("%s: %s, %s. %s", c.Test, c.withUnit(), c.Status, c.Reason))
-			write("earlier", fields)
+		}
+		writeEarlier(b.Tested, func(fields map[string]string) { write("earlier", b.Number, fields) }, map[string]string{"way": "0", "feeds": b.Name})
+		for _, l := range s.Lines {
+			if l.Board != b.Number {
+				continue
+			}
+			write("line", b.Number, l.csv())
+			for _, c := range l.Cells {
+				if ofRing(c.Test) && c.Position > 0 {
+					write("point", b.Number, map[string]string{"way": strconv.Itoa(l.Way), "feeds": fmt.Sprintf("point %d", c.Position), csvColumn(c.Test): c.text(), "result": c.Result})
+				}
+			}
+			writeEarlier(l.Tested, func(fields map[string]string) { write("earlier", b.Number, fields) }, l.about())
 		}
 	}
 	for _, p := range s.Preparation {
@@ -72,43 +100,105 @@ func (s Schedule) CSV(w io.Writer) error {
 		if p.Reason != "" {
 			remark += ". " + sentence(p.Reason)
 		}
-		write("preparation", map[string]string{"result": answer, "remarks": remark})
+		write("preparation", p.Board, map[string]string{"result": answer, "remarks": remark})
 	}
 	for _, item := range s.ToDo {
-		write("to do", map[string]string{"remarks": item})
+		write("to do", 0, map[string]string{"remarks": item})
 	}
 	for _, c := range s.Cautions {
-		write("caution", map[string]string{"remarks": c})
+		write("caution", 0, map[string]string{"remarks": c})
 	}
 	out.Flush()
 	return out.Error()
 }
 
-func csvColumn(test reading.Test) string { return string(test) + " " + string(test.Unit()) }
+// writeEarlier writes the readings that no longer stand, each with what is said
+// about its place.
+func writeEarlier(t Tested, write func(map[string]string), about map[string]string) {
+	for _, c := range t.Earlier {
+		fields := maps.Clone(about)
+		fields[csvColumn(c.Test)], fields["test voltage V DC"] = c.Text, known(c.Volts)
+		fields["result"] = c.Result
+		fields["remarks"] = strings.TrimSpace(fmt.Sprintf("%s: %s, %s. %s", c.name(), c.withUnit(), c.Status, c.Reason))
+		write(fields)
+	}
+}
+
+func csvColumn(test reading.Test) string {
+	return strings.TrimSpace(string(test) + " " + string(test.Unit()))
+}
+
+func (d Device) csv(f map[string]string) {
+	f["device standard"], f["device type"], f["device rating A"], f["trip A"] = d.Standard, d.Type, known(d.Rating), known(d.Trip)
+	f["breaking capacity kA"], f["RCD mA"], f["RCD type"], f["RCD standard"] = known(d.Breaking), known(d.RCDRated), d.RCDType, d.RCDStandard
+	if d.RCDRated != 0 {
+		f["RCD delayed"] = yes(d.RCDDelayed)
+	}
+}
+
+func (t Tested) csv(f map[string]string) {
+	f["complete"], f["remarks"] = yes(t.Complete), strings.Join(t.Remarks, " ")
+	for _, test := range columns {
+		if c := t.cell(test); c != nil && test != reading.Bonding {
+			f[csvColumn(test)] = c.text()
+		}
+	}
+}
+
+func yes(b bool) string {
+	if b {
+		return "yes"
+	}
+	return "no"
+}
+
+// service names a bonded service by its position.
+func (b Board) service(position int) string {
+	if position >= 1 && position <= len(b.Bonding) {
+		return b.Bonding[position-1]
+	}
+	return ""
+}
+
+func (b Board) csv() map[string]string {
+	f := map[string]string{"way": "0", "feeds": b.Name, "result": b.outcome()}
+	b.Main.csv(f)
+	b.Tested.csv(f)
+	if b.OnlyIsolated {
+		f["remarks"], f["result"], f["complete"] = "Only isolated: nothing on it was tested.", "", ""
+	}
+	if len(b.Cells) == 0 {
+		f["complete"] = ""
+	}
+	for _, c := range b.Cells {
+		if c.Volts != 0 {
+			f["test voltage V DC"] = number(c.Volts)
+		}
+	}
+	return f
+}
+
+// about is what a line is, by the name of the column.
+func (l Line) about() map[string]string {
+	f := map[string]string{
+		"way": strconv.Itoa(l.Way), "switch position": l.sw(), "feeds": l.Feeds, "wiring": l.Wiring, "phase": l.phase(),
+		"line mm2": known(l.Line), "cpc mm2": known(l.CPC), "cpc kind": l.CPCKind, "material": l.Material, "length m": known(l.Length),
+		"points": known(float64(l.Points)), "neutral bar": l.Neutral,
+	}
+	if l.MaxZs != nil {
+		f["max Zs ohm"] = significant3(l.MaxZs.Ohm)
+	}
+	l.Device.csv(f)
+	return f
+}
 
 // csv returns a line's own fields by the name of their column.
 func (l Line) csv() map[string]string {
-	f := map[string]string{
-		"way": strconv.Itoa(l.Way), "feeds": l.Feeds,
-		"device standard": l.Device.Standard, "device type": l.Device.Type, "device rating A": known(l.Device.Rating),
-		"breaking capacity kA": known(l.Device.Breaking), "RCD mA": known(l.Device.RCDRated), "RCD type": l.Device.RCDType,
-		"wiring": l.Wiring, "line mm2": known(l.Line), "cpc mm2": known(l.CPC), "points": known(float64(l.Points)), "neutral bar": l.Neutral,
-		"test voltage V DC": l.volts(), "result": l.outcome(), "complete": "yes", "remarks": strings.Join(l.Remarks, " "),
-	}
-	if l.Position > 0 {
-		f["switch position"] = strconv.Itoa(l.Position)
-	}
-	if !l.Complete {
-		f["complete"] = "no"
-	}
+	f := l.about()
+	l.Tested.csv(f)
+	f["test voltage V DC"], f["result"] = l.volts(columns), l.outcome()
 	if l.Spare {
-		f["remarks"] = "Spare."
-		f["complete"] = ""
-	}
-	for _, test := range columns {
-		if c := l.cell(test); c != nil {
-			f[csvColumn(test)] = c.text()
-		}
+		f["remarks"], f["complete"] = "Spare.", ""
 	}
 	return f
 }
@@ -140,8 +230,5 @@ func csvField(s string) string {
 // JSON writes the schedule for other programs; the fields are those of
 // Schedule.
 func (s Schedule) JSON(w io.Writer) error {
-	enc := json.NewEncoder(w)
-	enc.SetEscapeHTML(false) // ">999" stays as it is read
-	enc.SetIndent("", "  ")
-	return enc.Encode(s)
+	return writeJSON(w, s)
 }

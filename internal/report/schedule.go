@@ -14,8 +14,10 @@
 //
 // The layout is our own. It gives for each circuit what the model schedule of
 // test results in BS 7671 Appendix 6 gives for the same tests, from memory:
-// circuit, protective device, conductors, insulation test voltage and readings,
-// remarks.
+// circuit, protective device with its breaking capacity and any RCD, greatest Zs
+// permitted, conductors, ring r1, rn and r2, R1+R2 or R2, insulation test voltage
+// and readings, polarity, Zs, RCD times and test button, functional, remarks; and
+// for each board Ze or RA, fault currents, phase sequence, earthing and bonding.
 package report
 
 import (
@@ -35,7 +37,7 @@ import (
 // Format is the version of the JSON layout, in Schedule.Format. It goes up when
 // a field is removed or changes its meaning; a new field alone does not change
 // it.
-const Format = 1
+const Format = 2
 
 // Schedule is the schedule of test results of one job. Its JSON form is the
 // layout for other programs. Lists are never null, and a time is UTC as in
@@ -44,26 +46,45 @@ type Schedule struct {
 	Format      int      `json:"format"`
 	Job         Header   `json:"job"`
 	Record      Record   `json:"record"`
-	Limits      []Limit  `json:"limits"`      // what readings are judged by, one for each kind of circuit on the board
+	Boards      []Board  `json:"boards"`      // in the order of the job
+	Limits      []Limit  `json:"limits"`      // what insulation is judged by, one for each kind of circuit on a board
 	Preparation []Step   `json:"preparation"` // in the order in which the steps are asked for
-	Lines       []Line   `json:"lines"`       // in the order of the board: one for each way, and for each switch position of a two-way one
+	Lines       []Line   `json:"lines"`       // board by board: one for each way, and for each switch position of a two-way one
 	ToDo        []string `json:"to_do"`       // what remains, one sentence each; empty when nothing does
 	Cautions    []string `json:"cautions"`    // to be shown wherever the readings are
 }
 
 // Header is what was tested, by whom and with what.
 type Header struct {
-	Reference       string  `json:"reference"`
-	Address         string  `json:"address"`
-	Date            string  `json:"date"`   // 2006-01-02
-	Tester          string  `json:"tester"` // initials
-	Board           string  `json:"board"`
-	Earthing        string  `json:"earthing"` // TN-S, TN-C-S or TT
-	Voltage         float64 `json:"voltage"`  // nominal, line to earth, V
-	SurgeProtection bool    `json:"surge_protection"`
-	Instrument      string  `json:"instrument_serial"`
-	Checked         string  `json:"instrument_checked"`    // date of its last calibration check, 2006-01-02
-	OverRange       float64 `json:"instrument_over_range"` // where its insulation scale ends, Mohm
+	Reference  string   `json:"reference"`
+	Address    string   `json:"address"`
+	Date       string   `json:"date"`   // 2006-01-02
+	Tester     string   `json:"tester"` // initials
+	Instrument string   `json:"instrument_serial"`
+	Checked    string   `json:"instrument_checked"`    // date of its last calibration check, 2006-01-02
+	OverRange  float64  `json:"instrument_over_range"` // where its insulation scale ends, Mohm
+	Limited    []string `json:"limited_to"`            // the kinds of test that the job is limited to; empty for all
+}
+
+// Board is a board with the readings of the board itself: of its supply, its
+// earthing and bonding, its main switch, and of all its ways together.
+type Board struct {
+	Number            int      `json:"board"`
+	Name              string   `json:"name"`
+	Earthing          string   `json:"earthing"` // TN-S, TN-C-S or TT
+	Voltage           float64  `json:"voltage"`  // nominal, line to earth, V
+	Phases            int      `json:"phases"`
+	SurgeProtection   bool     `json:"surge_protection"`
+	OnlyIsolated      bool     `json:"only_isolated"`      // no test is asked for on it
+	FedFrom           int      `json:"fed_from,omitempty"` // board; absent at the origin of the installation
+	FedFromWay        int      `json:"fed_from_way,omitempty"`
+	DeclaredZe        float64  `json:"declared_ze,omitempty"`  // ohm; absent when unknown
+	DeclaredPFC       float64  `json:"declared_pfc,omitempty"` // kA; absent when unknown
+	Main              Device   `json:"main"`
+	EarthingConductor float64  `json:"earthing_conductor,omitempty"` // mm2; absent when unknown
+	Bonding           []string `json:"bonding"`                      // services; position 1 of a bonding test is the first
+	BondingSize       float64  `json:"bonding_size,omitempty"`       // mm2; absent when unknown
+	Tested
 }
 
 // Record says how far the log goes that the schedule was made from.
@@ -77,15 +98,17 @@ type Record struct {
 
 // Limit is a limit of insulation resistance.
 type Limit struct {
+	Board  int     `json:"board"`
 	Least  float64 `json:"least"` // Mohm: a reading below it fails
 	Volts  float64 `json:"test_voltage"`
 	Source string  `json:"source"`
-	Ways   []int   `json:"ways"` // that it is for
+	Ways   []int   `json:"ways"` // of the board, that it is for
 }
 
 // Step is a preparation step, as the electrician answered it. Nothing was
 // checked by waycall.
 type Step struct {
+	Board  int        `json:"board"`
 	Step   string     `json:"step"`
 	Answer string     `json:"answer"` // done, not applicable or limitation; empty when it was not answered
 	Reason string     `json:"reason,omitempty"`
@@ -93,34 +116,59 @@ type Step struct {
 	Event  int64      `json:"event,omitempty"` // in the log
 }
 
-// Line is one way, or one switch position of a way with two-way switching.
-type Line struct {
-	Way      int     `json:"way"`
-	Position int     `json:"position,omitempty"` // 1 or 2; absent where there is none
-	Feeds    string  `json:"feeds"`
-	Spare    bool    `json:"spare"`
-	Device   Device  `json:"device"`
-	Wiring   string  `json:"wiring,omitempty"` // radial or ring
-	Line     float64 `json:"line"`             // conductor, mm2; 0 when unknown
-	CPC      float64 `json:"cpc"`              // mm2; 0 when unknown
-	Points   int     `json:"points,omitempty"` // absent when unknown
-	Neutral  string  `json:"neutral_bar,omitempty"`
-
-	Cells    []Cell   `json:"tests"`            // LN-E, L-N, L-E, N-E, as far as this line has them, then any other
+// Tested is what became of the tests of one line, or of a board itself.
+type Tested struct {
+	Cells    []Cell   `json:"tests"`            // in the order of the tests on a schedule, as far as there are any
 	Earlier  []Cell   `json:"earlier"`          // readings that no longer stand, in the order in which they were taken
 	Result   string   `json:"result,omitempty"` // the worst of its readings: fail, investigate, cannot say or pass; absent when there is none
 	Complete bool     `json:"complete"`         // every test was made or left out with a reason
 	Remarks  []string `json:"remarks"`          // one sentence or two each
 }
 
-// Device is the overcurrent protective device, with any RCD.
+// Line is one way, or one switch position of a way with two-way switching; what
+// is tested once on such a way stands on the line of the first position.
+type Line struct {
+	Board    int     `json:"board"`
+	Way      int     `json:"way"`
+	Position int     `json:"position,omitempty"` // 1 or 2; absent where there is none
+	Feeds    string  `json:"feeds"`
+	Spare    bool    `json:"spare"`
+	Device   Device  `json:"device"`
+	Wiring   string  `json:"wiring,omitempty"` // radial or ring
+	Phases   int     `json:"phases,omitempty"`
+	Phase    string  `json:"phase,omitempty"`    // L1, L2 or L3 on a three-phase board
+	Line     float64 `json:"line"`               // conductor, mm2; 0 when unknown
+	CPC      float64 `json:"cpc"`                // mm2; 0 when unknown
+	Material string  `json:"material,omitempty"` // copper or aluminium
+	CPCKind  string  `json:"cpc_kind,omitempty"` // conductor or steel
+	Length   float64 `json:"length,omitempty"`   // m; absent when unknown
+	Points   int     `json:"points,omitempty"`   // absent when unknown
+	Neutral  string  `json:"neutral_bar,omitempty"`
+	Use      string  `json:"use,omitempty"`      // socket, lighting, fixed or distribution; absent when unknown
+	Supplies int     `json:"supplies,omitempty"` // the board that it feeds
+	MaxZs    *MaxZs  `json:"max_zs,omitempty"`   // absent when it is not known
+	Tested
+}
+
+// MaxZs is the greatest earth fault loop impedance permitted on a way.
+type MaxZs struct {
+	Ohm      float64 `json:"ohm"`      // at operating temperature
+	Measured float64 `json:"measured"` // ohm: what a reading taken cold is held against
+	Source   string  `json:"source"`
+}
+
+// Device is a protective device or main switch, with any RCD.
 type Device struct {
-	Standard string  `json:"standard,omitempty"`
-	Type     string  `json:"type,omitempty"`
-	Rating   float64 `json:"rating,omitempty"`    // A
-	Breaking float64 `json:"breaking,omitempty"`  // kA; absent when unknown
-	RCDRated float64 `json:"rcd_rated,omitempty"` // mA; absent when there is none
-	RCDType  string  `json:"rcd_type,omitempty"`
+	Standard    string  `json:"standard,omitempty"`
+	Type        string  `json:"type,omitempty"`
+	Rating      float64 `json:"rating,omitempty"`    // A
+	Breaking    float64 `json:"breaking,omitempty"`  // kA; absent when unknown
+	Trip        float64 `json:"trip,omitempty"`      // A, where it is set
+	RCDRated    float64 `json:"rcd_rated,omitempty"` // mA; absent when there is none
+	RCDType     string  `json:"rcd_type,omitempty"`
+	RCDStandard string  `json:"rcd_standard,omitempty"`
+	RCDDelayed  bool    `json:"rcd_delayed,omitempty"` // S type
+	RCDGroup    string  `json:"rcd_group,omitempty"`   // shared with the other ways of the group
 }
 
 // Status says what became of a test. The strings are exported, so they never
@@ -134,7 +182,8 @@ const (
 	Skipped       Status = "skipped"        // left out, with a reason
 	NotApplicable Status = "not applicable" // with a reason
 	Limitation    Status = "limitation"     // it could not be made, with a reason
-	NotAsked      Status = "not asked"      // not made because of what stays connected
+	Waived        Status = "waived"         // a dead test that live ones did not wait for, with a reason
+	NotAsked      Status = "not asked"      // not made because of what stays connected, or not possible
 	Waiting       Status = "waiting"        // until the way was worked on
 	Replaced      Status = "replaced"       // a reading that another took the place of
 	Withdrawn     Status = "withdrawn"      // a reading that was taken back
@@ -143,12 +192,14 @@ const (
 
 // Cell is one test on one line.
 type Cell struct {
-	Test   reading.Test `json:"test"`
-	Status Status       `json:"status"`
-	Reason string       `json:"reason,omitempty"` // of the status, where there is one
+	Test     reading.Test `json:"test"`
+	Position int          `json:"position,omitempty"` // switch position, bonded service or point of a ring
+	Status   Status       `json:"status"`
+	Reason   string       `json:"reason,omitempty"` // of the status, where there is one
 
 	// The reading, absent where there is none. A bound ">" with value 999 is
-	// "greater than 999": it must not be read as 999.
+	// "greater than 999": it must not be read as 999. Tests without a unit have
+	// the text correct or wrong.
 	Text   string   `json:"text,omitempty"` // without the unit: ">999"
 	Bound  string   `json:"bound,omitempty"`
 	Value  *float64 `json:"value,omitempty"`
@@ -156,6 +207,8 @@ type Cell struct {
 	Result string   `json:"result,omitempty"` // pass, investigate, fail or cannot say, when it was confirmed
 	Why    string   `json:"why,omitempty"`    // of the result
 	Source string   `json:"source,omitempty"` // of Why, or of the reason of a test that was not asked for
+	Margin float64  `json:"margin,omitempty"` // how many times better than the limit
+	Next   string   `json:"next,omitempty"`   // what to look at
 
 	// The DC voltage in V that was asked for, insulation tests only; what the
 	// instrument was set to, waycall does not see.
@@ -165,8 +218,16 @@ type Cell struct {
 	Heard int64      `json:"heard,omitempty"` // in the log: the phrase, whose sound is kept
 }
 
-// columns are the tests with a column of their own, in their order.
-var columns = []reading.Test{reading.LNE, reading.LN, reading.LE, reading.NE}
+// columns are the tests in the order in which they stand on a schedule.
+var columns = []reading.Test{
+	reading.Earthing, reading.Bonding,
+	reading.RingR1, reading.RingRn, reading.RingR2, reading.RingLN, reading.RingLE, reading.R1R2, reading.R2,
+	reading.LNE, reading.LN, reading.LE, reading.NE, reading.LL,
+	reading.L1E, reading.L2E, reading.L3E, reading.L1L2, reading.L2L3, reading.L1L3, reading.L1N, reading.L2N, reading.L3N,
+	reading.Polarity,
+	reading.Ze, reading.RA, reading.Zs, reading.PFC, reading.PSC,
+	reading.RCDHalf, reading.RCD1x, reading.RCD5x, reading.RCDRamp, reading.RCDButton, reading.PhaseSequence, reading.Functional,
+}
 
 var cautions = []string{
 	"This is a record of readings as they were read out and confirmed, for a competent person to judge.",
@@ -175,42 +236,76 @@ var cautions = []string{
 	"Sources marked \"from memory\" were not checked against the published text.",
 }
 
+// place1 is a way of a board, or with way 0 the board itself.
+type place1 struct{ board, way int }
+
 // builder is the state with what follows from it, worked out once.
 type builder struct {
 	record.State
 	due      map[record.Slot]sequence.Due
 	notAsked map[record.Slot]sequence.Omitted
+	slots    map[place1][]record.Slot // that have anything to say, in the order of columns
+	latest   map[record.Slot]record.Reading
+	left     map[record.Slot]record.Skip
 }
 
-// Build derives the schedule from what the log says.
-func Build(s record.State) Schedule {
-	b := builder{s, map[record.Slot]sequence.Due{}, map[record.Slot]sequence.Omitted{}}
+func newBuilder(s record.State) *builder {
+	b := &builder{s, map[record.Slot]sequence.Due{}, map[record.Slot]sequence.Omitted{}, map[place1][]record.Slot{}, map[record.Slot]record.Reading{}, map[record.Slot]record.Skip{}}
+	add := func(slot record.Slot) {
+		at := place1{slot.Board, slot.Way}
+		b.slots[at] = append(b.slots[at], slot)
+	}
 	for _, d := range sequence.Remaining(s) {
 		if d.Step == nil {
 			b.due[d.Slot] = d
+			add(d.Slot)
 		}
 	}
 	for _, o := range sequence.NotAsked(s) {
 		b.notAsked[o.Slot] = o
+		add(o.Slot)
 	}
+	for _, r := range s.Readings {
+		if r.Standing == record.Stands {
+			b.latest[r.Slot] = r
+		}
+		add(r.Slot)
+	}
+	for _, k := range s.Skips {
+		if k.Ended == 0 {
+			b.left[k.Slot] = k
+			add(k.Slot)
+		}
+	}
+	for at, all := range b.slots {
+		slices.SortFunc(all, func(a, b record.Slot) int {
+			return cmp.Or(cmp.Compare(slices.Index(columns, a.Test), slices.Index(columns, b.Test)), cmp.Compare(a.Position, b.Position))
+		})
+		b.slots[at] = slices.Compact(all)
+	}
+	return b
+}
+
+// Build derives the schedule from what the log says.
+func Build(s record.State) Schedule {
+	b := newBuilder(s)
 	job := s.Job
-	var first board.Board
-	if len(job.Boards) > 0 {
-		first = job.Boards[0]
-	}
 	out := Schedule{
 		Format: Format,
 		Job: Header{
 			Reference: job.Reference, Address: job.Address, Date: job.Date, Tester: job.Tester,
-			Board: first.Name, Earthing: string(first.Earthing), Voltage: first.Voltage, SurgeProtection: first.SurgeProtection,
-			Instrument: job.Instrument.Serial, Checked: job.Instrument.Checked, OverRange: job.Instrument.OverRange,
+			Instrument: job.Instrument.Serial, Checked: job.Instrument.Checked, OverRange: job.Instrument.OverRange, Limited: []string{},
 		},
 		Record:      Record{LastEvent: s.LastID, LastAt: s.LastAt.UTC(), Sessions: s.Sessions, Finished: s.Finished},
+		Boards:      []Board{},
 		Limits:      []Limit{},
 		Preparation: []Step{},
 		Lines:       []Line{},
 		ToDo:        toDo(s),
 		Cautions:    slices.Clone(cautions),
+	}
+	for _, kind := range job.Tests {
+		out.Job.Limited = append(out.Job.Limited, string(kind))
 	}
 	out.Record.Complete = s.Finished && len(out.ToDo) == 0
 	if s.Sessions == 0 {
@@ -220,113 +315,151 @@ func Build(s record.State) Schedule {
 		for _, step := range sequence.Steps(job, number) {
 			out.Preparation = append(out.Preparation, preparation(s, number, step))
 		}
-		one := job.Board(number)
-		for _, w := range one.Ways {
+	}
+	for i := range job.Boards {
+		one := &job.Boards[i]
+		out.Boards = append(out.Boards, b.board(one))
+		for k := range one.Ways {
+			w := &one.Ways[k]
 			if w.Spare {
-				out.Lines = append(out.Lines, newLine(w, 0))
+				out.Lines = append(out.Lines, newLine(one, w, 0))
 				continue
 			}
-			out.addLimit(check.InsulationLimit(w, one.Voltage, sequence.SurgeConnected(s, number)), w.Number)
-			for _, p := range positions(s, number, w) {
-				out.Lines = append(out.Lines, b.line(number, w, p))
+			if !one.Supply.OnlyIsolated {
+				out.addLimit(one.Number, check.InsulationLimit(*w, one.Voltage, sequence.SurgeConnected(s, one.Number)), w.Number)
 			}
+			out.Lines = append(out.Lines, b.lines(one, w)...)
 		}
 	}
 	return out
 }
 
-func (s *Schedule) addLimit(l check.Limit, way int) {
+func (s *Schedule) addLimit(number int, l check.Limit, way int) {
 	for i := range s.Limits {
-		if have := &s.Limits[i]; have.Least == l.Least && have.Volts == l.TestVoltage && have.Source == l.Source {
+		if have := &s.Limits[i]; have.Board == number && have.Least == l.Least && have.Volts == l.TestVoltage && have.Source == l.Source {
 			have.Ways = append(have.Ways, way)
 			return
 		}
 	}
-	s.Limits = append(s.Limits, Limit{Least: l.Least, Volts: l.TestVoltage, Source: l.Source, Ways: []int{way}})
+	s.Limits = append(s.Limits, Limit{Board: number, Least: l.Least, Volts: l.TestVoltage, Source: l.Source, Ways: []int{way}})
 }
 
-func preparation(s record.State, board int, step sequence.Step) Step {
-	a, ok := s.Answered(board, step.ID)
+func preparation(s record.State, number int, step sequence.Step) Step {
+	a, ok := s.Answered(number, step.ID)
 	if !ok {
-		return Step{Step: step.ID}
+		return Step{Board: number, Step: step.ID}
 	}
 	at := a.At.UTC()
-	return Step{Step: step.ID, Answer: string(a.How), Reason: a.Reason, At: &at, Event: a.EventID}
+	return Step{Board: number, Step: step.ID, Answer: string(a.How), Reason: a.Reason, At: &at, Event: a.EventID}
 }
 
-// positions returns the switch positions of a way that have a line: those that
-// are tested, and any other that the log has a reading or a skip for, so that
-// nothing recorded is missing from the schedule.
-func positions(s record.State, number int, w board.Way) []int {
-	all := slices.Clone(sequence.Positions(w))
-	for _, r := range s.Readings {
-		if r.Slot.Board == number && r.Slot.Way == w.Number {
-			all = append(all, r.Slot.Position)
-		}
+func (b *builder) board(one *board.Board) Board {
+	out := Board{
+		Number: one.Number, Name: one.Name, Earthing: string(one.Earthing), Voltage: one.Voltage, Phases: max(1, one.Phases),
+		SurgeProtection: one.SurgeProtection, OnlyIsolated: one.Supply.OnlyIsolated, FedFrom: one.Supply.From, FedFromWay: one.Supply.FromWay,
+		DeclaredZe: one.Supply.DeclaredZe, DeclaredPFC: one.Supply.DeclaredPFC, Main: newDevice(one.Main),
+		EarthingConductor: one.EarthingConductor, Bonding: append([]string{}, one.Bonding...), BondingSize: one.BondingSize,
+		Tested: newTested(),
 	}
-	for _, k := range s.Skips {
-		if k.Slot.Board == number && k.Slot.Way == w.Number && k.Ended == 0 {
-			all = append(all, k.Slot.Position)
-		}
-	}
-	slices.Sort(all)
-	return slices.Compact(all)
+	out.fill(b, b.slots[place1{one.Number, 0}])
+	out.remark("")
+	return out
 }
 
-func newLine(w board.Way, position int) Line {
+// lines returns the lines of a way: one, or one for each switch position.
+func (b *builder) lines(one *board.Board, w *board.Way) []Line {
+	all := b.slots[place1{one.Number, w.Number}]
+	positions := slices.Clone(sequence.Positions(*w))
+	first := positions[0]
+	for _, slot := range all {
+		positions = append(positions, lineOf(slot, all, first))
+	}
+	slices.Sort(positions)
+	var out []Line
+	for _, p := range slices.Compact(positions) {
+		l := newLine(one, w, p)
+		l.fill(b, slices.DeleteFunc(slices.Clone(all), func(slot record.Slot) bool { return lineOf(slot, all, first) != p }))
+		separated := ""
+		if w.Separated {
+			separated = "SELV or PELV."
+		}
+		l.remark(separated)
+		out = append(out, l)
+	}
+	return out
+}
+
+// lineOf returns the position whose line a slot of a way stands on: its own
+// switch position, and the first one for what is tested once on the way. A
+// reading without a position beside others of the same test that have one has a
+// line of its own, so that nothing recorded is hidden behind another.
+func lineOf(slot record.Slot, all []record.Slot, first int) int {
+	if ofRing(slot.Test) {
+		return first // the position is a point
+	}
+	if slot.Position == 0 && !slices.ContainsFunc(all, func(s record.Slot) bool { return s.Test == slot.Test && s.Position != 0 }) {
+		return first
+	}
+	return slot.Position
+}
+
+func ofRing(t reading.Test) bool { return t == reading.RingLN || t == reading.RingLE }
+
+func newTested() Tested {
+	return Tested{Cells: []Cell{}, Earlier: []Cell{}, Remarks: []string{}, Complete: true}
+}
+
+func newDevice(v board.Device) Device {
+	d := Device{Standard: v.Standard, Type: v.Type, Rating: v.Rating, Breaking: v.Breaking, Trip: v.Trip}
+	if r := v.RCD; r != nil {
+		d.RCDRated, d.RCDType, d.RCDStandard, d.RCDDelayed, d.RCDGroup = r.Rated, r.Type, r.Standard, r.Delayed, r.Group
+	}
+	return d
+}
+
+func newLine(one *board.Board, w *board.Way, position int) Line {
 	l := Line{
-		Way: w.Number, Position: position, Feeds: w.Feeds, Spare: w.Spare, Wiring: string(w.Wiring), Line: w.Line, CPC: w.CPC, Points: w.Points, Neutral: w.NeutralBar,
-		Device: Device{Standard: w.Device.Standard, Type: w.Device.Type, Rating: w.Device.Rating, Breaking: w.Device.Breaking},
-		Cells:  []Cell{}, Earlier: []Cell{}, Remarks: []string{}, Complete: true,
+		Board: one.Number, Way: w.Number, Position: position, Feeds: w.Feeds, Spare: w.Spare, Device: newDevice(w.Device),
+		Wiring: string(w.Wiring), Phases: w.Phases, Phase: w.Phase, Line: w.Line, CPC: w.CPC, Material: string(w.Material), CPCKind: string(w.CPCKind),
+		Length: w.Length, Points: w.Points, Neutral: w.NeutralBar, Use: string(w.Use), Supplies: w.Supplies, Tested: newTested(),
 	}
-	if r := w.Device.RCD; r != nil {
-		l.Device.RCDRated, l.Device.RCDType = r.Rated, r.Type
+	if z, err := check.MaxZsOf(one, w); err == nil && !w.Spare && !w.Separated {
+		l.MaxZs = &MaxZs{z.Ohm, z.Measured, z.Source}
 	}
 	return l
 }
 
-func (b *builder) line(number int, w board.Way, position int) Line {
-	s := b.State
-	l := newLine(w, position)
-	tests := slices.Clone(columns)
-	for _, r := range s.Readings {
-		if r.Slot.Board == number && r.Slot.Way == w.Number && r.Slot.Position == position && !slices.Contains(tests, r.Slot.Test) {
-			tests = append(tests, r.Slot.Test)
-		}
-	}
+// fill puts in what became of the tests of slots.
+func (t *Tested) fill(b *builder, slots []record.Slot) {
 	worst := -1
-	for _, test := range tests {
-		slot := record.Slot{Board: number, Way: w.Number, Test: test, Position: position}
+	for _, slot := range slots {
 		if c, ok := b.cell(slot); ok {
-			l.Cells = append(l.Cells, c)
-			l.Complete = l.Complete && c.Status != ToDo && c.Status != Waiting
+			t.Cells = append(t.Cells, c)
+			t.Complete = t.Complete && c.Status != ToDo && c.Status != Waiting
 			worst = max(worst, slices.Index(badness, c.Result))
 		}
-		for _, r := range s.Readings {
-			if r.Slot == slot && r.Standing != record.Stands {
-				l.Earlier = append(l.Earlier, earlier(s, r))
-			}
+	}
+	for _, r := range b.Readings {
+		if r.Standing != record.Stands && slices.Contains(slots, r.Slot) {
+			t.Earlier = append(t.Earlier, earlier(b.State, r))
 		}
 	}
-	slices.SortStableFunc(l.Earlier, func(a, b Cell) int { return cmp.Compare(a.Event, b.Event) })
+	slices.SortStableFunc(t.Earlier, func(a, b Cell) int { return cmp.Compare(a.Event, b.Event) })
 	if worst >= 0 {
-		l.Result = badness[worst]
+		t.Result = badness[worst]
 	}
-	l.remark(w)
-	return l
 }
 
 // badness is the results from best to worst, as package check ranks them.
 var badness = []string{string(check.Pass), string(check.CannotSay), string(check.Investigate), string(check.Fail)}
 
-// cell returns what became of a test, or false when the line does not have it.
+// cell returns what became of a test, or false when there is nothing to say.
 func (b *builder) cell(slot record.Slot) (Cell, bool) {
-	s := b.State
-	if r, ok := s.Latest(slot); ok {
-		return recorded(s, r, Recorded, ""), true
+	if r, ok := b.latest[slot]; ok {
+		return recorded(b.State, r, Recorded, ""), true
 	}
-	c := Cell{Test: slot.Test}
-	if k, ok := s.LeftOut(slot); ok {
+	c := Cell{Test: slot.Test, Position: slot.Position}
+	if k, ok := b.left[slot]; ok {
 		at := k.At.UTC()
 		c.Status, c.Reason, c.At, c.Event, c.Heard = Skipped, k.Reason, &at, k.EventID, k.HeardID
 		switch k.How {
@@ -334,17 +467,22 @@ func (b *builder) cell(slot record.Slot) (Cell, bool) {
 			c.Status = NotApplicable
 		case record.Limitation:
 			c.Status = Limitation
+		case record.Waived:
+			c.Status = Waived
 		}
 		return c, true
 	}
 	if d, ok := b.due[slot]; ok {
-		c.Status, c.Volts = ToDo, d.Volts
+		c.Status = ToDo
+		if slot.Test.Insulation() {
+			c.Volts = d.Volts
+		}
 		return c, true
 	}
 	if o, ok := b.notAsked[slot]; ok {
-		c.Status, c.Reason, c.Source = Waiting, o.Reason, o.Source
-		if s.Job.Way(slot.Board, slot.Way).Keep500Off != "" {
-			c.Status = NotAsked
+		c.Status, c.Reason, c.Source = NotAsked, o.Reason, o.Source
+		if o.Waiting {
+			c.Status = Waiting
 		}
 		return c, true
 	}
@@ -355,20 +493,24 @@ func recorded(s record.State, r record.Reading, status Status, reason string) Ce
 	q, at := r.Quantity, r.Confirmed.UTC()
 	value := q.Value
 	c := Cell{
-		Test: r.Slot.Test, Status: status, Reason: reason,
+		Test: r.Slot.Test, Position: r.Slot.Position, Status: status, Reason: reason,
 		Text: figure(q), Bound: string(q.Bound), Value: &value, Unit: string(q.Unit),
-		Result: string(r.Verdict.Result), Why: r.Verdict.Reason, Source: r.Verdict.Source,
+		Result: string(r.Verdict.Result), Why: r.Verdict.Reason, Source: r.Verdict.Source, Margin: r.Verdict.Margin, Next: r.Verdict.Next,
 		At: &at, Event: r.ConfirmedID, Heard: r.HeardID,
 	}
 	if r.Slot.Test.Insulation() {
-		c.Volts = check.InsulationLimit(*s.Job.Way(r.Slot.Board, r.Slot.Way), s.Job.Board(r.Slot.Board).Voltage, surgeConnectedAt(s, r.Slot.Board, r.EventID)).TestVoltage
+		var way board.Way // the zero Way stands for the whole board
+		if w := s.Job.Way(r.Slot.Board, r.Slot.Way); w != nil {
+			way = *w
+		}
+		c.Volts = check.InsulationLimit(way, s.Job.Board(r.Slot.Board).Voltage, surgeConnectedAt(s, r.Slot.Board, r.EventID)).TestVoltage
 	}
 	return c
 }
 
 // surgeConnectedAt is sequence.SurgeConnected as it was at an event: the answer
 // may have been taken back and given anew between two readings.
-func surgeConnectedAt(s record.State, board int, event int64) bool {
+func surgeConnectedAt(s record.State, number int, event int64) bool {
 	s.Answers = slices.Clone(s.Answers)
 	for i := range s.Answers {
 		a := &s.Answers[i]
@@ -378,7 +520,7 @@ func surgeConnectedAt(s record.State, board int, event int64) bool {
 			a.Ended = 0 // still stood
 		}
 	}
-	return sequence.SurgeConnected(s, board)
+	return sequence.SurgeConnected(s, number)
 }
 
 func earlier(s record.State, r record.Reading) Cell {
@@ -392,34 +534,32 @@ func earlier(s record.State, r record.Reading) Cell {
 	return recorded(s, r, status, r.EndReason)
 }
 
-// figure is a quantity without its unit: ">999", "2.00".
+// figure is a quantity without its unit: ">999", "2.00", "correct".
 func figure(q reading.Quantity) string {
 	return strings.TrimSuffix(q.String(), " "+string(q.Unit))
 }
 
-// remark writes what the columns cannot show.
-func (l *Line) remark(w board.Way) {
-	add := func(format string, args ...any) { l.Remarks = append(l.Remarks, fmt.Sprintf(format, args...)) }
-	if w.Separated {
-		add("SELV or PELV.")
+// remark writes what the columns cannot show, after what is said of the line.
+func (t *Tested) remark(first string) {
+	add := func(format string, args ...any) { t.Remarks = append(t.Remarks, fmt.Sprintf(format, args...)) }
+	if first != "" {
+		t.Remarks = append(t.Remarks, first)
 	}
-	for _, c := range l.Cells {
+	for _, c := range t.Cells {
+		name := c.name()
 		switch c.Status {
 		case Recorded:
-			if !slices.Contains(columns, c.Test) {
-				add("%s: %s, %s.", c.Test, c.withUnit(), c.Result)
-			}
 			if c.Result != string(check.Pass) {
-				add("%s: %s. %s (%s)", c.Test, c.Result, sentence(c.Why), orNone(c.Source))
+				add("%s: %s. %s (%s)", name, c.Result, sentence(c.Why), orNone(c.Source))
 			}
-		case Skipped, NotApplicable, Limitation:
-			add("%s: %s. %s", c.Test, c.Status, sentence(c.Reason))
+		case Skipped, NotApplicable, Limitation, Waived:
+			add("%s: %s. %s", name, c.Status, sentence(c.Reason))
 		case NotAsked, Waiting:
-			add("%s: not made. %s (%s)", c.Test, sentence(c.Reason), orNone(c.Source))
+			add("%s: not made. %s (%s)", name, sentence(c.Reason), orNone(c.Source))
 		}
 	}
-	for _, c := range l.Earlier {
-		text := fmt.Sprintf("%s: %s, %s, ", c.Test, c.withUnit(), c.Result)
+	for _, c := range t.Earlier {
+		text := fmt.Sprintf("%s: %s, %s, ", c.name(), c.withUnit(), c.Result)
 		switch c.Status {
 		case Replaced:
 			text += "was replaced by a later reading."
@@ -431,33 +571,47 @@ func (l *Line) remark(w board.Way) {
 		if c.Reason != "" {
 			text += " " + sentence(c.Reason)
 		}
-		l.Remarks = append(l.Remarks, text)
+		t.Remarks = append(t.Remarks, text)
 	}
+}
+
+// name is the test, with the point or the service where there are several on
+// one line. The line itself names the switch position.
+func (c Cell) name() string {
+	if c.Position > 0 && (ofRing(c.Test) || c.Test == reading.Bonding) {
+		return slotTest(c.Test, c.Position)
+	}
+	return string(c.Test)
 }
 
 func (c Cell) withUnit() string { return strings.TrimSpace(c.Text + " " + c.Unit) }
 
 // leftOut reports whether a test that the line needs was skipped, or could not be
 // made.
-func (l Line) leftOut() bool {
-	return slices.ContainsFunc(l.Cells, func(c Cell) bool { return c.Status == Skipped || c.Status == Limitation })
+func (t Tested) leftOut() bool {
+	return slices.ContainsFunc(t.Cells, func(c Cell) bool { return c.Status == Skipped || c.Status == Limitation || c.Status == Waived })
 }
 
 // outcome is the result column of text and CSV. A line with a test still to do, or
 // one that was left out, is never shown as a pass alone.
 func (l Line) outcome() string {
-	switch {
-	case l.Spare:
+	if l.Spare {
 		return ""
-	case l.Result != "" && l.Result != string(check.Pass):
-		return l.Result
-	case l.Result != "" && !l.Complete:
+	}
+	return l.Tested.outcome()
+}
+
+func (t Tested) outcome() string {
+	switch {
+	case t.Result != "" && t.Result != string(check.Pass):
+		return t.Result
+	case t.Result != "" && !t.Complete:
 		return "not complete"
-	case l.Result != "" && l.leftOut():
+	case t.Result != "" && t.leftOut():
 		return "pass in part"
-	case l.Result != "":
-		return l.Result
-	case !l.Complete:
+	case t.Result != "":
+		return t.Result
+	case !t.Complete:
 		return "to do"
 	}
 	return "not tested"
@@ -485,25 +639,43 @@ func orNone(source string) string {
 	return source
 }
 
-// toDo says what remains.
+// toDo says what remains, in one sentence for each way.
 func toDo(s record.State) []string {
 	all := []string{}
 	if s.Sessions == 0 {
 		return append(all, "No session was begun.")
 	}
+	several := len(s.Job.Boards) > 1
 	if p := s.Pending; p != nil {
-		all = append(all, fmt.Sprintf("%s: %s was read back but not confirmed, so it is not on the schedule.", place(p.Slot), p.Quantity))
+		all = append(all, fmt.Sprintf("%s: %s was read back but not confirmed, so it is not on the schedule.", place(p.Slot, several), p.Quantity))
 	}
+	var steps []string
+	tests := map[place1]string{}
+	var order []place1
 	for _, d := range sequence.Remaining(s) {
 		if d.Step != nil {
-			all = append(all, fmt.Sprintf("Preparation: %s.", d.Step.ID))
-		} else {
-			all = append(all, fmt.Sprintf("%s, at %s V.", place(d.Slot), number(d.Volts)))
+			steps = append(steps, fmt.Sprintf("%s: %s.", onBoard("Preparation", d.Board, several), d.Step.ID))
+			continue
 		}
+		at := place1{d.Slot.Board, d.Slot.Way}
+		if tests[at] == "" {
+			tests[at] = onBoard(wayWords(d.Slot.Way), d.Slot.Board, several) + ": "
+			order = append(order, at)
+		} else {
+			tests[at] += ", "
+		}
+		tests[at] += slotWords(d.Slot)
+		if d.Slot.Test.Insulation() {
+			tests[at] += fmt.Sprintf(" at %s V", number(d.Volts))
+		}
+	}
+	all = append(all, steps...)
+	for _, at := range order {
+		all = append(all, tests[at]+".")
 	}
 	for _, number := range sequence.Boards(s.Job) {
 		for _, way := range sequence.Failing(s, number) {
-			all = append(all, fmt.Sprintf("Way %d fails: find the cause, put it right and test the way again.", way))
+			all = append(all, onBoard(wayWords(way), number, several)+" fails: find the cause, put it right and test it again.")
 		}
 	}
 	if !s.Finished {
@@ -512,10 +684,35 @@ func toDo(s record.State) []string {
 	return all
 }
 
-func place(slot record.Slot) string {
-	text := fmt.Sprintf("Way %d, %s", slot.Way, slot.Test)
-	if slot.Position > 0 {
-		text += fmt.Sprintf(", switch position %d", slot.Position)
+func wayWords(way int) string {
+	if way == 0 {
+		return "The board itself"
 	}
-	return text
+	return fmt.Sprintf("Way %d", way)
+}
+
+// onBoard is what stands at the head of a sentence about a place: "Board 2, way
+// 3", and without the board where there is only one.
+func onBoard(what string, number int, several bool) string {
+	if !several {
+		return what
+	}
+	return fmt.Sprintf("Board %d, %s", number, strings.ToLower(what[:1])+what[1:])
+}
+
+// slotWords is a test with its position in words.
+func slotWords(slot record.Slot) string {
+	switch {
+	case slot.Position == 0:
+		return string(slot.Test)
+	case slot.Test == reading.Bonding:
+		return fmt.Sprintf("bonding, service %d", slot.Position)
+	case ofRing(slot.Test):
+		return fmt.Sprintf("%s, point %d", slot.Test, slot.Position)
+	}
+	return fmt.Sprintf("%s, switch position %d", slot.Test, slot.Position)
+}
+
+func place(slot record.Slot, several bool) string {
+	return onBoard(wayWords(slot.Way), slot.Board, several) + ", " + slotWords(slot)
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"unicode"
 
+	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/reading"
 )
@@ -20,14 +21,14 @@ const width = 100
 // cannot move the cursor or change the terminal.
 func (s Schedule) Text(w io.Writer) error {
 	var t text
-	t.line("SCHEDULE OF TEST RESULTS: insulation resistance")
+	t.line("SCHEDULE OF TEST RESULTS")
 	t.line("")
 	if s.Record.Sessions > 0 {
 		t.header(s)
-		t.line("")
-		t.table(s)
-		t.protection(s.Lines)
-		t.preparation(s.Preparation)
+		for _, b := range s.Boards {
+			t.board(s, b)
+		}
+		t.preparation(s)
 		t.line("")
 	}
 	t.remains(s)
@@ -43,23 +44,233 @@ func (t *text) header(s Schedule) {
 	j := s.Job
 	t.field("Job", "%s, %s, tested by %s", j.Reference, j.Date, j.Tester)
 	t.field("Address", "%s", j.Address)
-	surge := "no surge protection"
-	if j.SurgeProtection {
-		surge = "surge protection fitted"
-	}
-	t.field("Board", "%s; %s; %s V line to earth; %s", j.Board, j.Earthing, number(j.Voltage), surge)
 	t.field("Instrument", "serial %s, calibration checked %s, scale ends at %s Mohm", j.Instrument, j.Checked, number(j.OverRange))
-	for _, l := range s.Limits {
-		ways := ""
-		if len(s.Limits) > 1 {
-			ways = " (" + plural(len(l.Ways), "way ", "ways ") + numbers(l.Ways) + ")"
-		}
-		t.field("Limit", "at least %s Mohm, tested at %s V DC%s; %s", number(l.Least), number(l.Volts), ways, l.Source)
+	if len(j.Limited) > 0 {
+		t.field("Limited to", "%s", strings.Join(j.Limited, ", "))
 	}
 	t.field("Record", "%s", s.Record.text())
 }
 
-// remains says what is left to do and which ways are doubtful. These are not
+// board writes one board: what it is, what was tested at it, and its ways in
+// several tables, so that none is wider than the page.
+func (t *text) board(s Schedule, b Board) {
+	t.line("")
+	t.item("", fmt.Sprintf("BOARD %d: %s", b.Number, b.Name))
+	from := ""
+	if b.FedFrom != 0 {
+		from = fmt.Sprintf("; from board %d, way %d", b.FedFrom, b.FedFromWay)
+	}
+	surge := "no surge protection"
+	if b.SurgeProtection {
+		surge = "surge protection fitted"
+	}
+	t.field("Supply", "%s; %s V line to earth, %s%s; %s", b.Earthing, number(b.Voltage), plural(b.Phases, "single-phase", "three-phase"), from, surge)
+	if b.DeclaredZe != 0 || b.DeclaredPFC != 0 {
+		t.field("Declared", "%s", given(", ", "Ze", b.DeclaredZe, "ohm", "fault current", b.DeclaredPFC, "kA"))
+	}
+	if name := b.Main.long(); name != "" {
+		t.field("Main switch", "%s", name)
+	}
+	if b.EarthingConductor != 0 || len(b.Bonding) > 0 {
+		text := given(", ", "earthing", b.EarthingConductor, "mm2", "bonding", b.BondingSize, "mm2")
+		if len(b.Bonding) > 0 {
+			text = strings.TrimPrefix(text+"; bonded: "+strings.Join(b.Bonding, ", "), "; ")
+		}
+		t.field("Conductors", "%s", text)
+	}
+	if b.OnlyIsolated {
+		t.item("", "Only isolated: nothing on it was tested.")
+		return
+	}
+	all := 0
+	for _, l := range s.Limits {
+		if l.Board == b.Number {
+			all++
+		}
+	}
+	for _, l := range s.Limits {
+		if l.Board != b.Number {
+			continue
+		}
+		ways := ""
+		if all > 1 {
+			ways = " (" + plural(len(l.Ways), "way ", "ways ") + numbers(l.Ways) + ")"
+		}
+		t.field("Insulation", "at least %s Mohm, tested at %s V DC%s; %s", number(l.Least), number(l.Volts), ways, l.Source)
+	}
+	notes := t.atBoard(b)
+	var lines []Line
+	for _, l := range s.Lines {
+		if l.Board == b.Number {
+			lines = append(lines, l)
+		}
+	}
+	t.circuits(lines, len(notes))
+	for _, l := range lines {
+		for _, r := range l.Remarks {
+			notes = append(notes, l.name()+", "+r)
+		}
+	}
+	for _, g := range groups {
+		t.group(g, lines)
+	}
+	if len(notes) > 0 {
+		t.line("")
+		t.line("NOTES")
+		for i, n := range notes {
+			t.item(fmt.Sprintf("%3d  ", i+1), n)
+		}
+	}
+	t.protection(lines)
+}
+
+// given is "Ze 0.35 ohm, fault current 16 kA" without what is not known.
+func given(between string, parts ...any) string {
+	var out []string
+	for i := 0; i+2 < len(parts); i += 3 {
+		if x := parts[i+1].(float64); x != 0 {
+			out = append(out, fmt.Sprintf("%s %s %s", parts[i], number(x), parts[i+2]))
+		}
+	}
+	return strings.Join(out, between)
+}
+
+// atBoard writes the readings of the board itself and returns its notes.
+func (t *text) atBoard(b Board) []string {
+	var notes []string
+	if len(b.Cells) > 0 {
+		t.line("")
+		t.line("AT THE BOARD: " + b.outcome())
+		rows := [][]string{}
+		for _, c := range b.Cells {
+			name := string(c.Test)
+			if c.Test == reading.Bonding && c.Position >= 1 && c.Position <= len(b.Bonding) {
+				name += ", " + clip(b.Bonding[c.Position-1], 40)
+			}
+			value := c.text()
+			if c.Status == Recorded {
+				value = c.withUnit()
+			}
+			rows = append(rows, []string{name, value, c.Result, c.volts()})
+		}
+		t.rows(rows, 0)
+	}
+	for _, r := range b.Remarks {
+		notes = append(notes, "The board, "+r)
+	}
+	return notes
+}
+
+func (c Cell) volts() string {
+	if c.Volts == 0 {
+		return ""
+	}
+	return "at " + number(c.Volts) + " V"
+}
+
+// group is a table of tests that are made one after another.
+type group struct {
+	title string
+	volts bool // it has a column for the test voltage
+	tests []reading.Test
+	heads []string // of the columns, where the test's own name would not do
+	below string
+}
+
+var groups = []group{
+	{title: "CONTINUITY AND POLARITY", tests: []reading.Test{reading.RingR1, reading.RingRn, reading.RingR2, reading.RingLN, reading.RingLE, reading.R1R2, reading.R2, reading.Polarity},
+		below: "Ohm; ring-LN and ring-LE are the highest of the points."},
+	{title: "INSULATION", volts: true, tests: []reading.Test{reading.LNE, reading.LN, reading.LE, reading.NE, reading.LL}, below: "Mohm; V is the DC test voltage asked for."},
+	{title: "INSULATION, LINE BY LINE", volts: true, tests: []reading.Test{reading.L1E, reading.L2E, reading.L3E, reading.L1L2, reading.L2L3, reading.L1L3, reading.L1N, reading.L2N, reading.L3N},
+		below: "Mohm; V is the DC test voltage asked for."},
+	{title: "LIVE TESTS", tests: []reading.Test{reading.Zs, reading.PFC, reading.PSC, reading.RCDHalf, reading.RCD1x, reading.RCD5x, reading.RCDRamp, reading.RCDButton, reading.PhaseSequence, reading.Functional},
+		heads: []string{"Zs", "PFC", "PSC", "RCD half", "1x", "5x", "ramp", "button", "phases", "functional"},
+		below: "Zs in ohm; fault currents in kA; RCD times in ms, its ramp in mA."},
+}
+
+// group writes the columns of a group that any line has a cell for.
+func (t *text) group(g group, lines []Line) {
+	var shown []reading.Test
+	head := []string{"Way", "Sw"}
+	if g.volts {
+		head = append(head, "V")
+	}
+	for i, test := range g.tests {
+		if slices.ContainsFunc(lines, func(l Line) bool { return l.cell(test) != nil }) {
+			shown = append(shown, test)
+			if g.heads != nil {
+				head = append(head, g.heads[i])
+			} else {
+				head = append(head, string(test))
+			}
+		}
+	}
+	if len(shown) == 0 {
+		return
+	}
+	rows := [][]string{head}
+	for _, l := range lines {
+		row := []string{strconv.Itoa(l.Way), l.sw()}
+		if g.volts {
+			row = append(row, l.volts(shown))
+		}
+		any := false
+		for _, test := range shown {
+			c := l.cell(test)
+			any = any || c != nil
+			row = append(row, c.text())
+		}
+		if any {
+			rows = append(rows, row)
+		}
+	}
+	t.line("")
+	t.line(g.title)
+	t.rows(withoutEmpty(rows, "Sw"), -1)
+	t.item("", g.below)
+}
+
+// circuits writes what each way is and how it came out. The notes are numbered
+// on from those of the board.
+func (t *text) circuits(lines []Line, notes int) {
+	rows := [][]string{{"Way", "Sw", "Feeds", "Device", "Cable", "Ph", "Max Zs", "Result", "Notes"}}
+	for _, l := range lines {
+		row := []string{strconv.Itoa(l.Way), l.sw(), clean(l.Feeds), clean(l.Device.short()), l.cable(), clean(l.phase()), l.maxZs(), l.outcome(), ""}
+		if l.Spare {
+			row[2] = strings.TrimSpace("spare " + clean(l.Feeds))
+		}
+		var marks []string
+		for range l.Remarks {
+			notes++
+			marks = append(marks, strconv.Itoa(notes))
+		}
+		row[8] = strings.Join(marks, " ")
+		rows = append(rows, row)
+	}
+	t.line("")
+	t.line("CIRCUITS")
+	t.rows(withoutEmpty(rows, "Sw", "Ph"), slices.Index(withoutEmpty(rows, "Sw", "Ph")[0], "Feeds"))
+	t.item("", "Cable in mm2, line/protective conductor; Max Zs in ohm at operating temperature, ? where it is not known.")
+}
+
+// withoutEmpty leaves out the columns of these names that hold nothing.
+func withoutEmpty(rows [][]string, names ...string) [][]string {
+	var keep []int
+	for i, name := range rows[0] {
+		if !slices.Contains(names, name) || slices.ContainsFunc(rows[1:], func(row []string) bool { return row[i] != "" }) {
+			keep = append(keep, i)
+		}
+	}
+	out := make([][]string, len(rows))
+	for r, row := range rows {
+		for _, i := range keep {
+			out[r] = append(out[r], row[i])
+		}
+	}
+	return out
+}
+
+// remains says what is left to do and what is doubtful. The doubtful are not
 // left to do: whether a reading that was looked into may stay is not for us.
 func (t *text) remains(s Schedule) {
 	if len(s.ToDo) > 0 {
@@ -70,14 +281,31 @@ func (t *text) remains(s Schedule) {
 	} else {
 		t.line("Every test was made or left out with a reason.")
 	}
-	var doubtful []int
-	for _, l := range s.Lines {
-		if (l.Result == string(check.Investigate) || l.Result == string(check.CannotSay)) && !slices.Contains(doubtful, l.Way) {
-			doubtful = append(doubtful, l.Way)
-		}
+	doubtful := func(result string) bool {
+		return result == string(check.Investigate) || result == string(check.CannotSay)
 	}
-	if len(doubtful) > 0 {
-		t.item("", "To be looked into: "+plural(len(doubtful), "way ", "ways ")+numbers(doubtful)+".")
+	var all []string
+	for _, b := range s.Boards {
+		var ways []int
+		for _, l := range s.Lines {
+			if l.Board == b.Number && doubtful(l.Result) && !slices.Contains(ways, l.Way) {
+				ways = append(ways, l.Way)
+			}
+		}
+		var here []string
+		if doubtful(b.Result) {
+			here = append(here, "the board itself")
+		}
+		if len(ways) > 0 {
+			here = append(here, plural(len(ways), "way ", "ways ")+numbers(ways))
+		}
+		if len(here) > 0 && len(s.Boards) > 1 {
+			here[0] = fmt.Sprintf("on board %d %s", b.Number, here[0])
+		}
+		all = append(all, strings.Join(here, " and "))
+	}
+	if all = slices.DeleteFunc(all, func(s string) bool { return s == "" }); len(all) > 0 {
+		t.item("", "To be looked into: "+strings.Join(all, "; ")+".")
 	}
 }
 
@@ -90,9 +318,24 @@ func (r Record) text() string {
 }
 
 // text collects lines.
-type text struct{ b strings.Builder }
+type text struct {
+	b      strings.Builder
+	colour bool
+	style  string // the result that the lines are about, while there is one
+}
 
-func (t *text) line(s string) { t.b.WriteString(strings.TrimRight(s, " ") + "\n") }
+// colours are the terminal's for the results. What they say stands in words, too.
+var colours = map[string]string{
+	string(check.Fail): "\x1b[31m", string(check.Investigate): "\x1b[33m", string(check.CannotSay): "\x1b[33m",
+}
+
+func (t *text) line(s string) {
+	s = strings.TrimRight(s, " ")
+	if code := colours[t.style]; t.colour && code != "" && s != "" {
+		s = code + s + "\x1b[0m"
+	}
+	t.b.WriteString(s + "\n")
+}
 
 // field writes a name and what it is, wrapped beside it.
 func (t *text) field(name, format string, args ...any) {
@@ -113,84 +356,51 @@ func (t *text) item(mark, s string) {
 // columnGap is between the columns of the table.
 const columnGap = "  "
 
-func (t *text) table(s Schedule) {
-	head := []string{"Way", "Sw", "Feeds", "Device", "Cable", "V"}
-	var shown []reading.Test
-	for _, test := range columns {
-		made := slices.ContainsFunc(s.Lines, func(l Line) bool { return l.cell(test) != nil })
-		if made || test == reading.LNE || test == reading.LN {
-			shown = append(shown, test)
-			head = append(head, string(test))
-		}
-	}
-	head = append(head, "Result", "Notes")
-	feeds := slices.Index(head, "Feeds")
-	rows := [][]string{head}
-	var notes []string
-	for _, l := range s.Lines {
-		row := []string{strconv.Itoa(l.Way), "", l.Feeds, l.Device.short(), l.cable(), l.volts()}
-		if l.Position > 0 {
-			row[1] = strconv.Itoa(l.Position)
-		}
-		if l.Spare {
-			row[2] = strings.TrimSpace("spare " + l.Feeds)
-		}
-		for _, test := range shown {
-			row = append(row, l.cell(test).text())
-		}
-		var marks []string
-		for _, r := range l.Remarks {
-			notes = append(notes, l.name()+", "+r)
-			marks = append(marks, strconv.Itoa(len(notes)))
-		}
-		row = append(row, l.outcome(), strings.Join(marks, " "))
-		for i := range row {
-			row[i] = clean(row[i])
-		}
-		rows = append(rows, row)
-	}
-	for i, name := range head {
-		if name == "Sw" && !slices.ContainsFunc(s.Lines, func(l Line) bool { return l.Position > 0 }) {
-			for r := range rows {
-				rows[r] = slices.Delete(rows[r], i, i+1)
-			}
-			head, feeds = rows[0], feeds-1
-			break
-		}
-	}
-	widths := fit(rows, feeds, func(i int) bool { return slices.Contains([]string{"Device", "Cable", "Result", "Notes"}, head[i]) })
+// rows writes a table; the first row is its head unless the table has none,
+// which is so where feeds is 0. feeds is the column that gives first where it is
+// too wide, -1 where there is none.
+func (t *text) rows(rows [][]string, feeds int) {
+	widths := fit(rows, max(0, feeds), func(int) bool { return true })
 	for i, row := range rows {
 		t.row(row, widths)
-		if i == 0 {
+		if i == 0 && feeds != 0 {
 			t.line(strings.Repeat("-", min(width, total(widths))))
-		}
-	}
-	t.line("")
-	t.line("Readings in Mohm; cable in mm2, line/protective conductor; V is the DC test voltage asked for.")
-	if len(notes) > 0 {
-		t.line("")
-		for i, n := range notes {
-			t.item(fmt.Sprintf("%3d  ", i+1), n)
 		}
 	}
 }
 
 // fit gives each column the width of its widest cell. Where the table is then
-// too wide it takes from the feeds first, and next from whichever of the columns
-// that may give is widest; a figure is never broken.
+// too wide it takes from the column feeds first, and next from whichever of the
+// columns that may give is widest. A column is not made narrower than its longest
+// word, so that a figure is never broken, unless nothing else is left to give.
 func fit(rows [][]string, feeds int, mayGive func(column int) bool) []int {
-	widths := make([]int, len(rows[0]))
+	widths, least := make([]int, len(rows[0])), make([]int, len(rows[0]))
 	for _, row := range rows {
 		for i, c := range row {
 			widths[i] = max(widths[i], len([]rune(c)))
+			for _, word := range strings.Fields(c) {
+				least[i] = max(least[i], len([]rune(word)))
+			}
 		}
 	}
+	least[feeds] = min(least[feeds], 20)
 	for total(widths) > width {
-		widest := feeds
+		widest := -1
 		for i, w := range widths {
-			if mayGive(i) && widths[feeds] <= 20 && w > widths[widest] {
+			if i != feeds && mayGive(i) && w > least[i] && (widest < 0 || w > widths[widest]) {
 				widest = i
 			}
+		}
+		switch {
+		case widths[feeds] > max(20, least[feeds]) || widest < 0 && widths[feeds] > least[feeds]:
+			widest = feeds
+		case widest < 0: // words of a hostile length
+			for i, w := range widths {
+				if widest < 0 || w > widths[widest] {
+					widest = i
+				}
+			}
+			least[widest] = widths[widest] - 1
 		}
 		widths[widest]--
 	}
@@ -210,7 +420,7 @@ func (t *text) row(cells []string, widths []int) {
 	wrapped := make([][]string, len(cells))
 	high := 1
 	for i, c := range cells {
-		wrapped[i] = wrap(c, widths[i])
+		wrapped[i] = wrap(clean(c), widths[i])
 		high = max(high, len(wrapped[i]))
 	}
 	for n := range high {
@@ -250,32 +460,39 @@ func (t *text) protection(lines []Line) {
 	}
 }
 
-func (t *text) preparation(steps []Step) {
-	if len(steps) == 0 {
+func (t *text) preparation(s Schedule) {
+	if len(s.Preparation) == 0 {
 		return
 	}
 	t.line("")
 	t.line("PREPARATION, as answered by the tester")
-	for _, p := range steps {
+	for _, p := range s.Preparation {
+		mark := "- "
+		if len(s.Boards) > 1 {
+			mark = fmt.Sprintf("- board %d, ", p.Board)
+		}
 		switch {
 		case p.Answer == "":
-			t.item("- ", p.Step+": not answered")
+			t.item(mark, p.Step+": not answered")
 		case p.Reason != "":
-			t.item("- ", fmt.Sprintf("%s: %s, %s. %s", p.Step, p.Answer, p.At.Format("15:04 UTC"), sentence(p.Reason)))
+			t.item(mark, fmt.Sprintf("%s: %s, %s. %s", p.Step, p.Answer, p.At.Format("15:04 UTC"), sentence(p.Reason)))
 		default:
-			t.item("- ", fmt.Sprintf("%s: %s, %s", p.Step, p.Answer, p.At.Format("15:04 UTC")))
+			t.item(mark, fmt.Sprintf("%s: %s, %s", p.Step, p.Answer, p.At.Format("15:04 UTC")))
 		}
 	}
 }
 
-// cell returns the line's cell for a test, or nil.
-func (l Line) cell(test reading.Test) *Cell {
-	for i := range l.Cells {
-		if l.Cells[i].Test == test {
-			return &l.Cells[i]
+// cell returns the cell for a test, or nil; of several points or services the
+// one to be shown: the highest reading, and before it what has none.
+func (t Tested) cell(test reading.Test) *Cell {
+	var found *Cell
+	for i := range t.Cells {
+		c := &t.Cells[i]
+		if c.Test == test && (found == nil || found.Value != nil && (c.Value == nil || *c.Value > *found.Value)) {
+			found = c
 		}
 	}
-	return nil
+	return found
 }
 
 // text is a cell of the table. Whatever is not a reading is a word, so that no
@@ -291,6 +508,8 @@ func (c *Cell) text() string {
 		return "N/A"
 	case Limitation:
 		return "LIM"
+	case Waived:
+		return "waived"
 	case NotAsked:
 		return "not made"
 	}
@@ -304,7 +523,41 @@ func (l Line) name() string {
 	return fmt.Sprintf("Way %d", l.Way)
 }
 
-// cable is "2.5/1.5 ring"; a size that is not known is a question mark.
+func (l Line) sw() string {
+	if l.Position == 0 {
+		return ""
+	}
+	return strconv.Itoa(l.Position)
+}
+
+// phase is where the way is connected, where there is more than one phase.
+func (l Line) phase() string {
+	if l.Phases == 3 {
+		return "3"
+	}
+	return l.Phase
+}
+
+func (l Line) maxZs() string {
+	switch {
+	case l.Spare:
+		return ""
+	case l.MaxZs == nil:
+		return "?"
+	}
+	return significant3(l.MaxZs.Ohm)
+}
+
+// significant3 is a limit of loop impedance to the two places of the tables.
+func significant3(ohm float64) string {
+	if ohm >= 100 {
+		return strconv.FormatFloat(ohm, 'f', 0, 64)
+	}
+	return strconv.FormatFloat(ohm, 'f', 2, 64)
+}
+
+// cable is "2.5/1.5 ring"; a size that is not known is a question mark, and a
+// steel enclosure as protective conductor is named.
 func (l Line) cable() string {
 	if l.Spare {
 		return ""
@@ -315,19 +568,26 @@ func (l Line) cable() string {
 		}
 		return number(mm2)
 	}
-	s := size(l.Line) + "/" + size(l.CPC)
+	cpc := size(l.CPC)
+	if l.CPCKind == string(board.Steel) {
+		cpc = "steel"
+	}
+	s := size(l.Line) + "/" + cpc
+	if l.Material == string(board.Aluminium) {
+		s += " Al"
+	}
 	if l.Wiring == "ring" {
 		s += " ring"
 	}
 	return s
 }
 
-// volts is the test voltage of the line: more than one when it was changed
+// volts is the test voltage of the tests: more than one when it was changed
 // between the readings.
-func (l Line) volts() string {
+func (l Line) volts(tests []reading.Test) string {
 	var all []string
 	for _, c := range l.Cells {
-		if v := number(c.Volts); c.Volts != 0 && !slices.Contains(all, v) {
+		if v := number(c.Volts); c.Volts != 0 && slices.Contains(tests, c.Test) && !slices.Contains(all, v) {
 			all = append(all, v)
 		}
 	}
@@ -357,10 +617,22 @@ func (d Device) long() string {
 	if d.Breaking != 0 {
 		s += ", " + number(d.Breaking) + " kA"
 	}
+	if d.Trip != 0 {
+		s += ", trips at " + number(d.Trip) + " A"
+	}
 	if d.RCDRated != 0 {
 		s += ", RCD " + number(d.RCDRated) + " mA"
 		if d.RCDType != "" {
 			s += " type " + d.RCDType
+		}
+		if d.RCDDelayed {
+			s += " S"
+		}
+		if d.RCDStandard != "" {
+			s += " to " + d.RCDStandard
+		}
+		if d.RCDGroup != "" {
+			s += ", group " + d.RCDGroup
 		}
 	}
 	return strings.TrimPrefix(s, ", ")
