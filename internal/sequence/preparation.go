@@ -7,9 +7,11 @@ import (
 	"waycall/internal/record"
 )
 
-// Step is one thing to do and to answer before dead testing.
+// Step is one thing to do and to answer before the dead tests of a board, or
+// before its live ones.
 type Step struct {
 	ID       string       // stored; also the phrase that answers it
+	Live     bool         // it comes before the live tests
 	Question string       // in full, with what to say
 	Brief    string       // when it is asked again
 	Caution  string       // said once before the question; may be empty
@@ -29,6 +31,10 @@ const (
 	LoadsOut     = "loads disconnected"
 	SwitchesOn   = "switches on"
 	LeadsChecked = "leads checked"
+
+	// Before live tests, each answered by itself.
+	DeadComplete = "dead tests complete"
+	ReadyForLive = "ready for live tests"
 )
 
 var otherwise = []record.How{record.NotApplicable, record.Limitation}
@@ -81,30 +87,126 @@ var steps = []Step{
 		Brief:    "Leads checked?",
 		Source:   "IET Guidance Note 3 and HSE GS38, from memory",
 	},
+	{
+		ID:       DeadComplete,
+		Live:     true,
+		Caution:  "Before the supply is put on. Waycall keeps a record and decides nothing: that is for the competent person, by local rules.",
+		Question: "Are the dead tests of this board complete? Answer, dead tests complete.",
+		Brief:    "Dead tests complete?",
+		Source:   deadFirst,
+	},
+	{
+		ID:       ReadyForLive,
+		Live:     true,
+		Caution:  "Live tests are for a competent person, under local rules, with leads and barriers that suit them.",
+		Question: "Is everything connected and covered again, everybody told, and the supply put on by your own procedure? Answer, ready for live tests.",
+		Brief:    "Ready for live tests?",
+		Source:   deadWork + "; HSE HSG85 and GS38, from memory",
+	},
 }
 
-// Steps returns the preparation steps of a board in their order. The step for
-// surge protection is there when the board has any.
+// Steps returns the steps of a board in their order: those before dead tests,
+// then those before live ones, as far as the job has such tests. The step for
+// surge protection is there when the board has any and its insulation is
+// tested. A board that is only isolated has its isolation alone.
 func Steps(job board.Job, number int) []Step {
 	b := job.Board(number)
-	return slices.DeleteFunc(slices.Clone(steps), func(s Step) bool {
-		return s.ID == SurgeOut && (b == nil || !b.SurgeProtection)
-	})
+	if b == nil {
+		return nil
+	}
+	return slices.DeleteFunc(slices.Clone(steps), func(s Step) bool { return !asks(&job, b, s) })
 }
 
-// Prepared reports whether every preparation step of a board is answered.
-func Prepared(s record.State, board int) bool {
-	_, due := nextStep(s, board)
-	return !due
+func asks(job *board.Job, b *board.Board, s Step) bool {
+	switch s.ID {
+	case Isolated:
+		return hasDead(*job)
+	case ProvedDead, LeadsChecked:
+		return hasDead(*job) && !b.Supply.OnlyIsolated
+	case SurgeOut:
+		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated && b.SurgeProtection
+	case LampsOut, LoadsOut, SwitchesOn:
+		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated
+	}
+	return job.Asks(board.Live) && !b.Supply.OnlyIsolated
 }
 
-func nextStep(s record.State, board int) (Step, bool) {
-	for _, step := range Steps(s.Job, board) {
-		if _, done := s.Answered(board, step.ID); !done {
-			return step, true
+// Prepared reports whether every step before the dead tests of a board is
+// answered.
+func Prepared(s record.State, board int) bool { return answered(s, board, false) }
+
+// Ready reports whether every step before the live tests of a board is
+// answered, and none of those before dead tests was answered after it.
+func Ready(s record.State, board int) bool { return answered(s, board, true) }
+
+func answered(s record.State, number int, live bool) bool {
+	p := newSite(s)
+	b := p.at[number]
+	if b == nil {
+		return true
+	}
+	if live {
+		return len(p.liveSteps(b)) == 0
+	}
+	return len(p.unanswered(b)) == 0
+}
+
+// unanswered returns the steps before dead tests that a board has no answer
+// for, however long ago.
+func (p *site) unanswered(b *panel) []*Step {
+	return p.steps(b, false, 0)
+}
+
+// deadSteps returns the steps that are due before the dead tests of a board.
+// When the supply was put on for live tests since they were answered and there
+// are dead tests again, all are due again. First comes the isolation of what
+// feeds the board and is only isolated.
+func (p *site) deadSteps(b *panel) (due []boardStep) {
+	var since int64
+	if b.deadOpen {
+		since = b.answers[ReadyForLive].EventID
+	}
+	for at := b; at != nil; at = at.up {
+		if at == b || at.Supply.OnlyIsolated {
+			var own []boardStep
+			for _, step := range p.steps(at, false, since) {
+				own = append(own, boardStep{at.Number, step})
+			}
+			due = append(own, due...)
 		}
 	}
-	return Step{}, false
+	return due
+}
+
+// liveSteps returns the steps that are due before the live tests of a board.
+// They are due again once the board was isolated anew.
+func (p *site) liveSteps(b *panel) []*Step {
+	since := b.answers[Isolated].EventID
+	if b.deadOpen && b.answers[ReadyForLive].EventID > since {
+		since = b.answers[ReadyForLive].EventID
+	}
+	return p.steps(b, true, since)
+}
+
+// boardStep is a step of a board.
+type boardStep struct {
+	board int
+	step  *Step
+}
+
+// steps returns the steps of one stage that a board has no answer for since an
+// event.
+func (p *site) steps(b *panel, live bool, since int64) (due []*Step) {
+	for i := range steps {
+		step := &steps[i]
+		if step.Live != live || !asks(&p.s.Job, b.Board, *step) {
+			continue
+		}
+		if a, ok := b.answers[step.ID]; !ok || a.EventID <= since {
+			due = append(due, step)
+		}
+	}
+	return due
 }
 
 // SurgeConnected reports whether a board has surge protection that was

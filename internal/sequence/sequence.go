@@ -1,192 +1,253 @@
 // Package sequence says which test is due, and why.
 //
-// The order of work is, board by board: the preparation steps, each answered;
-// then the ways of the board, neutral bar by neutral bar, in the order of their numbers; on each
-// way the live conductors together to earth, then line to neutral; on a way
-// with two-way switching both tests in one position of the switch, then both in
-// the other. A way whose insulation to earth fails is taken apart, line to
-// earth and neutral to earth, to find the conductor; its line to neutral waits
-// until it was worked on. What is skipped is not asked for again.
+// The whole job, in the order of BS 7671 Part 6 and IET Guidance Note 3, from
+// memory:
+//
+//	for each board, those that feed others first:
+//	    the steps before dead tests, each answered
+//	    dead tests: earthing and bonding, continuity with polarity, insulation
+//	then for each board:
+//	    two steps before live tests, each answered
+//	    live tests: at its supply, then circuit by circuit
+//
+// # The rule set
+//
+// The table rules names every test with the set-up it is made in and the
+// function that says whether a board or a way needs it. Needs applies it. A job
+// that is limited (board.Job.Tests) has only the tests and the steps of these
+// kinds.
+//
+// # The walk
+//
+// The tests of a board are grouped by set-up, so that leads and links are moved
+// least: changing them costs more than going to the next way. In one set-up the
+// ways follow neutral bar by neutral bar in the order of their numbers. All
+// that is measured live of a circuit is measured in one visit to its last
+// point. On each way the live conductors go together to earth, then to each
+// other; a way with two-way switching has both in one position of the switch,
+// then both in the other. The electrician may go anywhere else at any time;
+// the walk goes on from there.
+//
+// # What waits
+//
+// A way whose insulation to earth fails is taken apart, to find the conductor;
+// what is between its conductors waits until it was worked on. A ring that is
+// not whole is not cross-connected. A way with a dead test that fails, or that
+// was skipped without being waived, has no live test, and neither has what it
+// feeds; the same goes for the earthing and bonding of a board. The polarity of
+// the supply comes before every other live test, the loop impedance before the
+// residual current device. See Blocked and NotAsked. What was left out is not
+// asked for again.
+//
+// Dead tests that turn up again after the supply was put on, such as those of a
+// way that was repaired, ask for the steps before dead tests anew.
 //
 // Nothing is kept here: what is due follows from package record's State alone,
-// so a session that was cut off goes on where it stopped. That L to N and both
-// switch positions are measured is from IET Guidance Note 3, from memory; the
-// order of the ways is common practice, no published source.
+// so a session that was cut off goes on where it stopped. Each call looks the
+// state up once and takes well under a millisecond for a board.
 package sequence
 
 import (
 	"slices"
+	"strings"
 
-	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
-)
-
-const (
-	gn3      = "IET Guidance Note 3, insulation resistance, from memory"
-	practice = "common practice, no published source"
-	joined   = "BS 7671:2018+A2:2022 regulation 643.3.3, from memory"
 )
 
 // Due is what is to be done next: a preparation step or a test.
 type Due struct {
 	Board  int         // the board of either
 	Step   *Step       // a preparation step; nil when a test is due
-	Slot   record.Slot // the test, when Step is nil
-	Volts  float64     // DC test voltage
-	Least  float64     // the limit, Mohm
+	Slot   record.Slot // the test, when Step is nil; its Way is 0 for the board itself
+	Setup  Setup       // of a test: the leads and links it is made with
+	Volts  float64     // DC test voltage of an insulation test, otherwise 0
+	Least  float64     // its limit, Mohm
 	Again  bool        // a reading stands there already and the electrician went back to it
 	Why    string      // one sentence
 	Source string      // of Why
 }
 
-// Omitted is a test that a way would have but that is not asked for.
+// Omitted is a test that a place would have but that is not asked for.
 type Omitted struct {
-	Slot   record.Slot
-	Reason string
-	Source string
-}
-
-// Positions returns the switch positions in which a way is tested: 1 and 2 for
-// two-way switching, otherwise 0 alone.
-func Positions(w board.Way) []int {
-	if w.TwoWay {
-		return []int{1, 2}
-	}
-	return []int{0}
-}
-
-// Allowed returns the tests that a reading may be taken for on a way: none on a
-// spare way or one that does not exist.
-func Allowed(job board.Job, board, way int) []reading.Test {
-	w := job.Way(board, way)
-	switch {
-	case w == nil || w.Spare:
-		return nil
-	case w.Keep500Off != "":
-		return []reading.Test{reading.LNE}
-	}
-	return []reading.Test{reading.LNE, reading.LN, reading.LE, reading.NE}
-}
-
-// Required returns the readings that a way's schedule needs when nothing fails,
-// in the order in which they are taken.
-func Required(job board.Job, board, way int) []record.Slot {
-	w := job.Way(board, way)
-	if w == nil || w.Spare {
-		return nil
-	}
-	var slots []record.Slot
-	for _, p := range Positions(*w) {
-		slots = append(slots, record.Slot{Board: board, Way: way, Test: reading.LNE, Position: p})
-		if w.Keep500Off == "" {
-			slots = append(slots, record.Slot{Board: board, Way: way, Test: reading.LN, Position: p})
-		}
-	}
-	return slots
-}
-
-// Boards returns the numbers of the boards that are tested, in the order of the
-// job: those that are only isolated are left out.
-func Boards(job board.Job) []int {
-	var all []int
-	for _, b := range job.Boards {
-		if !b.Supply.OnlyIsolated {
-			all = append(all, b.Number)
-		}
-	}
-	return all
-}
-
-// Order returns the numbers of the ways of a board that are tested, in the order
-// in which they are: neutral bars in the order in which they first appear on the
-// board, in each the ways in the order of their numbers.
-func Order(job board.Job, number int) []int {
-	b := job.Board(number)
-	if b == nil || b.Supply.OnlyIsolated {
-		return nil
-	}
-	var bars []string
-	for _, w := range b.Ways {
-		if !w.Spare && !slices.Contains(bars, w.NeutralBar) {
-			bars = append(bars, w.NeutralBar)
-		}
-	}
-	var order []int
-	for _, bar := range bars {
-		for _, w := range b.Ways {
-			if !w.Spare && w.NeutralBar == bar {
-				order = append(order, w.Number)
-			}
-		}
-	}
-	return order
+	Slot    record.Slot
+	Reason  string
+	Source  string
+	Waiting bool // it will be asked for once there was work, or a skipped test is made or waived
 }
 
 // Next returns what is due. It goes on from the board and the way in hand and
-// comes round to what was passed over. False means that nothing is left to ask
-// for, though a way that failed may still wait for work: see NotAsked.
+// comes round to what was passed over: in the set-up that is made, as long as
+// anything is due in it. False means that nothing is left to ask for, though
+// tests may still wait: see NotAsked.
+//
+// A live test that the electrician went to but that cannot be made yet is not
+// due: see Blocked.
 func Next(s record.State) (Due, bool) {
+	p := newSite(s)
 	if s.Aim != nil {
-		if step, ok := nextStep(s, s.Aim.Board); ok {
-			return stepDue(s.Aim.Board, step), true
+		if d, ok := p.aimed(*s.Aim); ok {
+			return d, true
 		}
-		d := testDue(s, *s.Aim, "You went to this test.", practice)
-		_, d.Again = s.Latest(*s.Aim)
-		return d, true
 	}
-	boards := Boards(s.Job)
-	first := max(0, slices.Index(boards, s.Board))
-	for i := range boards {
-		board := boards[(first+i)%len(boards)]
-		if step, ok := nextStep(s, board); ok {
-			return stepDue(board, step), true
+	first := max(0, slices.IndexFunc(p.boards, func(b *panel) bool { return b.Number == s.Board }))
+	// What is only isolated before the board in hand is not passed over.
+	for first > 0 && p.boards[first-1].Supply.OnlyIsolated {
+		first--
+	}
+	boards := slices.Concat(p.boards[first:], p.boards[:first])
+	for _, b := range boards {
+		if steps := p.deadSteps(b); len(steps) > 0 {
+			return stepDue(steps[0].board, steps[0].step), true
 		}
-		order, start := Order(s.Job, board), 0
-		if board == s.Board {
-			start = max(0, slices.Index(order, s.Way))
+		if it := p.pick(b, false); it != nil {
+			return p.testDue(it), true
 		}
-		for k := range order {
-			if due := wayDue(s, board, order[(start+k)%len(order)]); len(due) > 0 {
-				return due[0], true
-			}
+	}
+	// Live tests begin at the board that feeds the others, unless the electrician
+	// is at another with them, or went there.
+	if b := p.at[s.Board]; b == nil || len(p.liveSteps(b)) > 0 && b.last.Way == s.Way {
+		boards = p.boards
+	}
+	for _, b := range boards {
+		if !b.liveOpen {
+			continue
+		}
+		if steps := p.liveSteps(b); len(steps) > 0 {
+			return stepDue(b.Number, steps[0]), true
+		}
+		if it := p.pick(b, true); it != nil {
+			return p.testDue(it), true
 		}
 	}
 	return Due{}, false
 }
 
+// aimed returns what is due when the electrician went to a test. False means
+// that it cannot be made now.
+func (p *site) aimed(slot record.Slot) (Due, bool) {
+	b := p.at[slot.Board]
+	if b == nil || b.Supply.OnlyIsolated {
+		return Due{}, false
+	}
+	if Live(slot) {
+		if p.blocked(slot).need != "" {
+			return Due{}, false
+		}
+		if steps := p.liveSteps(b); len(steps) > 0 {
+			return stepDue(b.Number, steps[0]), true
+		}
+	} else {
+		// Made after the supply was on, it needs the steps before dead tests,
+		// whether or not another dead test is due.
+		here := *b
+		here.deadOpen = true
+		if steps := p.deadSteps(&here); len(steps) > 0 {
+			return stepDue(steps[0].board, steps[0].step), true
+		}
+	}
+	d := p.described(slot)
+	d.Why, d.Source, d.Again = "You went to this test.", practice, p.stands[slot] != nil
+	return d, true
+}
+
+// pick returns the test that is due on a board in one stage, or nil: on the way
+// that the electrician went to, else in the set-up and test voltage of what was
+// done last, from its way on and round again, else the first in the order of
+// the walk.
+func (p *site) pick(b *panel, live bool) *item {
+	var due []*item
+	for i := range b.items {
+		if it := &b.items[i]; it.live == live && p.open(it) && (!live || p.before(b, it.slot).need == "") {
+			due = append(due, it)
+		}
+	}
+	if len(due) == 0 {
+		return nil
+	}
+	if p.s.Board != b.Number {
+		return due[0]
+	}
+	if b.lastID == 0 || b.last.Way != p.s.Way {
+		if i := slices.IndexFunc(due, func(it *item) bool { return it.slot.Way == p.s.Way }); i >= 0 {
+			return due[i]
+		}
+		if b.lastID == 0 {
+			return due[0]
+		}
+	}
+	i := slices.IndexFunc(b.items, func(it item) bool { return it.slot == b.last })
+	if i < 0 {
+		return due[0]
+	}
+	var first *item
+	for _, it := range due {
+		if last := &b.items[i]; it.setup != last.setup || it.volts != last.volts {
+			continue
+		}
+		if it.order >= b.items[i].order {
+			return it
+		}
+		if first == nil {
+			first = it
+		}
+	}
+	if first == nil {
+		first = due[0]
+	}
+	return first
+}
+
 // Remaining returns everything that is still to be asked for, in the order of
-// the boards.
-func Remaining(s record.State) []Due {
+// the work. Live tests are among it before the dead ones are made, but not what
+// waits: see NotAsked.
+func Remaining(s record.State) []Due { return newSite(s).remaining() }
+
+func (p *site) remaining() []Due {
 	var all []Due
-	for _, board := range Boards(s.Job) {
-		for _, step := range Steps(s.Job, board) {
-			if _, done := s.Answered(board, step.ID); !done {
-				all = append(all, stepDue(board, step))
+	seen := map[boardStep]bool{}
+	tests := func(b *panel, live bool) {
+		for i := range b.items {
+			if it := &b.items[i]; it.live == live && p.open(it) {
+				all = append(all, p.testDue(it))
 			}
 		}
-		for _, way := range Order(s.Job, board) {
-			all = append(all, wayDue(s, board, way)...)
+	}
+	for _, b := range p.boards {
+		for _, step := range p.deadSteps(b) {
+			if !seen[step] {
+				seen[step] = true
+				all = append(all, stepDue(step.board, step.step))
+			}
+		}
+		tests(b, false)
+	}
+	for _, b := range p.boards {
+		if b.liveOpen {
+			for _, step := range p.liveSteps(b) {
+				all = append(all, stepDue(b.Number, step))
+			}
+			tests(b, true)
 		}
 	}
 	return all
 }
 
-// NotAsked returns the tests that are not asked for on any way, with the
-// reason: because of what stays connected, or because the way waits for work.
+// NotAsked returns the tests that are not asked for as things are, with the
+// reason: because of what stays connected, or because they wait for work or for
+// a test that was skipped.
 func NotAsked(s record.State) []Omitted {
+	p := newSite(s)
 	var all []Omitted
-	for _, board := range Boards(s.Job) {
-		for _, number := range Order(s.Job, board) {
-			w := s.Job.Way(board, number)
-			for _, p := range Positions(*w) {
-				slot := record.Slot{Board: board, Way: number, Test: reading.LN, Position: p}
-				switch {
-				case w.Keep500Off != "":
-					all = append(all, Omitted{slot, "Equipment stays connected: " + w.Keep500Off + ".", joined})
-				case fails(s, board, number, p) && !closed(s, slot):
-					all = append(all, Omitted{slot, "Its insulation to earth fails; it waits for work.", practice})
+	for _, b := range p.boards {
+		for i := range b.items {
+			it := &b.items[i]
+			if it.need == NotPossible {
+				all = append(all, Omitted{it.slot, it.why, it.source, false})
+			} else if p.active(it) && !p.closed(it.slot) {
+				if r := p.waits(it); r.need != "" {
+					all = append(all, Omitted{it.slot, r.why, r.source, true})
 				}
 			}
 		}
@@ -195,14 +256,16 @@ func NotAsked(s record.State) []Omitted {
 }
 
 // Failing returns the ways of a board on which a reading that stands fails, in
-// the order of testing. They are tested again after work, when the electrician
-// says so.
+// the order of testing; way 0, first, is the board itself. They are tested
+// again after work, when the electrician says so.
 func Failing(s record.State, board int) []int {
-	return slices.DeleteFunc(Order(s.Job, board), func(way int) bool {
-		return !slices.ContainsFunc(s.Readings, func(r record.Reading) bool {
-			return r.Slot.Board == board && r.Slot.Way == way && r.Standing == record.Stands && r.Verdict.Result == check.Fail
-		})
-	})
+	bad := map[int]bool{}
+	for i := range s.Readings {
+		if r := &s.Readings[i]; r.Slot.Board == board && r.Standing == record.Stands && r.Verdict.Result == check.Fail {
+			bad[r.Slot.Way] = true
+		}
+	}
+	return slices.DeleteFunc(append([]int{0}, Order(s.Job, board)...), func(way int) bool { return !bad[way] })
 }
 
 // Progress counts the work. Tests is what is to be measured as far as is known
@@ -211,101 +274,79 @@ type Progress struct {
 	Steps, StepsDone int
 	Tests            int
 	Recorded         int // a reading stands
-	LeftOut          int // skipped, not applicable or a limitation
-	Waiting          int // on a way that failed and waits for work
+	LeftOut          int // skipped, waived, not applicable or a limitation
+	Waiting          int // for work on what failed, or for what was skipped
 }
 
 // Count returns how far the work is.
 func Count(s record.State) Progress {
+	site := newSite(s)
 	var p Progress
-	for _, board := range Boards(s.Job) {
-		for _, step := range Steps(s.Job, board) {
-			p.Steps++
-			if _, done := s.Answered(board, step.ID); done {
-				p.StepsDone++
+	for _, b := range site.boards {
+		for i := range steps {
+			if asks(&s.Job, b.Board, steps[i]) {
+				p.Steps++
+				if _, done := b.answers[steps[i].ID]; done {
+					p.StepsDone++
+				}
 			}
 		}
-		for _, way := range Order(s.Job, board) {
-			for _, slot := range slotsNow(s, board, way) {
-				p.Tests++
-				_, recorded := s.Latest(slot)
-				_, left := s.LeftOut(slot)
-				switch {
-				case recorded:
-					p.Recorded++
-				case left:
-					p.LeftOut++
-				case slot.Test == reading.LN && fails(s, board, way, slot.Position):
-					p.Waiting++
-				}
+		for i := range b.items {
+			it := &b.items[i]
+			if !site.active(it) {
+				continue
+			}
+			p.Tests++
+			switch {
+			case site.stands[it.slot] != nil:
+				p.Recorded++
+			case site.left[it.slot] != nil:
+				p.LeftOut++
+			case site.waits(it).need != "":
+				p.Waiting++
 			}
 		}
 	}
 	return p
 }
 
-// slotsNow returns what a way needs as things are: what it always needs, and
-// after a failure the separate readings.
-func slotsNow(s record.State, board, way int) []record.Slot {
-	var slots []record.Slot
-	apart := slices.Contains(Allowed(s.Job, board, way), reading.LE)
-	for _, slot := range Required(s.Job, board, way) {
-		slots = append(slots, slot)
-		if slot.Test == reading.LNE && apart && fails(s, board, way, slot.Position) {
-			for _, test := range []reading.Test{reading.LE, reading.NE} {
-				slots = append(slots, record.Slot{Board: board, Way: way, Test: test, Position: slot.Position})
+func stepDue(board int, step *Step) Due {
+	return Due{Board: board, Step: step, Why: step.Question, Source: step.Source}
+}
+
+func (p *site) testDue(it *item) Due {
+	d := Due{Board: it.slot.Board, Slot: it.slot, Setup: it.setup, Volts: it.volts, Least: it.least, Why: it.why, Source: it.source}
+	switch {
+	case it.slot.Test == reading.R2:
+		d.Why, d.Source = "R1+R2 could not be had, so the protective conductor is tested by itself.", protective
+	case it.rule.after == reading.LNE:
+		d.Why, d.Source = "Live conductors together to earth failed, so find the conductor.", practice
+	case it.rule.after != "":
+		d.Why, d.Source = "The lines together failed, so find the conductor.", practice
+	}
+	return d
+}
+
+// described returns a test with what it is made with, whether or not it is
+// asked for.
+func (p *site) described(slot record.Slot) Due {
+	d := Due{Board: slot.Board, Slot: slot}
+	c, ok := place(&p.s.Job, slot.Board, slot.Way)
+	if !ok {
+		return d
+	}
+	for i := range rules {
+		if r := &rules[i]; r.test == slot.Test {
+			if _, has := r.at(c); has {
+				d.Setup = setupOf(r, c)
 			}
 		}
 	}
-	return slots
-}
-
-func wayDue(s record.State, board, way int) []Due {
-	var due []Due
-	w := s.Job.Way(board, way)
-	for _, slot := range slotsNow(s, board, way) {
-		if closed(s, slot) {
-			continue
-		}
-		switch slot.Test {
-		case reading.LNE:
-			why, source := "Live conductors together to earth come first on each way.", gn3
-			if w.Keep500Off != "" {
-				why, source = "Only live conductors together to earth, because of what stays connected: "+w.Keep500Off+".", joined
-			}
-			due = append(due, testDue(s, slot, why, source))
-		case reading.LN:
-			if !fails(s, board, way, slot.Position) {
-				due = append(due, testDue(s, slot, "Line to neutral follows where nothing stays connected.", gn3))
-			}
-		default:
-			due = append(due, testDue(s, slot, "Live conductors together to earth failed, so find the conductor.", practice))
-		}
+	if slot.Test.Insulation() {
+		limit := p.limit(c)
+		d.Volts, d.Least = limit.TestVoltage, limit.Least
 	}
-	return due
+	return d
 }
 
-// closed reports whether slot has a reading or was left out.
-func closed(s record.State, slot record.Slot) bool {
-	if _, ok := s.Latest(slot); ok {
-		return true
-	}
-	_, ok := s.LeftOut(slot)
-	return ok
-}
-
-// fails reports whether the reading of the live conductors together to earth
-// that stands for a way in one switch position fails.
-func fails(s record.State, board, way, position int) bool {
-	r, ok := s.Latest(record.Slot{Board: board, Way: way, Test: reading.LNE, Position: position})
-	return ok && r.Verdict.Result == check.Fail
-}
-
-func stepDue(board int, step Step) Due {
-	return Due{Board: board, Step: &step, Why: step.Question, Source: step.Source}
-}
-
-func testDue(s record.State, slot record.Slot, why, source string) Due {
-	limit := check.InsulationLimit(*s.Job.Way(slot.Board, slot.Way), s.Job.Board(slot.Board).Voltage, SurgeConnected(s, slot.Board))
-	return Due{Board: slot.Board, Slot: slot, Volts: limit.TestVoltage, Least: limit.Least, Why: why, Source: source}
-}
+func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }

@@ -236,7 +236,7 @@ func TestAllowed(t *testing.T) {
 }
 
 func boards(t *rapid.T) board.Job {
-	job := board.Job{Boards: []board.Board{{Number: 1, Voltage: 230, SurgeProtection: rapid.Bool().Draw(t, "surge")}}}
+	job := board.Job{Tests: []board.Kind{board.Insulation}, Boards: []board.Board{{Number: 1, Voltage: 230, SurgeProtection: rapid.Bool().Draw(t, "surge")}}}
 	for n := range rapid.IntRange(1, 8).Draw(t, "ways") {
 		w := board.Way{Number: n + 1, TwoWay: rapid.Bool().Draw(t, "two-way"), NeutralBar: rapid.SampledFrom([]string{"A", "B", "C"}).Draw(t, "bar"), Spare: n > 0 && rapid.IntRange(0, 4).Draw(t, "spare") == 0}
 		if rapid.IntRange(0, 3).Draw(t, "keep") == 0 {

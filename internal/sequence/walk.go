@@ -1,0 +1,185 @@
+package sequence
+
+import (
+	"cmp"
+	"slices"
+
+	"waycall/internal/board"
+	"waycall/internal/check"
+	"waycall/internal/reading"
+	"waycall/internal/record"
+)
+
+// Setup is a state of leads, links and instrument in which several tests are
+// made. The text says what is prepared and is exported, so it never changes.
+type Setup string
+
+// The set-ups, in the order of the walk round a board.
+const (
+	LongLead Setup = "long lead from the main earthing terminal"
+	Linked   Setup = "line linked to the protective conductor at the board"
+	RingOpen Setup = "ends of the ring out of their terminals"
+	Megohms  Setup = "insulation tester at the board"
+	Incoming Setup = "at the incoming terminals, main switch off"
+	Outgoing Setup = "at the outgoing side of the main switch"
+	AtPoint  Setup = "at the last point of the circuit"
+)
+
+var walk = map[Setup]int{LongLead: 0, Linked: 1, RingOpen: 2, Megohms: 3, Incoming: 4, Outgoing: 5, AtPoint: 6}
+
+// setupOf returns the set-up of a rule's test on a place. Polarity of a ring is
+// read at its points while they are cross-connected, and what is measured live
+// of a way is measured at its last point, all of it in one visit.
+func setupOf(r *rule, c circuit) Setup {
+	switch {
+	case c.way == nil:
+		return r.setup
+	case r.setup == Linked && c.way.Wiring == board.Ring:
+		return RingOpen
+	case r.setup == Incoming || r.setup == Outgoing:
+		return AtPoint
+	}
+	return r.setup
+}
+
+// What the steps of the walk cost, in no unit. Only that a set-up costs more
+// than several moves matters. Common practice, no published source.
+const (
+	costSetup = 10 // other leads or links, another instrument or range
+	costVolts = 5  // another test voltage in the same set-up
+	costBar   = 2  // to a way on another neutral bar
+	costWay   = 1  // to another way of the same bar
+)
+
+// cost is what it takes to go from one test to the next. Another set-up or
+// voltage is made at the instrument, so it does not matter on which way it
+// begins.
+func cost(from, to *item) int {
+	switch {
+	case from.setup != to.setup:
+		return costSetup
+	case from.volts != to.volts:
+		return costVolts
+	case from.slot.Way == to.slot.Way:
+		return 0
+	case from.bar() != to.bar():
+		return costBar
+	}
+	return costWay
+}
+
+// item is one test of a board that is asked for, always or when another fails,
+// or that is left out because of what stays connected.
+type item struct {
+	slot  record.Slot
+	rule  *rule
+	way   *board.Way // nil for the board itself
+	order int        // of the way in the order of testing, from 1; 0 for the board itself
+	rank  int        // of the rule
+	setup Setup
+	volts float64 // of an insulation test, otherwise 0
+	least float64 // Mohm, likewise
+	live  bool
+	ruling
+}
+
+func (it *item) bar() string {
+	if it.way == nil {
+		return ""
+	}
+	return it.way.NeutralBar
+}
+
+// panel is a board with its tests in the order of the walk, the dead ones
+// first.
+type panel struct {
+	*board.Board
+	up    *panel // what feeds it, nil at the origin
+	items []item
+
+	// What the readings say, filled in by newSite.
+	answers  map[string]record.Answer
+	failed   map[int]record.Slot // way, 0 for the board itself -> a dead test of it that fails
+	skipped  map[int]record.Slot // the same -> a dead test of it that was left out without more
+	deadOpen bool                // dead tests are to be asked for
+	liveOpen bool
+	last     record.Slot // where the last thing was done that still stands
+	lastID   int64       // when; 0 for nothing yet
+}
+
+// newPanel lays out the tests of a board, or returns nil for none that is
+// there. surge says that surge protection stayed connected.
+//
+// The walk: by set-up, of insulation by test voltage, then by way, then by
+// switch position, then as the rules stand. A set-up is therefore made once and
+// no way is visited twice in it, and no order that keeps the tests of a set-up
+// together can have fewer changes.
+func newPanel(job *board.Job, number int, surge bool) *panel {
+	c := circuit{job: job, board: job.Board(number)}
+	if c.board == nil {
+		return nil
+	}
+	b := &panel{Board: c.board}
+	if b.Supply.OnlyIsolated {
+		return b
+	}
+	if b.Supply.From != 0 {
+		c.up = job.Board(b.Supply.From)
+	}
+	c.groups = groups(c.board)
+	ways := order(c.board)
+	b.items = make([]item, 0, 10*(len(ways)+1))
+	together := check.InsulationLimit(board.Way{}, b.Voltage, surge)
+	separated := check.InsulationLimit(board.Way{Separated: true}, b.Voltage, surge)
+	b.place(c, 0, together)
+	for i, w := range ways {
+		c.way = w
+		limit := together
+		if w.Separated {
+			limit = separated
+		}
+		b.place(c, i+1, limit)
+	}
+	slices.SortFunc(b.items, func(x, y item) int {
+		return cmp.Or(
+			cmp.Compare(walk[x.setup], walk[y.setup]),
+			cmp.Compare(y.volts, x.volts),
+			cmp.Compare(x.order, y.order),
+			cmp.Compare(x.slot.Position, y.slot.Position),
+			cmp.Compare(x.rank, y.rank),
+		)
+	})
+	return b
+}
+
+// place adds the tests of one way, or of the board itself.
+func (b *panel) place(c circuit, order int, limit check.Limit) {
+	for i := range rules {
+		r, ok := rules[i].at(c)
+		if !ok {
+			continue
+		}
+		it := item{slot: record.Slot{Board: b.Number, Test: rules[i].test}, rule: &rules[i], way: c.way, order: order, rank: i, setup: setupOf(&rules[i], c), ruling: r}
+		if c.way != nil {
+			it.slot.Way = c.way.Number
+		}
+		kept := r.need == NotPossible && c.way != nil && c.way.Keep500Off != "" && (it.slot.Test == reading.LN || it.slot.Test == reading.LL && c.way.Phases == 3)
+		if r.need != Needed && !kept && (r.need == NotPossible || it.rule.after == "") {
+			continue
+		}
+		it.live = Live(it.slot)
+		if !c.job.Asks(kindOf(it.slot)) {
+			continue
+		}
+		// R2 is asked for only on a way that wants R1+R2.
+		if it.slot.Test == reading.R2 && r1r2(c).need != Needed {
+			continue
+		}
+		if it.slot.Test.Insulation() {
+			it.volts, it.least = limit.TestVoltage, limit.Least
+		}
+		for _, it.slot.Position = range positions(c, it.slot.Test) {
+			b.items = append(b.items, it)
+		}
+	}
+}
