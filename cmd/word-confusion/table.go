@@ -356,13 +356,15 @@ func writeTable(out io.Writer, g *phrase.Grammar, words []word, kept []bench.Kep
 Made by `+"`scripts/confusion`"+`; do not edit. Heard with %s.
 
 Each of %d words and phrases was spoken by %d voices that training has not heard (ten,
-and four made of two of these), all synthetic, once in quiet and %d times in
-noise of a site at %d dB. In bold: what the grammar has (every command that holds no
-number). The others are the words that were weighed for commands
-(`+"`models/adapt/ahead.gram`"+`); they stand under the command that they would give.
-"Model" is the adapted model decoding freely, "second" is pocketsphinx held to
-all of these words. In use neither is believed alone (`+"`internal/hear`"+`), and only the
-words that may be said at the moment are open, so that hearing is better than this.
+of which three decided when training stopped, and four made of two of these), all
+synthetic, and heard once in quiet and %d times in noise of a site at %d dB. In bold:
+what the grammar has (every command that holds no number). The others are the words
+that were weighed for commands (`+"`models/adapt/ahead.gram`"+`); they stand under the
+command that they would give. "Model" is the adapted model decoding freely, "second" is
+pocketsphinx held to all of these words. In use neither is believed alone
+(`+"`internal/hear`"+`), and the second is held to what may be said at the moment; what both
+make of a phrase is not measured here but in `+"`scripts/bench`"+`.
+
 In %d of %d hearings in noise the model wrote a start that was broken off ("- pause")
 before the word; it counts as the word here, but in use such a phrase is taken only
 when another witness heard it, too.
@@ -371,10 +373,14 @@ when another witness heard it, too.
 least %.0f %% of the time, and never as a phrase that stores, confirms or deletes, or as a
 figure, unless that asks for the same. What a word would do that was only weighed counts
 as if it were taken. Two wordings with one meaning count as the same.
-A word right %d times of %d is right at least %.0f %% of the time (95 %% bound), so words
-that differ by one or two do not differ by this table. Training met each word of the
-grammar more often than one that was weighed, which tilts the table towards the
-former.
+
+**How far to trust it.** A word right %d times of %d is right at least %.0f %% of the time
+(95 %% bound), if all hearings were independent; those in noise are of the same
+recordings in other noise, so they are less so. Words that differ by one or two do not
+differ by this table, and a word that fails by one may be as good as one that passes.
+Training met the older commands more often than the words that were weighed, which
+tilts the table towards the former; a phrase that is newer than the training it has
+never met.
 
 ## What the figures speak for
 
