@@ -2,12 +2,10 @@ package store
 
 import (
 	"bytes"
-	"crypto/sha256"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"strconv"
 	"time"
 
 	"github.com/mewkiz/flac"
@@ -83,16 +81,18 @@ func checkEvent(e *record.Event) error {
 		return fmt.Errorf("year %d", e.At.UTC().Year())
 	}
 	switch e.Answer {
-	case "", record.Done, record.NotApplicable, record.Limitation, record.NotMade, record.TakenBack:
+	case "", record.Done, record.NotApplicable, record.Limitation, record.NotMade, record.TakenBack, record.Waived:
 	default:
 		return fmt.Errorf("unknown answer %q", e.Answer)
 	}
 	if s := e.Slot; s != nil {
 		switch {
-		case s.Way < 1 || s.Way > 99:
-			return fmt.Errorf("way %d; ways are 1 to 99", s.Way)
-		case s.Position < 0 || s.Position > 2:
-			return fmt.Errorf("switch position %d; positions are 1 and 2, or 0 for none", s.Position)
+		case s.Board < 1 || s.Board > 99:
+			return fmt.Errorf("board %d; boards are 1 to 99", s.Board)
+		case s.Way < 0 || s.Way > 99:
+			return fmt.Errorf("way %d; ways are 1 to 99, or 0 for the board itself", s.Way)
+		case s.Position < 0 || s.Position > 500:
+			return fmt.Errorf("position %d; positions are 1 to 500, or 0 for none", s.Position)
 		case !s.Test.Known() && !(e.Kind == record.Retest && s.Test == ""):
 			return fmt.Errorf("unknown test %q", s.Test)
 		}
@@ -163,16 +163,6 @@ func decode(id int64, at, kind, data string) (record.Event, error) {
 		return record.Event{}, fmt.Errorf("unknown kind of event %q", kind)
 	}
 	return e, nil
-}
-
-// sumEvent returns the SHA-256 of an event's columns.
-func sumEvent(id int64, at, kind, data string) []byte {
-	h := sha256.New()
-	for _, s := range []string{strconv.FormatInt(id, 10), at, kind, data} {
-		h.Write([]byte(s))
-		h.Write([]byte{0})
-	}
-	return h.Sum(nil)
 }
 
 // maxSound is the most that one phrase's sound may take, in bytes: half an hour

@@ -41,6 +41,9 @@ var migrations = func() []string {
 	return texts
 }()
 
+// chained is the schema version from which on the log is a chain.
+const chained = 2
+
 // pragmas run on every connection before anything else. A job may come from
 // anywhere, so its own schema is not trusted to call functions.
 var pragmas = []string{
@@ -137,9 +140,14 @@ func migrate(db *sql.DB, version int) error {
 		return err
 	}
 	defer tx.Rollback()
-	for _, text := range migrations[version:] {
+	for i, text := range migrations[version:] {
 		if _, err := tx.Exec(text); err != nil {
 			return err
+		}
+		if version+i+1 == chained {
+			if err := chainLog(tx); err != nil {
+				return err
+			}
 		}
 	}
 	if _, err := tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", len(migrations))); err != nil {

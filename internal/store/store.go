@@ -6,8 +6,12 @@
 // DELETE. Everything else that is known about a job is folded from the log by
 // package record. Two tables hold it, described in migrations/:
 //
-//	events  id, at, kind, data (the other fields of record.Event as JSON), sha256
+//	events  id, at, kind, data (the other fields of record.Event as JSON), sha256, sound
 //	sounds  event_id (a heard event), format (wav or flac), rate, data, sha256
+//
+// The log is a chain: the sum of an event covers the sum of the event before it,
+// and the sum of its sound. What was taken out, put in, moved or changed anywhere
+// is found, and Verify says where.
 //
 // Append writes a phrase, its sound and every fact that follows from it in one
 // transaction, and returns only when they are on the disk (SQLite's WAL with
@@ -15,7 +19,9 @@
 // and a power cut, and a phrase is never there without its sound. The sound of
 // talk that was not for the tool is never given to this package.
 //
-// The sums find damage; they do not prove that nobody altered the file.
+// The chain finds damage and carelessness. It does not prove that nobody altered
+// the file: who can write to it can also make the sums anew, or take events off its
+// end. Against that, keep the sum of the last event elsewhere; Verify tells it.
 //
 // One process writes at a time, held off from others by a lock on PATH.lock.
 // Any number may read alongside it.
@@ -311,11 +317,11 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 	}
 	defer tx.Rollback() // does nothing after a commit
 
-	var last int64
-	if err := tx.QueryRowContext(ctx, "SELECT coalesce(max(id), 0) FROM events").Scan(&last); err != nil {
+	last, before, err := head(ctx, tx)
+	if err != nil {
 		return nil, err
 	}
-	addEvent, err := tx.PrepareContext(ctx, "INSERT INTO events (id, at, kind, data, sha256) VALUES (?, ?, ?, ?, ?)")
+	addEvent, err := tx.PrepareContext(ctx, "INSERT INTO events ("+rowColumns+") VALUES (?, ?, ?, ?, ?, ?)")
 	if err != nil {
 		return nil, err
 	}
@@ -336,13 +342,19 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		if err != nil {
 			return nil, wrongEvent(i, e, err)
 		}
-		if _, err := addEvent.ExecContext(ctx, e.ID, at, string(e.Kind), data, sumEvent(e.ID, at, string(e.Kind), data)); err != nil {
+		r := row{id: e.ID, at: at, kind: string(e.Kind), data: data}
+		if e.Kind == record.Heard {
+			sum := sha256.Sum256(sound)
+			r.sound = sum[:]
+		}
+		r.sum = sumEvent(before, &r)
+		before = r.sum
+		if _, err := addEvent.ExecContext(ctx, r.id, r.at, r.kind, r.data, r.sum, r.sound); err != nil {
 			return nil, err
 		}
 		if e.Kind == record.Heard {
-			sum := sha256.Sum256(sound)
 			if _, err := tx.ExecContext(ctx, "INSERT INTO sounds (event_id, format, rate, data, sha256) VALUES (?, ?, ?, ?, ?)",
-				e.ID, format, rate, sound, sum[:]); err != nil {
+				e.ID, format, rate, sound, r.sound); err != nil {
 				return nil, err
 			}
 		}
@@ -351,6 +363,16 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		return nil, err
 	}
 	return stored, nil
+}
+
+// head returns the ID and the sum of the last event, 0 and the sum before the
+// first when there is none.
+func head(ctx context.Context, tx *sql.Tx) (id int64, sum []byte, err error) {
+	err = tx.QueryRowContext(ctx, "SELECT id, sha256 FROM events ORDER BY id DESC LIMIT 1").Scan(&id, &sum)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, make([]byte, sha256.Size), nil
+	}
+	return id, sum, err
 }
 
 // wrongEvent is a fault of the event at index i of a batch. An error of SQLite
@@ -375,7 +397,7 @@ func checkHeard(ctx context.Context, tx *sql.Tx, id int64) error {
 }
 
 // Events returns the whole log in the order of writing. Every event is checked
-// against its sum. Errors: ErrDamaged, ErrDisk.
+// against its sum, and so is its place in the chain. Errors: ErrDamaged, ErrDisk.
 func (s *Store) Events(ctx context.Context) ([]record.Event, error) {
 	events, err := s.events(ctx)
 	if err != nil {
@@ -385,28 +407,24 @@ func (s *Store) Events(ctx context.Context) ([]record.Event, error) {
 }
 
 func (s *Store) events(ctx context.Context) ([]record.Event, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT id, at, kind, data, sha256 FROM events ORDER BY id")
+	rows, err := s.db.QueryContext(ctx, "SELECT "+rowColumns+" FROM events ORDER BY id")
 	if err != nil {
 		return nil, err
 	}
 	defer rows.Close()
 	var events []record.Event
+	var c chain
 	for rows.Next() {
-		var id int64
-		var at, kind, data string
-		var sum []byte
-		if err := rows.Scan(&id, &at, &kind, &data, &sum); err != nil {
+		var r row
+		if err := r.scan(rows); err != nil {
 			return nil, err
 		}
-		if want := int64(len(events)) + 1; id != want {
-			return nil, fault(ErrDamaged, fmt.Sprintf("event %d is missing", want), "")
+		if what := c.add(&r); what != "" {
+			return nil, fault(ErrDamaged, what, "")
 		}
-		if string(sum) != string(sumEvent(id, at, kind, data)) {
-			return nil, fault(ErrDamaged, fmt.Sprintf("event %d does not match its sum", id), "")
-		}
-		e, err := decode(id, at, kind, data)
+		e, err := decode(r.id, r.at, r.kind, r.data)
 		if err != nil {
-			return nil, fault(ErrDamaged, fmt.Sprintf("event %d: %v", id, err), "")
+			return nil, fault(ErrDamaged, fmt.Sprintf("event %d: %v", r.id, err), "")
 		}
 		events = append(events, e)
 	}
@@ -418,20 +436,33 @@ func (s *Store) events(ctx context.Context) ([]record.Event, error) {
 // is no such Heard event, ErrDamaged, ErrDisk.
 func (s *Store) Sound(ctx context.Context, heardID int64) ([]byte, error) {
 	var kind string
-	var sound, sum []byte
-	err := s.db.QueryRowContext(ctx, "SELECT kind, sounds.data, sounds.sha256 FROM events LEFT JOIN sounds ON event_id = id WHERE id = ?",
-		heardID).Scan(&kind, &sound, &sum)
-	switch got := sha256.Sum256(sound); {
+	var sound, want []byte
+	var there bool
+	err := s.db.QueryRowContext(ctx, "SELECT kind, sound, sounds.data, event_id IS NOT NULL FROM events LEFT JOIN sounds ON event_id = id WHERE id = ?",
+		heardID).Scan(&kind, &want, &sound, &there)
+	switch {
 	case errors.Is(err, sql.ErrNoRows) || err == nil && record.Kind(kind) != record.Heard:
 		err = fault(ErrNoSound, fmt.Sprintf("event %d is not a heard phrase", heardID), "")
 	case err != nil:
-	case sum == nil:
-		err = fault(ErrDamaged, fmt.Sprintf("the sound of event %d is missing", heardID), "")
-	case string(sum) != string(got[:]):
-		err = fault(ErrDamaged, fmt.Sprintf("the sound of event %d does not match its sum", heardID), "")
+	default:
+		if what := faultOfSound(heardID, want, sound, there); what != "" {
+			err = fault(ErrDamaged, what, "")
+		}
 	}
 	if err != nil {
 		return nil, explain("read a sound of the job", s.path, err)
 	}
 	return sound, nil
+}
+
+// faultOfSound says what is wrong with the sound of a heard event, whose sum is
+// want, or nothing.
+func faultOfSound(id int64, want, sound []byte, there bool) string {
+	switch got := sha256.Sum256(sound); {
+	case !there:
+		return fmt.Sprintf("the sound of event %d is missing", id)
+	case string(want) != string(got[:]):
+		return fmt.Sprintf("the sound of event %d does not match its sum", id)
+	}
+	return ""
 }

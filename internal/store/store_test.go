@@ -406,9 +406,10 @@ func TestInvalidBatches(t *testing.T) {
 		"not a number":         {proposed(func(e *record.Event) { e.Quantity.Value = zero / zero }), nil},
 		"negative":             {proposed(func(e *record.Event) { e.Quantity.Value = -1 }), nil},
 		"infinite rating":      {[]record.Event{{ID: 4, At: noon, Kind: record.Opened, Job: &board.Job{Boards: []board.Board{{Voltage: 1 / zero}}}}}, nil},
-		"way 0":                {proposed(func(e *record.Event) { e.Slot.Way = 0 }), nil},
+		"way -1":               {proposed(func(e *record.Event) { e.Slot.Way = -1 }), nil},
+		"board 0":              {proposed(func(e *record.Event) { e.Slot.Board = 0 }), nil},
 		"way 100":              {proposed(func(e *record.Event) { e.Slot.Way = 100 }), nil},
-		"position 3":           {proposed(func(e *record.Event) { e.Slot.Position = 3 }), nil},
+		"position 501":         {proposed(func(e *record.Event) { e.Slot.Position = 501 }), nil},
 		"unknown test":         {proposed(func(e *record.Event) { e.Slot.Test = "lives" }), nil},
 		"rests on nothing":     {proposed(func(e *record.Event) { e.HeardID = 99 }), nil},
 		"rests on no phrase":   {proposed(func(e *record.Event) { e.HeardID = 2 }), nil},
@@ -498,7 +499,7 @@ func TestAppendOnly(t *testing.T) {
 	s, _ := create(t)
 	mustAppend(t, s, phrase(0), wav(1, 10))
 	before := mustEvents(t, s)
-	row := "'2026-03-14T12:00:00.000000000Z', 'said', '{}', zeroblob(32))"
+	row := "'2026-03-14T12:00:00.000000000Z', 'said', '{}', zeroblob(32), NULL)"
 	for _, statement := range []string{
 		"UPDATE events SET data = '{}' WHERE id = 1",
 		"UPDATE events SET id = 9 WHERE id = 1",
@@ -510,13 +511,17 @@ func TestAppendOnly(t *testing.T) {
 		"REPLACE INTO events VALUES (3, " + row,
 		"INSERT INTO events VALUES (5, " + row,
 		"INSERT INTO events (at, kind, data, sha256) VALUES ('x', 'said', 'not json', zeroblob(32))",
-		"INSERT INTO events VALUES (4, 'x', 'said', '{\"heard_id\": 2}', zeroblob(32))",
+		"INSERT INTO events VALUES (4, 'x', 'said', '{\"heard_id\": 2}', zeroblob(32), NULL)",
+		"INSERT INTO events VALUES (4, 'x', 'said', '{}', zeroblob(32), zeroblob(32))",
+		"INSERT INTO events VALUES (4, 'x', 'heard', '{}', zeroblob(32), NULL)",
+		"BEGIN; INSERT INTO events VALUES (4, 'x', 'heard', '{}', zeroblob(32), zeroblob(32)); INSERT INTO sounds VALUES (4, 'wav', 16000, x'00', x'" + strings.Repeat("01", 32) + "')",
 		"INSERT OR REPLACE INTO sounds VALUES (1, 'wav', 16000, x'00', zeroblob(32))",
 		"INSERT INTO sounds VALUES (2, 'wav', 16000, x'00', zeroblob(32))",
 	} {
 		if _, err := s.db.Exec(statement); err == nil {
 			t.Errorf("%s: was done", statement)
 		}
+		_, _ = s.db.Exec("ROLLBACK") // of the statement that began something
 	}
 	if d := cmp.Diff(before, mustEvents(t, s)); d != "" {
 		t.Error(d)
@@ -690,7 +695,19 @@ func alter(t testing.TB, path, statements string) {
 	}
 }
 
+// sumOfLast returns the sum of the last event of a job with one batch.
+func sumOfLast(t *testing.T, batch []record.Event, sound []byte) []byte {
+	s, _ := create(t)
+	mustAppend(t, s, batch, sound)
+	var sum []byte
+	if err := s.db.QueryRow("SELECT sha256 FROM events ORDER BY id DESC LIMIT 1").Scan(&sum); err != nil {
+		t.Fatal(err)
+	}
+	return sum
+}
+
 func TestAlteredJobs(t *testing.T) {
+	lastSum := sumOfLast(t, phrase(0), wav(1, 10))
 	for name, c := range map[string]struct {
 		sql    string
 		reason error
@@ -708,7 +725,7 @@ func TestAlteredJobs(t *testing.T) {
 		"the sound gone": {sql: "DROP TRIGGER sounds_are_kept; DELETE FROM sounds;" +
 			"CREATE TRIGGER sounds_are_kept BEFORE DELETE ON sounds\nBEGIN\n    SELECT RAISE(ABORT, 'the event log is append-only');\nEND", reason: ErrDamaged, opens: true},
 		"a field of the future": {sql: "INSERT INTO events VALUES (4, '2026-03-14T12:00:00.000000000Z', 'said', '{\"mood\":1}', x'" +
-			fmt.Sprintf("%x", sumEvent(4, "2026-03-14T12:00:00.000000000Z", "said", `{"mood":1}`)) + "')", reason: ErrDamaged, opens: true},
+			fmt.Sprintf("%x", sumEvent(lastSum, &row{id: 4, at: "2026-03-14T12:00:00.000000000Z", kind: "said", data: `{"mood":1}`})) + "', NULL)", reason: ErrDamaged, opens: true},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s, path := create(t)
