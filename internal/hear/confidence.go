@@ -19,10 +19,11 @@ var EvidenceNames = []string{
 	"figure",      // the phrase holds a value, which has more neighbours than a command
 	"gap",         // how far the first witness puts it below its own free words, / 10 nats
 	"third's gap", // the same of the third, where it listened
-	"lead",        // how far ahead of the next candidate it is, to both, / 10 nats, at most 1
-	"weakest",     // of the first's free words, / 3 nats
+	"rival",       // probability of the next candidate, to both, beside its own
+	"weakest",     // improbability of the least likely part of the first's free words
 	"each word",   // log-probability of the first's free words, per word, / nat
 	"drawl",       // time per letter beyond what a slow speaker takes: words are missing
+	"more",        // words that the third heard beyond the candidate's, / 4
 	"broken off",  // the first heard a broken-off start
 	"part",        // one heard a part of what the other did
 }

@@ -15,9 +15,42 @@ import (
 // below.
 const plausible = 12
 
-// slow is the time per letter, in seconds, that a slow speaker takes: the 95th
-// percentile over the fitting set is 0.115.
-const slow = 0.12
+// A speaker takes at most about slow seconds for a letter, and edge is what the
+// endpointing leaves before and after a phrase.
+const (
+	slow = 0.12
+	edge = 0.3
+)
+
+// drawl is how much longer the sound is than the words account for, as a share.
+func drawl(sound []float32, words string) float64 {
+	return clamp((float64(len(sound))/16000-edge)/float64(1+len(words))/slow-1, 0, 2)
+}
+
+// suspicious is the drawl from which two witnesses that hear the same may both have
+// missed words, so that the third is asked. The first and the third of "yes I know I
+// told him already" are not so easily both content with "yes".
+const suspicious = 0.2
+
+// alike are words that a British speaker's differ in by their ends alone.
+var alike = map[string]string{
+	"thirteen": "thirty", "fourteen": "forty", "fifteen": "fifty", "sixteen": "sixty", "seventeen": "seventy", "eighteen": "eighty", "nineteen": "ninety",
+	"thirty": "thirteen", "forty": "fourteen", "fifty": "fifteen", "sixty": "sixteen", "seventy": "seventeen", "eighty": "eighteen", "ninety": "nineteen",
+}
+
+// neighbours returns the phrases that differ from text in one word that is easily
+// misheard.
+func neighbours(text string) (all []string) {
+	words := strings.Fields(text)
+	for i, w := range words {
+		if other, ok := alike[w]; ok {
+			words[i] = other
+			all = append(all, strings.Join(words, " "))
+			words[i] = w
+		}
+	}
+	return all
+}
 
 // For a phrase without a figure heard with a plain model, the first witness
 // outweighs the second when its least likely token has at least sureToken (0.74 of
@@ -72,7 +105,7 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	var other Text
 	var theirs phrase.Meaning
 	third, understood := false, false
-	if e.third != nil && !(ok && !broken && heard && mine.Same(second)) {
+	if e.third != nil && !(ok && !broken && heard && mine.Same(second) && drawl(sound, words) < suspicious) {
 		third = true
 		if err := e.third.Listen(sound); err != nil {
 			return h, err
@@ -128,6 +161,15 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 			}
 		}
 	}
+	for _, c := range slices.Clone(all) {
+		for _, text := range neighbours(c.Text) {
+			if m, ok := e.grammar.Meaning(text); ok && a.Accepts(text) {
+				if err := consider(text, m); err != nil {
+					return h, err
+				}
+			}
+		}
+	}
 	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.both(), a.both()) })
 	// A witness may lose a part of what was said, across a pause or in noise; it
 	// does not make one up. So the whole stands before its part.
@@ -148,9 +190,13 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	if broken && !two && !three {
 		return h, nil // music and knocks come out so, too: nobody else heard the phrase
 	}
-	lead := 1.0
+	rival := 0.0
 	if len(all) > 1 {
-		lead = clamp((best.both()-all[1].both())/10, -1, 1)
+		models := 1.0
+		if third {
+			models = 2
+		}
+		rival = math.Exp(-max(0, best.both()-all[1].both()) / models)
 	}
 	gap := clamp((free.LogProb-best.LogProb)/10, 0, 1)
 	theirGap := 0.0
@@ -159,9 +205,9 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	}
 	h.Evidence = Evidence{
 		one(first && three), one(first && two), one(two && three), one(best.Meaning.HasValue()),
-		gap, theirGap, lead, clamp(-free.Weakest/3, 0, 2),
+		gap, theirGap, rival, 1 - math.Exp(min(0, free.Weakest)),
 		clamp(-free.LogProb/float64(1+len(strings.Fields(free.Words))), 0, 3),
-		clamp(float64(len(sound))/16000/float64(1+len(best.Text))/slow-1, 0, 2),
+		drawl(sound, best.Text), clamp(float64(len(strings.Fields(other.Words))-len(strings.Fields(best.Text)))/4, 0, 1),
 		one(broken), one(partOf(words, best.Text) || partOf(other.Words, best.Text)),
 	}
 	h.Confidence = fitted.Confidence(h.Evidence)

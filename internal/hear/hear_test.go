@@ -51,7 +51,7 @@ func fitForTests(t *testing.T) {
 	t.Cleanup(func() { fitted = old })
 	fitted = Fit{Names: EvidenceNames, Weights: make([]float64, len(EvidenceNames)+1), Sure: 0.9, Ask: 0.2}
 	fitted.Weights[0], fitted.Weights[1], fitted.Weights[2] = 4, 4, 4 // who agrees
-	fitted.Weights[4], fitted.Weights[11] = -6, 6                     // the gap; a part was lost
+	fitted.Weights[4], fitted.Weights[12] = -6, 6                     // the gap; a part was lost
 }
 
 func TestFusion(t *testing.T) {

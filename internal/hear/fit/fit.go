@@ -20,20 +20,19 @@ import (
 // Example is one phrase that was heard.
 type Example struct {
 	Evidence hear.Evidence
-	Right    bool // the likeliest candidate is what was said
 	Talk     bool // nothing was said to waycall
+	Right    bool // the likeliest candidate is what was said
 	Takes    bool // it may be taken without a question: two witnesses heard it, or it has no figure
 }
 
 // AskCost is what it costs to ask about talk, or to offer what was not said,
-// counted in phrases missed. A phrase missed is said again; a question to somebody
-// who said nothing is a nuisance that makes him take off the headset, and to a
-// question he may answer yes.
-const AskCost = 3
+// counted in phrases missed. A phrase missed is said again; to a question that was
+// not meant for him somebody says no.
+const AskCost = 1
 
 // MostWrong is the largest share of phrases taken without a question that may be
-// expected to be wrong.
-const MostWrong = 0.0005
+// wrong. Talk does not count in it: it is judged apart, by AskCost.
+const MostWrong = 0.001
 
 // shrink is the strength of the pull of the weights towards nought.
 const shrink = 0.5
@@ -113,8 +112,8 @@ func rounded(w []float64) []float64 {
 	return out
 }
 
-// sure returns the lowest confidence from which the phrases that may be
-// taken without a question are all right and no more than MostWrong of them is expected not to be.
+// sure returns the lowest confidence from which the phrases that may be taken
+// without a question are wrong in no more than MostWrong.
 func sure(f hear.Fit, examples []Example) float64 {
 	type heard struct {
 		p     float64
@@ -122,25 +121,18 @@ func sure(f hear.Fit, examples []Example) float64 {
 	}
 	var all []heard
 	for _, x := range examples {
-		if x.Takes {
+		if x.Takes && !x.Talk {
 			all = append(all, heard{f.Confidence(x.Evidence), x.Right})
 		}
 	}
 	slices.SortFunc(all, func(a, b heard) int { return cmp.Compare(b.p, a.p) })
-	surestWrong := 0.0
-	for _, x := range all {
-		if !x.right {
-			surestWrong = x.p
-			break
-		}
-	}
-	at, expected := 1.0, 0.0
+	at, wrong := 1.0, 0
 	for i, x := range all {
-		if x.p <= surestWrong {
-			break
+		if !x.right {
+			wrong++
 		}
-		expected += 1 - x.p
-		if expected <= MostWrong*float64(i+1) {
+		last := i+1 == len(all) || all[i+1].p < x.p // of those as sure as x
+		if last && float64(wrong) <= MostWrong*float64(i+1) {
 			at = x.p
 		}
 	}
