@@ -2,6 +2,7 @@ package sequence
 
 import (
 	"fmt"
+	"slices"
 
 	"waycall/internal/board"
 	"waycall/internal/check"
@@ -61,15 +62,14 @@ func newSite(s record.State) *site {
 		}
 	}
 	for _, b := range p.boards {
-		for i := range b.items {
-			it := &b.items[i]
+		for _, it := range b.items {
 			k, skipped := p.left[it.slot]
 			if _, ok := p.stands[it.slot]; !it.live && !ok && skipped && k.How == record.NotMade && p.active(it) {
 				b.skipped[it.slot.Way] = it.slot
 			}
 		}
-		for i := range b.items {
-			if it := &b.items[i]; p.open(it) {
+		for _, it := range b.items {
+			if it.open = p.active(it) && !p.closed(it.slot) && p.waits(it).need == ""; it.open {
 				b.deadOpen, b.liveOpen = b.deadOpen || !it.live, b.liveOpen || it.live
 			}
 		}
@@ -129,12 +129,6 @@ func (p *site) active(it *item) bool {
 	return true
 }
 
-// open reports whether a test is still to be asked for: now, or once what must
-// precede it was made.
-func (p *site) open(it *item) bool {
-	return p.active(it) && !p.closed(it.slot) && p.waits(it).need == ""
-}
-
 func ofRCD(t reading.Test) bool {
 	switch t {
 	case reading.RCD1x, reading.RCD5x, reading.RCDHalf, reading.RCDRamp, reading.RCDButton:
@@ -182,20 +176,12 @@ func (p *site) waitsLive(b *panel, slot record.Slot) ruling {
 	// Its own way, then the way that feeds the board, and so on to the origin:
 	// what is not fit to carry the supply stops everything behind it.
 	for at, way := b, slot.Way; at != nil && !at.Supply.OnlyIsolated; way, at = at.Supply.FromWay, at.up {
-		places := [2]int{0, way}
-		for _, n := range places {
-			its := fmt.Sprintf("Way %s", reading.Cardinal(n))
-			if n == 0 {
-				its = "The board"
-			}
-			if at != b {
-				its = fmt.Sprintf("Board %s, which feeds it: %s", reading.Cardinal(at.Number), lower(its))
-			}
+		for _, n := range [...]int{0, way} {
 			if bad, ok := at.failed[n]; ok {
-				return waiting(repeatSrc, "%s fails in %s; no live test before it is put right and tested again.", its, bad.Test.Spoken())
+				return waiting(repeatSrc, "%s fails in %s; no live test before it is put right and tested again.", whose(b, at, n), bad.Test.Spoken())
 			}
 			if left, ok := at.skipped[n]; ok {
-				return waiting(deadFirst, "%s was not tested for %s; no live test before that is made, or waived with a reason.", its, left.Test.Spoken())
+				return waiting(deadFirst, "%s was not tested for %s; no live test before that is made, or waived with a reason.", whose(b, at, n), left.Test.Spoken())
 			}
 		}
 		polarity := record.Slot{Board: at.Number, Test: reading.Polarity}
@@ -210,6 +196,18 @@ func (p *site) waitsLive(b *panel, slot record.Slot) ruling {
 		return waiting(loopFirst, "Its %s fails or was skipped; the residual current device waits for it.", first.Test.Spoken())
 	}
 	return ruling{}
+}
+
+// whose names the way of at, or at itself, that holds up a test on b.
+func whose(b, at *panel, way int) string {
+	its := "Way " + reading.Cardinal(way)
+	if way == 0 {
+		its = "The board"
+	}
+	if at != b {
+		return "Board " + reading.Cardinal(at.Number) + ", which feeds it: " + lower(its)
+	}
+	return its
 }
 
 // notMade reports whether a test was left out without being closed for good.
@@ -265,12 +263,7 @@ func (p *site) before(b *panel, slot record.Slot) ruling {
 
 // asked reports whether a place is among the tests of a board.
 func (p *site) asked(b *panel, slot record.Slot) bool {
-	for i := range b.items {
-		if b.items[i].slot == slot {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(b.items, func(it *item) bool { return it.slot == slot })
 }
 
 // blocked says why a live test cannot be made now. Dead tests may be made in
@@ -311,8 +304,8 @@ func Left(s record.State, board int) []record.Slot {
 		return nil
 	}
 	var slots []record.Slot
-	for i := range b.items {
-		if it := &b.items[i]; !it.live && (p.open(it) || p.active(it) && p.notMade(it.slot)) {
+	for _, it := range b.items {
+		if !it.live && (it.open || p.active(it) && p.notMade(it.slot)) {
 			slots = append(slots, it.slot)
 		}
 	}

@@ -29,8 +29,8 @@ func Estimate(s record.State) (left time.Duration, ok bool) {
 	byTest, bySetup := map[reading.Test][]time.Duration{}, map[Setup][]time.Duration{}
 	setups := map[record.Slot]Setup{}
 	for _, b := range p.boards {
-		for i := range b.items {
-			setups[b.items[i].slot] = b.items[i].setup
+		for _, it := range b.items {
+			setups[it.slot] = it.setup
 		}
 	}
 	for _, t := range tests {

@@ -1,7 +1,6 @@
 package sequence
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -367,7 +366,7 @@ func rcdOfWay(f rcdTest) func(circuit) ruling {
 			return notPossible("No residual current device is described for this way.")
 		}
 		if first := c.groups[rcd.Group]; rcd.Group != "" && first != c.way.Number {
-			return notNeeded(fmt.Sprintf("It shares its residual current device with way %s, and one device is tested once.", reading.Cardinal(first)), practice)
+			return notNeeded("It shares its residual current device with way "+reading.Cardinal(first)+", and one device is tested once.", practice)
 		}
 		return f(rcd)
 	}
@@ -517,8 +516,8 @@ func Allowed(job board.Job, board, way int) []reading.Test {
 func Required(job board.Job, board, way int) []record.Slot {
 	var slots []record.Slot
 	if b := newPanel(&job, board, false); b != nil {
-		for i := range b.items {
-			if it := &b.items[i]; it.slot.Way == way && it.need == Needed {
+		for _, it := range b.items {
+			if it.slot.Way == way && it.need == Needed {
 				slots = append(slots, it.slot)
 			}
 		}

@@ -1,7 +1,6 @@
 package sequence
 
 import (
-	"cmp"
 	"slices"
 
 	"waycall/internal/board"
@@ -76,6 +75,8 @@ type item struct {
 	way   *board.Way // nil for the board itself
 	order int        // of the way in the order of testing, from 1; 0 for the board itself
 	rank  int        // of the rule
+	key   int        // of the order of the walk
+	open  bool       // to be asked for: now, or once what must precede it was made; filled in by newSite
 	setup Setup
 	volts float64 // of an insulation test, otherwise 0
 	least float64 // Mohm, likewise
@@ -90,12 +91,23 @@ func (it *item) bar() string {
 	return it.way.NeutralBar
 }
 
+// walkKey is where a test stands in the walk: by set-up, then by test voltage,
+// the higher first, then by way, switch position and rule. There are at most 99
+// ways and 20 positions, and test voltages end at 1000 V.
+func (it *item) walkKey() int {
+	key := walk[it.setup]
+	key = key<<10 + 1000 - int(it.volts)
+	key = key<<8 + it.order
+	key = key<<8 + it.slot.Position
+	return key<<8 + it.rank
+}
+
 // panel is a board with its tests in the order of the walk, the dead ones
 // first.
 type panel struct {
 	*board.Board
 	up    *panel // what feeds it, nil at the origin
-	items []item
+	items []*item
 
 	// What the readings say, filled in by newSite.
 	answers  map[string]record.Answer
@@ -128,7 +140,7 @@ func newPanel(job *board.Job, number int, surge bool) *panel {
 	}
 	c.groups = groups(c.board)
 	ways := order(c.board)
-	b.items = make([]item, 0, 10*(len(ways)+1))
+	b.items = make([]*item, 0, 10*(len(ways)+1))
 	together := check.InsulationLimit(board.Way{}, b.Voltage, surge)
 	separated := check.InsulationLimit(board.Way{Separated: true}, b.Voltage, surge)
 	b.place(c, 0, together)
@@ -140,15 +152,7 @@ func newPanel(job *board.Job, number int, surge bool) *panel {
 		}
 		b.place(c, i+1, limit)
 	}
-	slices.SortFunc(b.items, func(x, y item) int {
-		return cmp.Or(
-			cmp.Compare(walk[x.setup], walk[y.setup]),
-			cmp.Compare(y.volts, x.volts),
-			cmp.Compare(x.order, y.order),
-			cmp.Compare(x.slot.Position, y.slot.Position),
-			cmp.Compare(x.rank, y.rank),
-		)
-	})
+	slices.SortFunc(b.items, func(x, y *item) int { return x.key - y.key })
 	return b
 }
 
@@ -179,7 +183,9 @@ func (b *panel) place(c circuit, order int, limit check.Limit) {
 			it.volts, it.least = limit.TestVoltage, limit.Least
 		}
 		for _, it.slot.Position = range positions(c, it.slot.Test) {
-			b.items = append(b.items, it)
+			one := it
+			one.key = one.walkKey()
+			b.items = append(b.items, &one)
 		}
 	}
 }

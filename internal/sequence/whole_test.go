@@ -265,6 +265,13 @@ func TestWalk(t *testing.T) {
 	if diff := cmp.Diff(want, names); diff != "" {
 		t.Error(diff)
 	}
+	var planned []string
+	for _, d := range Remaining(open(t, job)) {
+		planned = append(planned, name(d))
+	}
+	if diff := cmp.Diff(want, planned); diff != "" {
+		t.Errorf("what remains at first is not the walk:\n%s", diff)
+	}
 	if p := Count(s); p.Tests != len(want)-9 || p.Recorded != p.Tests || p.Steps != 9 || p.StepsDone != 9 {
 		t.Errorf("progress %+v", p)
 	}
@@ -589,6 +596,18 @@ func TestJumpGoesOnInItsSetup(t *testing.T) {
 	}
 }
 
+// A test that nobody asked for does not break the walk.
+func TestExtraTestStaysInTheWalk(t *testing.T) {
+	s := toLive(t, full(t), nil, nil)
+	for d, _ := Next(s); name(d) != "1.2 functional"; d, _ = Next(s) {
+		s = answer(t, s, d, check.Pass)
+	}
+	s = answer(t, s, Due{Slot: record.Slot{Board: 1, Way: 2, Test: reading.RCDHalf}}, check.Pass)
+	if d, _ := Next(s); name(d) != "1.2 functional" {
+		t.Errorf("due %s", name(d))
+	}
+}
+
 func TestEstimate(t *testing.T) {
 	s := open(t, full(t))
 	at := time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
@@ -711,8 +730,7 @@ func TestShortestWalk(t *testing.T) {
 		b := newPanel(&job, 1, false)
 		var items []*item
 		total := 0
-		for i := range b.items {
-			it := &b.items[i]
+		for _, it := range b.items {
 			if it.need != Needed {
 				continue
 			}
@@ -861,6 +879,10 @@ func TestWholeJobProperties(t *testing.T) {
 					}
 				} else if !Prepared(s, d.Board) {
 					t.Fatalf("%s is due on a board that is not prepared", name(d))
+				} else if isolated, _ := s.Answered(d.Board, Isolated); Ready(s, d.Board) && job.Asks(board.Live) {
+					t.Fatalf("%s is due on a board that is ready for live tests", name(d))
+				} else if on, live := s.Answered(d.Board, ReadyForLive); live && on.EventID > isolated.EventID {
+					t.Fatalf("%s is due though the supply was put on after the isolation", name(d))
 				}
 			} else if !slices.ContainsFunc(rest, func(r Due) bool { return name(r) == name(d) }) && s.Aim == nil {
 				t.Fatalf("%s is due but does not remain", name(d))

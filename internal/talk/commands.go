@@ -443,28 +443,27 @@ func (t *turn) finish() {
 // be answered, by its own phrase.
 func (t *turn) answer(id string) {
 	r := &t.s.Record
+	// A step of a board that feeds this one may be due, and one that has an
+	// answer is due again when dead tests turn up after live ones.
+	if d, ok := sequence.Next(*r); ok && d.Step != nil && d.Step.ID == id {
+		t.follows(record.Event{Kind: record.Prepared, Board: d.Board, Step: id, Answer: record.Done})
+		t.say("Noted.")
+		t.announce()
+		return
+	}
 	steps := sequence.Steps(r.Job, r.Board)
-	at := slices.IndexFunc(steps, func(s sequence.Step) bool { return s.ID == id })
-	if at < 0 {
+	_, done := r.Answered(r.Board, id)
+	switch {
+	case !slices.ContainsFunc(steps, func(s sequence.Step) bool { return s.ID == id }):
 		if id == sequence.SurgeOut {
 			t.say("This board has no surge protection.")
 		} else {
 			t.say("That cannot be said here. " + notStored)
 		}
-		t.remind()
-		return
-	}
-	if _, done := r.Answered(r.Board, id); done {
+	case done:
 		t.say("That is answered already.")
-		t.remind()
-		return
-	}
-	if d, ok := sequence.Next(*r); !ok || d.Step == nil || d.Step.ID != id {
+	default:
 		t.say("One at a time.")
-		t.remind()
-		return
 	}
-	t.follows(record.Event{Kind: record.Prepared, Board: r.Board, Step: id, Answer: record.Done})
-	t.say("Noted.")
-	t.announce()
+	t.remind()
 }

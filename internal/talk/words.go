@@ -2,6 +2,7 @@ package talk
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"waycall/internal/board"
@@ -35,6 +36,9 @@ func capital(s string) string {
 // named is a slot in words: "way two, live to neutral, switch position one".
 func named(s record.Slot) string {
 	text := way(s.Way) + ", " + s.Test.Spoken()
+	if s.Way == 0 {
+		text = "board " + reading.Cardinal(s.Board) + ", " + s.Test.Spoken()
+	}
 	if s.Position > 0 {
 		text += ", switch position " + reading.Cardinal(s.Position)
 	}
@@ -150,6 +154,10 @@ func (t *turn) ask(step sequence.Step) {
 func (t *turn) announceTest(d sequence.Due) {
 	r := &t.s.Record
 	w := r.Job.Way(d.Board, d.Slot.Way)
+	if w == nil { // a test of the board itself
+		t.say(capital(named(d.Slot)) + ".")
+		return
+	}
 	now := place{d.Board, d.Slot.Way, d.Slot.Position, w.NeutralBar, d.Volts}
 	was := t.s.told
 	t.s.told = now
@@ -196,7 +204,7 @@ func (t *turn) nothingDue() {
 
 // failing names the ways that fail and how they are taken up again.
 func (t *turn) failing() {
-	ways := sequence.Failing(t.s.Record, t.s.Record.Board)
+	ways := slices.DeleteFunc(sequence.Failing(t.s.Record, t.s.Record.Board), func(n int) bool { return n == 0 })
 	if len(ways) == 0 {
 		return
 	}
