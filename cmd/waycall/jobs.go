@@ -131,7 +131,7 @@ func newNew() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "new BOARD.yaml",
 		Short:   "Set up a job from a board file",
-		Long:    "Reads the description of a job and its board, checks it, and sets up the record.\ntestdata/boards/terrace.yaml is an example.",
+		Long:    "Reads the description of a job and its boards, checks it, and sets up the record.\ntestdata/boards/terrace.yaml and, of three boards, workshop.yaml are examples.",
 		Example: "  waycall new board.yaml",
 		Args:    wantArgs(1, 1, "one board file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -149,12 +149,12 @@ func newNew() *cobra.Command {
 			defer s.Close()
 			if asJSON {
 				return printJSON(cmd.OutOrStdout(), jobLine{
-					Reference: job.Reference, Board: job.Boards[0].Name, Tests: sequence.Count(record.State{Job: job}).Tests,
+					Reference: job.Reference, Boards: boardNames(job), Tests: sequence.Count(record.State{Job: job}).Tests,
 					Changed: time.Now().UTC(), File: s.Path(),
 				})
 			}
-			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Job %s: %s, %d ways. Its record is %s\nNext: waycall start %s\n",
-				job.Reference, job.Boards[0].Name, len(job.Boards[0].Ways), s.Path(), job.Reference)
+			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Job %s: %s. Its record is %s\nNext: waycall start %s\n",
+				job.Reference, strings.Join(waysOf(job), "; "), s.Path(), job.Reference)
 			return err
 		},
 	}
@@ -163,10 +163,32 @@ func newNew() *cobra.Command {
 	return cmd
 }
 
+// boardNames returns the names of the boards of a job.
+func boardNames(job board.Job) []string {
+	names := []string{}
+	for _, b := range job.Boards {
+		names = append(names, b.Name)
+	}
+	return names
+}
+
+// waysOf returns each board with how many ways it has.
+func waysOf(job board.Job) []string {
+	var all []string
+	for _, b := range job.Boards {
+		ways := fmt.Sprintf("%d ways", len(b.Ways))
+		if len(b.Ways) == 1 {
+			ways = "1 way"
+		}
+		all = append(all, fmt.Sprintf("%s, %s", b.Name, ways))
+	}
+	return all
+}
+
 // jobLine is one job in the list.
 type jobLine struct {
 	Reference string    `json:"reference"`
-	Board     string    `json:"board,omitempty"`
+	Boards    []string  `json:"boards"` // their names
 	Tests     int       `json:"tests"`
 	Recorded  int       `json:"recorded"`
 	Finished  bool      `json:"finished"`
@@ -195,13 +217,13 @@ func newJobs() *cobra.Command {
 			}
 			lines := []jobLine{}
 			for _, file := range files {
-				l := jobLine{Reference: strings.TrimSuffix(filepath.Base(file), jobFile), File: file}
+				l := jobLine{Reference: strings.TrimSuffix(filepath.Base(file), jobFile), Boards: []string{}, File: file}
 				s, _, err := data.readJob(cmd.Context(), file)
 				if err != nil {
 					l.Problem = err.Error()
 				} else {
 					n := sequence.Count(s)
-					l.Board, l.Tests, l.Recorded, l.Finished, l.Changed = s.Job.Boards[0].Name, n.Tests, n.Recorded, s.Finished, s.LastAt
+					l.Boards, l.Tests, l.Recorded, l.Finished, l.Changed = boardNames(s.Job), n.Tests, n.Recorded, s.Finished, s.LastAt
 				}
 				lines = append(lines, l)
 			}
@@ -218,7 +240,7 @@ func newJobs() *cobra.Command {
 					fmt.Fprintf(w, "%s\tcannot be read: %s\n", l.Reference, l.Problem)
 					continue
 				}
-				fmt.Fprintf(w, "%s\t%s\t%d of %d tests\t%s\n", l.Reference, l.Board, l.Recorded, l.Tests, l.Changed.Local().Format("2006-01-02 15:04"))
+				fmt.Fprintf(w, "%s\t%s\t%d of %d tests\t%s\n", l.Reference, strings.Join(l.Boards, "; "), l.Recorded, l.Tests, l.Changed.Local().Format("2006-01-02 15:04"))
 			}
 			return w.Flush()
 		},

@@ -15,9 +15,11 @@ import (
 
 // Exit codes, documented in the help of the root command.
 const (
-	exitFailed  = 1
-	exitUsage   = 2
-	exitStopped = 130 // by Ctrl-C, as shells report it
+	exitFailed   = 1
+	exitUsage    = 2
+	exitFails    = 3   // check: a reading failed
+	exitDoubtful = 4   // check: none failed, but not all passed
+	exitStopped  = 130 // by Ctrl-C, as shells report it
 )
 
 func main() { os.Exit(run()) }
@@ -28,9 +30,13 @@ func run() int {
 	cmd := newRoot()
 	err := cmd.ExecuteContext(ctx)
 	var usage usageError
+	own, found := exitCode(err)
 	switch {
 	case err == nil:
 		return 0
+	case found:
+		fmt.Fprintf(os.Stderr, "waycall: %v\n", err)
+		return own
 	case errors.As(err, &usage):
 		fmt.Fprintf(os.Stderr, "waycall: %v\n", err)
 		return exitUsage
@@ -60,7 +66,8 @@ that anything is safe: isolate and prove dead by your own safe system of work,
 and let the competent person judge the results.
 
 Exit codes: 0 done; 1 something failed; 2 the command line is wrong; 130 stopped
-by Ctrl-C.`,
+by Ctrl-C. Of waycall check also: 3 a reading failed; 4 none failed, but one is to
+be looked into or cannot be judged.`,
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -75,7 +82,7 @@ by Ctrl-C.`,
 		return usageError{fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(newDemo(), newNew(), newStart(), newJobs(), newShow(), newSchedule(), newMics(), newHear(), newBench())
+	root.AddCommand(newDemo(), newNew(), newStart(), newJobs(), newShow(), newSchedule(), newDue(), newCheck(), newMics(), newHear(), newBench())
 	return root
 }
 

@@ -38,12 +38,14 @@ func modelFile(t testing.TB) string {
 func TestScripts(t *testing.T) {
 	model := modelFile(t)
 	testscript.Run(t, testscript.Params{
-		Dir: "testdata/script",
+		Dir:  "testdata/script",
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"take": take, "exits": exits},
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("WAYCALL_MODEL", model)
 			env.Setenv("WAYCALL_DATA", filepath.Join(env.WorkDir, "jobs"))
 			env.Setenv("SOUND", rootPath(t, "testdata", "audio"))
 			env.Setenv("BOARDS", rootPath(t, "testdata", "boards"))
+			env.Setenv("READINGS", rootPath(t, "testdata", "readings"))
 			return nil
 		},
 	})

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/board"
+	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
 )
@@ -20,7 +21,7 @@ type jobView struct {
 	Next     string            `json:"next"` // what is due, empty when nothing is
 	Pending  *record.Proposal  `json:"pending"`
 	Finished bool              `json:"finished"`
-	Ways     []wayView         `json:"ways"`
+	Ways     []wayView         `json:"ways"` // board by board; way 0 is the board itself
 }
 
 type wayView struct {
@@ -40,7 +41,7 @@ func newShow() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "show JOB",
-		Short: "Show a job: its board, what is recorded and what is due",
+		Short: "Show a job: its boards, what is recorded and what is due",
 		Args:  wantArgs(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			state, path, err := data.readJob(cmd.Context(), args[0])
@@ -62,7 +63,7 @@ func newShow() *cobra.Command {
 func viewJob(s record.State, path string) jobView {
 	v := jobView{Job: s.Job, File: path, Progress: sequence.Count(s), Pending: s.Pending, Finished: s.Finished}
 	if due, ok := sequence.Next(s); ok {
-		v.Next = describe(due)
+		v.Next = describe(due, len(s.Job.Boards) > 1)
 	}
 	due := map[[2]int][]record.Slot{}
 	for _, d := range sequence.Remaining(s) {
@@ -72,7 +73,8 @@ func viewJob(s record.State, path string) jobView {
 		}
 	}
 	for _, b := range s.Job.Boards {
-		for _, w := range b.Ways {
+		all := append([]board.Way{{Feeds: b.Name}}, b.Ways...) // way 0 is the board itself
+		for _, w := range all {
 			wv := wayView{Board: b.Number, Way: w.Number, Feeds: w.Feeds, Spare: w.Spare, Readings: []record.Reading{}, Skips: []record.Skip{}, Due: []record.Slot{}}
 			for _, r := range s.Readings {
 				if r.Slot.Board == b.Number && r.Slot.Way == w.Number && r.Standing == record.Stands {
@@ -91,39 +93,58 @@ func viewJob(s record.State, path string) jobView {
 	return v
 }
 
-func describe(d sequence.Due) string {
-	if d.Step != nil {
-		return d.Step.ID
+// describe says what is due; several is whether the job has several boards.
+func describe(d sequence.Due, several bool) string {
+	where := ""
+	if several {
+		where = fmt.Sprintf("board %d, ", d.Board)
 	}
-	return fmt.Sprintf("way %d, %s at %.0f V", d.Slot.Way, slotName(d.Slot), d.Volts)
+	if d.Step != nil {
+		return where + d.Step.ID
+	}
+	name := placeName(d.Slot, several)
+	if d.Slot.Test.Insulation() {
+		return fmt.Sprintf("%s at %.0f V", name, d.Volts)
+	}
+	return name
 }
 
 func slotName(s record.Slot) string {
-	if s.Position != 0 {
-		return fmt.Sprintf("%s, switch position %d", s.Test, s.Position)
+	switch {
+	case s.Position == 0:
+		return string(s.Test)
+	case s.Test == reading.Bonding:
+		return fmt.Sprintf("%s, service %d", s.Test, s.Position)
+	case s.Test == reading.RingLN || s.Test == reading.RingLE:
+		return fmt.Sprintf("%s, point %d", s.Test, s.Position)
 	}
-	return string(s.Test)
+	return fmt.Sprintf("%s, switch position %d", s.Test, s.Position)
 }
 
 func (v jobView) write(w io.Writer) error {
 	j := v.Job
-	fmt.Fprintf(w, "Job %s, %s, %s, tester %s\n%s, %s. Record: %s\n", j.Reference, j.Address, j.Date, j.Tester, j.Boards[0].Name, j.Boards[0].Earthing, v.File)
-	fmt.Fprintf(w, "Preparation %d of %d. Tests %d of %d recorded, %d left out, %d waiting for work.\n",
+	fmt.Fprintf(w, "Job %s, %s, %s, tester %s\nRecord: %s\n", j.Reference, j.Address, j.Date, j.Tester, v.File)
+	fmt.Fprintf(w, "Preparation %d of %d. Tests %d of %d recorded, %d left out, %d waiting.\n",
 		v.Progress.StepsDone, v.Progress.Steps, v.Progress.Recorded, v.Progress.Tests, v.Progress.LeftOut, v.Progress.Waiting)
 	if v.Next != "" {
 		fmt.Fprintf(w, "Next: %s.\n", v.Next)
 	}
+	several := len(j.Boards) > 1
 	if p := v.Pending; p != nil {
-		fmt.Fprintf(w, "Not yet confirmed: way %d, %s, %s.\n", p.Slot.Way, slotName(p.Slot), p.Quantity)
+		fmt.Fprintf(w, "Not yet confirmed: %s, %s.\n", placeName(p.Slot, several), p.Quantity)
 	}
-	fmt.Fprintln(w)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for _, way := range v.Ways {
-		if way.Spare {
+		switch {
+		case way.Way == 0:
+			b := j.Board(way.Board)
+			fmt.Fprintf(t, "\nboard %d\t%s, %s%s\n", b.Number, b.Name, b.Earthing, from(*b))
+		case way.Spare:
 			fmt.Fprintf(t, "way %d\tspare\n", way.Way)
 			continue
+		default:
+			fmt.Fprintf(t, "way %d\t%s\n", way.Way, way.Feeds)
 		}
-		fmt.Fprintf(t, "way %d\t%s\n", way.Way, way.Feeds)
 		for _, r := range way.Readings {
 			fmt.Fprintf(t, "\t%s\t%s\t%s\n", slotName(r.Slot), r.Quantity, r.Verdict.Result)
 		}
@@ -135,4 +156,26 @@ func (v jobView) write(w io.Writer) error {
 		}
 	}
 	return t.Flush()
+}
+
+func placeName(s record.Slot, several bool) string {
+	where := fmt.Sprintf("way %d, ", s.Way)
+	if s.Way == 0 {
+		where = "the board itself, "
+	}
+	if several {
+		where = fmt.Sprintf("board %d, %s", s.Board, where)
+	}
+	return where + slotName(s)
+}
+
+// from says what feeds a board.
+func from(b board.Board) string {
+	switch {
+	case b.Supply.OnlyIsolated:
+		return ", only isolated"
+	case b.Supply.From != 0:
+		return fmt.Sprintf(", from board %d, way %d", b.Supply.From, b.Supply.FromWay)
+	}
+	return ""
 }

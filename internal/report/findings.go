@@ -62,7 +62,7 @@ type Judged struct {
 // Find judges readings in their order, each against those before it. surge are
 // the boards whose surge protection stayed connected.
 func Find(job board.Job, readings []Judged, surge map[int]bool) Findings {
-	f := Findings{Format: Format, Reference: job.Reference, Readings: len(readings), Findings: []Finding{}, Cautions: slices.Clone(cautions), names: map[int]string{}}
+	f := Findings{Format: Format, Reference: job.Reference, Readings: len(readings), Findings: []Finding{}, Cautions: slices.Clone(findCautions), names: map[int]string{}}
 	for _, b := range job.Boards {
 		f.names[b.Number] = b.Name
 	}
@@ -91,14 +91,21 @@ func Find(job board.Job, readings []Judged, surge map[int]bool) Findings {
 	return f
 }
 
-// Worst returns the most severe result of all, Pass when there are no readings.
+var findCautions = []string{
+	"These are verdicts on readings as they were written down, for a competent person to judge.",
+	"A pass says only that one reading meets one limit; nothing here says whether a circuit may be used or touched.",
+	"Sources marked \"from memory\" were not checked against the published text.",
+}
+
+// Worst returns the most severe result of all; CannotSay when there are no
+// readings.
 func (f Findings) Worst() check.Result {
 	switch c := f.Counts; {
 	case c.Fail > 0:
 		return check.Fail
 	case c.Investigate > 0:
 		return check.Investigate
-	case c.CannotSay > 0:
+	case c.CannotSay > 0 || f.Readings == 0:
 		return check.CannotSay
 	}
 	return check.Pass
@@ -137,7 +144,7 @@ func (f Findings) Text(w io.Writer, colour bool) error {
 			if one.Board != number {
 				continue
 			}
-			rows = append(rows, []string{wayName(one.Way), slotTest(one.Test, one.Position), one.Reading, string(one.Result), margin(one.Margin), clean(one.Rule), cite(one.Source)})
+			rows = append(rows, []string{wayName(one.Way), slotTest(one.Test, one.Position), one.Reading, string(one.Result), margin(one.Margin), one.rule(), cite(one.Source)})
 			below = append(below, one.below())
 		}
 		t.line("")
@@ -157,9 +164,9 @@ func (f Findings) Text(w io.Writer, colour bool) error {
 			}
 		}
 	}
-	t.line("")
-	t.line("Margin: how many times better than the limit; above 1 is within it.")
 	if len(sources) > 0 {
+		t.line("")
+		t.line("Margin: how many times better than the limit; above 1 is within it.")
 		t.line("")
 		t.line("SOURCES")
 		for i, s := range sources {
@@ -193,6 +200,15 @@ func (f Findings) places(r check.Result) []string {
 		}
 	}
 	return out
+}
+
+// rule is the rule in writing: one that is named after its test as it is spoken
+// has the test's own name.
+func (one Finding) rule() string {
+	if one.Rule == one.Test.Spoken() {
+		return string(one.Test)
+	}
+	return clean(one.Rule)
 }
 
 // below is what stands under the row of a finding.

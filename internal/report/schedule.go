@@ -50,7 +50,7 @@ type Schedule struct {
 	Limits      []Limit  `json:"limits"`      // what insulation is judged by, one for each kind of circuit on a board
 	Preparation []Step   `json:"preparation"` // in the order in which the steps are asked for
 	Lines       []Line   `json:"lines"`       // board by board: one for each way, and for each switch position of a two-way one
-	ToDo        []string `json:"to_do"`       // what remains, one sentence each; empty when nothing does
+	ToDo        []string `json:"to_do"`       // what remains, one sentence for each way; empty when nothing does
 	Cautions    []string `json:"cautions"`    // to be shown wherever the readings are
 }
 
@@ -545,18 +545,26 @@ func (t *Tested) remark(first string) {
 	if first != "" {
 		t.Remarks = append(t.Remarks, first)
 	}
-	for _, c := range t.Cells {
-		name := c.name()
+	names := ""
+	for i, c := range t.Cells {
+		// Tests with the same thing to be said of them share a sentence.
+		if names += c.name(); c.Status != Recorded && i+1 < len(t.Cells) {
+			if n := t.Cells[i+1]; n.Status == c.Status && n.Reason == c.Reason && n.Source == c.Source {
+				names += ", "
+				continue
+			}
+		}
 		switch c.Status {
 		case Recorded:
 			if c.Result != string(check.Pass) {
-				add("%s: %s. %s (%s)", name, c.Result, sentence(c.Why), orNone(c.Source))
+				add("%s: %s. %s (%s)", names, c.Result, sentence(c.Why), orNone(c.Source))
 			}
 		case Skipped, NotApplicable, Limitation, Waived:
-			add("%s: %s. %s", name, c.Status, sentence(c.Reason))
+			add("%s: %s. %s", names, c.Status, sentence(c.Reason))
 		case NotAsked, Waiting:
-			add("%s: not made. %s (%s)", name, sentence(c.Reason), orNone(c.Source))
+			add("%s: not made. %s (%s)", names, sentence(c.Reason), orNone(c.Source))
 		}
+		names = ""
 	}
 	for _, c := range t.Earlier {
 		text := fmt.Sprintf("%s: %s, %s, ", c.name(), c.withUnit(), c.Result)
@@ -649,12 +657,12 @@ func toDo(s record.State) []string {
 	if p := s.Pending; p != nil {
 		all = append(all, fmt.Sprintf("%s: %s was read back but not confirmed, so it is not on the schedule.", place(p.Slot, several), p.Quantity))
 	}
-	var steps []string
+	steps := map[int][]string{}
 	tests := map[place1]string{}
 	var order []place1
 	for _, d := range sequence.Remaining(s) {
 		if d.Step != nil {
-			steps = append(steps, fmt.Sprintf("%s: %s.", onBoard("Preparation", d.Board, several), d.Step.ID))
+			steps[d.Board] = append(steps[d.Board], d.Step.ID)
 			continue
 		}
 		at := place1{d.Slot.Board, d.Slot.Way}
@@ -669,7 +677,11 @@ func toDo(s record.State) []string {
 			tests[at] += fmt.Sprintf(" at %s V", number(d.Volts))
 		}
 	}
-	all = append(all, steps...)
+	for _, number := range s.Job.InOrder() {
+		if len(steps[number]) > 0 {
+			all = append(all, fmt.Sprintf("%s: %s.", onBoard("Preparation", number, several), strings.Join(steps[number], ", ")))
+		}
+	}
 	for _, at := range order {
 		all = append(all, tests[at]+".")
 	}

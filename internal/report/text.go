@@ -184,8 +184,8 @@ var groups = []group{
 	{title: "INSULATION, LINE BY LINE", volts: true, tests: []reading.Test{reading.L1E, reading.L2E, reading.L3E, reading.L1L2, reading.L2L3, reading.L1L3, reading.L1N, reading.L2N, reading.L3N},
 		below: "Mohm; V is the DC test voltage asked for."},
 	{title: "LIVE TESTS", tests: []reading.Test{reading.Zs, reading.PFC, reading.PSC, reading.RCDHalf, reading.RCD1x, reading.RCD5x, reading.RCDRamp, reading.RCDButton, reading.PhaseSequence, reading.Functional},
-		heads: []string{"Zs", "PFC", "PSC", "RCD half", "1x", "5x", "ramp", "button", "phases", "functional"},
-		below: "Zs in ohm; fault currents in kA; RCD times in ms, its ramp in mA."},
+		heads: []string{"Zs", "PFC", "PSC", "RCD half", "RCD 1x", "RCD 5x", "RCD ramp", "RCD button", "phases", "functional"},
+		below: "Zs in ohm; fault currents in kA; RCD 1x and 5x in ms, its ramp in mA."},
 }
 
 // group writes the columns of a group that any line has a cell for.
@@ -483,12 +483,12 @@ func (t *text) preparation(s Schedule) {
 }
 
 // cell returns the cell for a test, or nil; of several points or services the
-// one to be shown: the highest reading, and before it what has none.
+// one to be shown, which is the highest reading.
 func (t Tested) cell(test reading.Test) *Cell {
 	var found *Cell
 	for i := range t.Cells {
 		c := &t.Cells[i]
-		if c.Test == test && (found == nil || found.Value != nil && (c.Value == nil || *c.Value > *found.Value)) {
+		if c.Test == test && (found == nil || c.Value != nil && (found.Value == nil || *c.Value > *found.Value)) {
 			found = c
 		}
 	}

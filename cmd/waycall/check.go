@@ -1,0 +1,182 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/board"
+	"waycall/internal/check"
+	"waycall/internal/record"
+	"waycall/internal/report"
+	"waycall/internal/sequence"
+	"waycall/internal/sheet"
+)
+
+// foundError says that readings were judged and not all passed. It is no
+// failure of the command, and has exit codes of its own.
+type foundError struct {
+	code int
+	what string
+}
+
+func (e foundError) Error() string { return e.what }
+
+func newCheck() *cobra.Command {
+	var (
+		data     dataFlag
+		readings string
+		surge    []int
+		asJSON   bool
+	)
+	cmd := &cobra.Command{
+		Use:   "check JOB | check BOARD.yaml --readings FILE",
+		Short: "Judge readings against their limits and against each other",
+		Long: `Judges the readings of a job, or those of a file against a board, in their order:
+each against its limit, against what its circuit should give, and against those
+before it. It says for each the rule, its source, the margin and what to look at
+next.
+
+A file of readings is CSV or YAML, one reading a line:
+
+  board,way,test,position,value
+  1,0,Ze,,0.21
+  2,3,r1,,0.43
+  2,4,LN-E,2,>999
+  2,3,polarity,,correct
+
+Way 0 is the board itself. Position is the switch position of two-way switching,
+the bonded service, or the point of a ring; it is left out where there is only
+one. A value stands as on the instrument, without its unit.
+
+Exit codes: 0 every reading passed; 3 a reading failed; 4 none failed, but there is
+one to look into or one that cannot be judged; 1 and 2 as for every command. None
+of them says that anything is safe.`,
+		Example: "  waycall check WKS-0231\n  waycall check board.yaml --readings readings.csv --json",
+		Args:    wantArgs(1, 1, "one job, or one board file with --readings"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			f, err := findings(cmd, &data, args[0], readings, surge)
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				err = f.JSON(cmd.OutOrStdout())
+			} else {
+				err = f.Text(cmd.OutOrStdout(), newScreen(cmd.OutOrStdout()).colour)
+			}
+			if err != nil {
+				return err
+			}
+			switch n := f.Counts; {
+			case f.Readings == 0:
+				return foundError{exitDoubtful, "there is no reading to judge; take some, or give a file of readings with a board file"}
+			case f.Worst() == check.Pass:
+				return nil
+			case f.Worst() == check.Fail:
+				return foundError{exitFails, fmt.Sprintf("%d of %d readings failed; put right what is wrong and test again", n.Fail, f.Readings)}
+			default:
+				return foundError{exitDoubtful, fmt.Sprintf("none of %d readings failed, but %d to be looked into and %d that cannot be judged; see what stands below each", f.Readings, n.Investigate, n.CannotSay)}
+			}
+		},
+	}
+	data.add(cmd)
+	cmd.Flags().StringVar(&readings, "readings", "", "file of readings (.csv, .yaml) to judge against the board file")
+	cmd.Flags().IntSliceVar(&surge, "surge-connected", nil, "with --readings: numbers of the boards whose surge protection stayed in for the insulation tests")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
+
+// findings judges what the command line names. Everything is read before
+// anything is judged.
+func findings(cmd *cobra.Command, data *dataFlag, arg, readings string, surge []int) (report.Findings, error) {
+	none := report.Findings{}
+	if !isBoardFile(arg) {
+		if readings != "" || len(surge) > 0 {
+			return none, usageError{fmt.Errorf("--readings and --surge-connected go with a board file, and %s is none; a job has its own readings", arg)}
+		}
+		state, _, err := data.readJob(cmd.Context(), arg)
+		if err != nil {
+			return none, err
+		}
+		return findJob(state), nil
+	}
+	if readings == "" {
+		return none, usageError{fmt.Errorf("%s is a board file; name the readings to judge with --readings, or give a job", arg)}
+	}
+	job, err := readBoard(arg)
+	if err != nil {
+		return none, err
+	}
+	connected := map[int]bool{}
+	for _, number := range surge {
+		switch b := job.Board(number); {
+		case b == nil:
+			return none, usageError{fmt.Errorf("--surge-connected: there is no board %d in %s; give the number of a board", number, arg)}
+		case !b.SurgeProtection:
+			return none, usageError{fmt.Errorf("--surge-connected: board %d has no surge protection; leave it out, or add surge_protection to the board file", number)}
+		}
+		connected[number] = true
+	}
+	all, err := readSheet(readings, job)
+	if err != nil {
+		return none, err
+	}
+	judged := make([]report.Judged, len(all))
+	for i, r := range all {
+		judged[i] = report.Judged{Slot: r.Slot, Quantity: r.Quantity, Line: r.Line}
+	}
+	return report.Find(job, judged, connected), nil
+}
+
+// findJob judges the readings of a job that stand.
+func findJob(s record.State) report.Findings {
+	var judged []report.Judged
+	surge := map[int]bool{}
+	for _, b := range s.Job.Boards {
+		surge[b.Number] = sequence.SurgeConnected(s, b.Number)
+	}
+	for _, r := range s.Readings {
+		if r.Standing == record.Stands {
+			judged = append(judged, report.Judged{Slot: r.Slot, Quantity: r.Quantity, Recorded: r.Verdict.Result})
+		}
+	}
+	return report.Find(s.Job, judged, surge)
+}
+
+func isBoardFile(arg string) bool {
+	return strings.HasSuffix(arg, ".yaml") || strings.HasSuffix(arg, ".yml")
+}
+
+// readSheet reads a file of readings by the ending of its name.
+func readSheet(path string, job board.Job) ([]sheet.Reading, error) {
+	read := sheet.ReadCSV
+	switch strings.ToLower(filepath.Ext(path)) {
+	case ".csv":
+	case ".yaml", ".yml":
+		read = sheet.ReadYAML
+	default:
+		return nil, usageError{fmt.Errorf("--readings %s: its name does not end in .csv, .yaml or .yml; name it so that its format is known", path)}
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("readings: %w; check its name", err)
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		return nil, fmt.Errorf("readings: %s is a folder; name a file", path)
+	}
+	return read(f, path, job)
+}
+
+// exitCode returns the code of an error that has its own.
+func exitCode(err error) (int, bool) {
+	var found foundError
+	if errors.As(err, &found) {
+		return found.code, true
+	}
+	return 0, false
+}

@@ -1,0 +1,241 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"waycall/internal/check"
+	"waycall/internal/reading"
+	"waycall/internal/record"
+	"waycall/internal/sequence"
+)
+
+// Plan is what is due on a job and why, and what is not. Its JSON form is the
+// layout for other programs; lists are never null.
+type Plan struct {
+	Format    int         `json:"format"`
+	Reference string      `json:"reference"` // of the job
+	Limited   []string    `json:"limited_to"`
+	Tests     int         `json:"tests"` // as far as is known now: recorded, left out, waiting and still to do
+	Recorded  int         `json:"recorded"`
+	LeftOut   int         `json:"left_out"`
+	Waiting   int         `json:"waiting"` // for work on what failed, or for a test that was skipped
+	Steps     int         `json:"steps"`   // preparation
+	StepsDone int         `json:"steps_done"`
+	Estimate  Estimate    `json:"estimate"`
+	Boards    []PlanBoard `json:"boards"` // in the order of work
+	Cautions  []string    `json:"cautions"`
+}
+
+// PlanBoard is one board of a plan.
+type PlanBoard struct {
+	Board        int        `json:"board"`
+	Name         string     `json:"name"`
+	OnlyIsolated bool       `json:"only_isolated"` // no test is asked for on it
+	Due          []PlanDue  `json:"due"`           // in the order of the work
+	Tests        []PlanTest `json:"tests"`         // every test of the board and its ways, with whether it is asked for
+}
+
+// PlanDue is one thing that is still to be done.
+type PlanDue struct {
+	Step     string       `json:"step,omitempty"` // of preparation; absent for a test
+	Live     bool         `json:"live,omitempty"` // made with the supply on
+	Way      int          `json:"way"`            // 0 is the board itself
+	Test     reading.Test `json:"test,omitempty"`
+	Position int          `json:"position,omitempty"`
+	Setup    string       `json:"setup,omitempty"` // the leads and links it is made with
+	Volts    float64      `json:"test_voltage,omitempty"`
+	Why      string       `json:"why"`
+	Source   string       `json:"source"`
+}
+
+// PlanTest is one test of a board or way and what is asked of it.
+type PlanTest struct {
+	Way      int          `json:"way"` // 0 is the board itself
+	Test     reading.Test `json:"test"`
+	Position int          `json:"position,omitempty"`
+	Need     string       `json:"need"` // required, not required or not possible, as the board is described
+	Now      string       `json:"now"`  // due, recorded, left out, waiting, not made because of what stays connected, or not asked
+	Why      string       `json:"why"`  // of Need, or of Now where it waits or was left out
+	Source   string       `json:"source"`
+}
+
+// Make derives the plan from what the log says.
+func Make(s record.State) Plan {
+	n := sequence.Count(s)
+	p := Plan{
+		Format: Format, Reference: s.Job.Reference, Limited: []string{}, Tests: n.Tests, Recorded: n.Recorded, LeftOut: n.LeftOut, Waiting: n.Waiting,
+		Steps: n.Steps, StepsDone: n.StepsDone, Estimate: estimate(s), Boards: []PlanBoard{}, Cautions: slices.Clone(planCautions),
+	}
+	for _, kind := range s.Job.Tests {
+		p.Limited = append(p.Limited, string(kind))
+	}
+	due, open := map[int][]PlanDue{}, map[record.Slot]bool{}
+	for _, d := range sequence.Remaining(s) {
+		one := PlanDue{Why: d.Why, Source: d.Source}
+		if d.Step != nil {
+			one.Step = d.Step.ID
+		} else {
+			open[d.Slot] = true
+			one.Way, one.Test, one.Position, one.Setup, one.Volts, one.Live = d.Slot.Way, d.Slot.Test, d.Slot.Position, string(d.Setup), d.Volts, sequence.Live(d.Slot)
+		}
+		due[d.Board] = append(due[d.Board], one)
+	}
+	waits := map[record.Slot]sequence.Omitted{}
+	for _, o := range sequence.NotAsked(s) {
+		waits[o.Slot] = o
+	}
+	for _, number := range s.Job.InOrder() {
+		b := s.Job.Board(number)
+		one := PlanBoard{Board: number, Name: b.Name, OnlyIsolated: b.Supply.OnlyIsolated, Due: append([]PlanDue{}, due[number]...), Tests: []PlanTest{}}
+		for _, way := range append([]int{0}, sequence.Order(s.Job, number)...) {
+			for _, need := range sequence.Needs(s.Job, number, way) {
+				one.Tests = append(one.Tests, planTest(s, need, open, waits))
+			}
+		}
+		p.Boards = append(p.Boards, one)
+	}
+	return p
+}
+
+// The words for Now.
+const (
+	nowDue      = "due"
+	nowRecorded = "recorded"
+	nowLeftOut  = "left out"
+	nowWaiting  = "waiting"
+	nowNotMade  = "not made"
+	nowNotAsked = "not asked"
+)
+
+func planTest(s record.State, need sequence.Need, open map[record.Slot]bool, waits map[record.Slot]sequence.Omitted) PlanTest {
+	t := PlanTest{Way: need.Slot.Way, Test: need.Slot.Test, Position: need.Slot.Position, Need: string(need.Need), Now: nowNotAsked, Why: need.Why, Source: need.Source}
+	if r, ok := s.Latest(need.Slot); ok {
+		t.Now = nowRecorded
+		if r.Verdict.Result != check.Pass {
+			t.Now = nowRecorded + ", " + string(r.Verdict.Result)
+		}
+	} else if k, ok := s.LeftOut(need.Slot); ok {
+		t.Now, t.Why, t.Source = nowLeftOut, sentence(string(k.How)+": "+k.Reason), ""
+		if k.Reason == "" {
+			t.Why = sentence(string(k.How))
+		}
+	} else if open[need.Slot] {
+		t.Now = nowDue
+	} else if o, ok := waits[need.Slot]; ok {
+		t.Now, t.Why, t.Source = nowNotMade, o.Reason, o.Source
+		if o.Waiting {
+			t.Now = nowWaiting
+		}
+	}
+	return t
+}
+
+var planCautions = []string{
+	"This is an order of work, not a method of working safely: isolate and prove dead by your own safe system of work.",
+	"Sources marked \"from memory\" were not checked against the published text.",
+}
+
+// JSON writes the plan for other programs.
+func (p Plan) JSON(w io.Writer) error { return writeJSON(w, p) }
+
+// Text writes what is due in the order of the work, then what was left out, waits,
+// cannot be made or did not pass. all adds what passed, what is not required and
+// what is not possible.
+func (p Plan) Text(w io.Writer, all bool) error {
+	var t text
+	t.line("DUE, job " + clean(p.Reference))
+	if len(p.Limited) > 0 {
+		t.item("", "The job is limited to "+strings.Join(p.Limited, ", ")+".")
+	}
+	t.item("", fmt.Sprintf("Preparation %d of %d. Tests %d of %d recorded, %d left out, %d waiting.", p.StepsDone, p.Steps, p.Recorded, p.Tests, p.LeftOut, p.Waiting))
+	t.item("", p.Estimate.text())
+	if len(p.Boards) > 1 {
+		t.item("", "The dead tests of every board come before the live tests of any.")
+	}
+	var sources []string
+	cite := func(source string) string {
+		if source == "" {
+			return ""
+		}
+		i := slices.Index(sources, source)
+		if i < 0 {
+			sources, i = append(sources, source), len(sources)
+		}
+		return fmt.Sprint(i + 1)
+	}
+	for _, b := range p.Boards {
+		t.line("")
+		t.line(fmt.Sprintf("BOARD %d, %s", b.Board, clip(b.Name, 80)))
+		if b.OnlyIsolated {
+			t.item("", "Only isolated: no test is asked for on it.")
+		}
+		t.due(b.Due, cite)
+		var rows [][]string
+		for _, one := range b.Tests {
+			if one.Now == nowDue || !all && (one.Now == nowNotAsked || one.Now == nowRecorded) {
+				continue
+			}
+			rows = append(rows, []string{wayName(one.Way), slotTest(one.Test, one.Position), one.Need, one.Now, one.Why, cite(one.Source)})
+		}
+		if len(rows) > 0 {
+			t.line("")
+			t.rows(append([][]string{{"Way", "Test", "Need", "Now", "Why", "Source"}}, rows...), 4)
+		}
+	}
+	if len(sources) > 0 {
+		t.line("")
+		t.line("SOURCES")
+		for i, s := range sources {
+			t.item(fmt.Sprintf("%3d  ", i+1), s)
+		}
+	}
+	t.line("")
+	for _, c := range p.Cautions {
+		t.item("", c)
+	}
+	_, err := io.WriteString(w, t.b.String())
+	return err
+}
+
+// due writes the order of the work: the steps of preparation, and the tests
+// under the set-up that they are made in.
+func (t *text) due(due []PlanDue, cite func(string) string) {
+	var rows [][]string
+	flush := func() {
+		if len(rows) > 0 {
+			t.rows(append([][]string{{"Way", "Test", "Need", "Why", "Source"}}, rows...), 3)
+			rows = nil
+		}
+	}
+	heading := ""
+	for _, d := range due {
+		if d.Step != "" {
+			flush()
+			if heading != "preparation" {
+				t.line("")
+				t.line("Preparation")
+			}
+			heading = "preparation"
+			t.item("- ", d.Step)
+			continue
+		}
+		now := "Dead"
+		if d.Live {
+			now = "Live"
+		}
+		if now += ", " + d.Setup; d.Volts != 0 {
+			now += fmt.Sprintf(", %s V DC", number(d.Volts))
+		}
+		if now != heading {
+			flush()
+			t.line("")
+			t.item("", now)
+			heading = now
+		}
+		rows = append(rows, []string{wayName(d.Way), slotTest(d.Test, d.Position), string(sequence.Needed), d.Why, cite(d.Source)})
+	}
+	flush()
+}
