@@ -359,6 +359,10 @@ func (c *ctx) zsParts() []Verdict {
 	return nil
 }
 
+// halfCycle is half a cycle of 50 Hz, s, in which a circuit-breaker interrupts a
+// fault well above its instantaneous current: common practice, no published source.
+const halfCycle = 0.01
+
 // thermal advises on the protective conductor in the fault that this Zs makes.
 func (c *ctx) thermal() []Verdict {
 	w := c.way
@@ -376,6 +380,12 @@ func (c *ctx) thermal() []Verdict {
 	}
 	least := Adiabatic(energy, k)
 	if least <= w.CPC {
+		return nil
+	}
+	// The energy is the most that the device may let through, and just above its
+	// instantaneous current a circuit-breaker lets through far less. Advice on it
+	// is worth giving only where half a cycle of the fault is too much already.
+	if isBreaker(w.Device) && Adiabatic(amps*amps*halfCycle, k) <= w.CPC {
 		return nil
 	}
 	return []Verdict{c.numbers(verdict(Investigate, "adiabatic equation", "BS 7671:2018+A2:2022 regulation 543.1.3, "+from+"; "+source,
