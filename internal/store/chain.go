@@ -76,12 +76,15 @@ func sumEvent(before []byte, r *row) []byte {
 	return h.Sum(nil)
 }
 
+// version1Rows reads a log of schema version 1 with its sounds.
+const version1Rows = `SELECT id, at, kind, events.data, events.sha256, sounds.sha256, sounds.data
+	FROM events LEFT JOIN sounds ON event_id = id ORDER BY id`
+
 // chainLog turns the log of schema version 1, whose events each had a sum of
 // their own, into a chain. Every old sum is checked first: damage must not be
 // sealed in.
 func chainLog(tx *sql.Tx) error {
-	rows, err := tx.Query(`SELECT id, at, kind, events.data, events.sha256, sounds.sha256, sounds.data
-		FROM events LEFT JOIN sounds ON event_id = id ORDER BY id`)
+	rows, err := tx.Query(version1Rows)
 	if err != nil {
 		return err
 	}

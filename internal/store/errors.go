@@ -20,6 +20,8 @@ var (
 	ErrFull     = errors.New("the disk is full")
 	ErrReadOnly = errors.New("it cannot be written to")
 	ErrDisk     = errors.New("the disk or its file system failed")
+	ErrGone     = errors.New("the file or its disk was taken away while in use")
+	ErrNotCopy  = errors.New("another record lies there under the same name")
 	ErrInvalid  = errors.New("not a batch of events that can be stored")
 	ErrNoSound  = errors.New("no sound is kept there")
 )
@@ -33,6 +35,8 @@ var whatToDo = map[error]string{
 	ErrFull:        "nothing of this was stored; make room on the disk and say it again",
 	ErrReadOnly:    "choose a folder and a file that you may write to",
 	ErrDisk:        "check the disk, then try again",
+	ErrGone:        "put it back, then end this session and begin again",
+	ErrNotCopy:     "name another folder, or move that file elsewhere",
 	ErrInvalid:     "this is a mistake in waycall; please report it with this line",
 	ErrNoSound:     "ask for an event of kind heard",
 	fs.ErrNotExist: "check the path, or set up a new job",

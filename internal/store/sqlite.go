@@ -55,8 +55,9 @@ var pragmas = []string{
 
 var (
 	// synchronous=FULL makes every commit reach the disk before it returns;
-	// in WAL mode SQLite's default would not.
-	writerPragmas = []string{"PRAGMA journal_mode = WAL", "PRAGMA synchronous = FULL"}
+	// in WAL mode SQLite's default would not. Checkpoints are made beside the
+	// work; wal_autocheckpoint (pages) is for when they keep failing.
+	writerPragmas = []string{"PRAGMA journal_mode = WAL", "PRAGMA synchronous = FULL", "PRAGMA wal_autocheckpoint = 16384"}
 	readerPragmas = []string{"PRAGMA query_only = ON"}
 )
 
@@ -170,7 +171,7 @@ func quickCheck(db *sql.DB) error {
 
 // checkSchema refuses a file whose tables and triggers are not exactly those
 // that the migrations make: without its triggers a log is not append-only.
-func checkSchema(db *sql.DB) error {
+func checkSchema(db queryer) error {
 	fresh := sql.OpenDB(connector{":memory:", nil})
 	fresh.SetMaxOpenConns(1)
 	defer fresh.Close()
@@ -191,7 +192,12 @@ func checkSchema(db *sql.DB) error {
 	return nil
 }
 
-func schema(db *sql.DB) ([]string, error) {
+// queryer is a *sql.DB or a *sql.Tx.
+type queryer interface {
+	Query(query string, args ...any) (*sql.Rows, error)
+}
+
+func schema(db queryer) ([]string, error) {
 	rows, err := db.Query("SELECT type || ' ' || name || ' ' || tbl_name || ' ' || coalesce(sql, '') FROM sqlite_schema ORDER BY type, name")
 	if err != nil {
 		return nil, err

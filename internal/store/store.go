@@ -37,6 +37,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"sync"
 
 	"github.com/mattn/go-sqlite3"
 
@@ -49,6 +50,12 @@ type Store struct {
 	db       *sql.DB
 	lock     *fileLock // nil when open for reading only
 	readOnly bool
+	file     os.FileInfo // of path when it was opened for work
+
+	changes changes        // told after every Append
+	stop    chan struct{}  // closed to end what runs beside; nil until it runs
+	beside  sync.WaitGroup // the checkpoints and the copy
+	copy    *copier        // nil when none is kept
 }
 
 // Create makes a new, empty job at path, with access for its owner only, and
@@ -169,7 +176,15 @@ func (s *Store) open() error {
 	if err := migrate(s.db, version); err != nil {
 		return err
 	}
-	return checkSchema(s.db)
+	if err := checkSchema(s.db); err != nil {
+		return err
+	}
+	if s.file, err = os.Stat(s.path); err != nil {
+		return err
+	}
+	s.stop = make(chan struct{})
+	s.beside.Go(func() { s.checkpoints(s.stop) })
+	return nil
 }
 
 // OpenReadOnly opens the job at path for reading. It may be done while another
@@ -190,32 +205,49 @@ func OpenReadOnly(path string) (*Store, error) {
 }
 
 func (s *Store) openReadOnly() error {
-	cutOff := fault(ErrReadOnly, "its last session was cut off and has to be recovered",
-		"copy it, with the file of the same name that ends in -wal, to a folder that you may write to")
-	version, err := peek(s.path)
-	if isReadOnly(err) {
-		return cutOff
-	}
+	db, version, err := openReader(s.path)
 	if err != nil {
 		return err
 	}
-	s.db = openDB(s.path, "mode=ro", readerPragmas...)
-	if err = quickCheck(s.db); isReadOnly(err) && !hasLog(s.path) {
-		// The log beside the file cannot be made in a read-only folder. As
-		// there is none, nothing is missing from the file itself.
-		s.db.Close()
-		s.db = openDB(s.path, "mode=ro&immutable=1", readerPragmas...)
-		err = quickCheck(s.db)
-	} else if isReadOnly(err) {
-		return cutOff
-	}
-	if err != nil {
+	s.db = db
+	if err := quickCheck(s.db); err != nil {
 		return err
 	}
 	if version < len(migrations) {
 		return fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
 	}
 	return checkSchema(s.db)
+}
+
+// openReader opens the job at path for reading only and returns its schema
+// version.
+func openReader(path string) (*sql.DB, int, error) {
+	cutOff := fault(ErrReadOnly, "its last session was cut off and has to be recovered",
+		"copy it, with the file of the same name that ends in -wal, to a folder that you may write to")
+	version, err := peek(path)
+	if isReadOnly(err) {
+		return nil, 0, cutOff
+	}
+	if err != nil {
+		return nil, 0, err
+	}
+	db := openDB(path, "mode=ro", readerPragmas...)
+	var tables int
+	look := func() error { return db.QueryRow("SELECT count(*) FROM sqlite_schema").Scan(&tables) }
+	if err = look(); isReadOnly(err) && !hasLog(path) {
+		// The log beside the file cannot be made in a read-only folder. As
+		// there is none, nothing is missing from the file itself.
+		db.Close()
+		db = openDB(path, "mode=ro&immutable=1", readerPragmas...)
+		err = look()
+	} else if isReadOnly(err) {
+		err = cutOff
+	}
+	if err != nil {
+		db.Close()
+		return nil, 0, err
+	}
+	return db, version, nil
 }
 
 // locate returns the one true path of an existing job, so that a job reached by
@@ -251,10 +283,16 @@ func hasLog(path string) bool {
 // Path returns the absolute path of the job's file.
 func (s *Store) Path() string { return s.path }
 
-// Close ends the use of the job. When nobody else has it open, the job is then
+// Close ends the use of the job, once the copy that CopyTo asked for has what was
+// written last; Copied still says whether it has. When nobody else has it open, the job is then
 // one plain file, which may be copied.
 func (s *Store) Close() error {
 	var err error
+	if s.stop != nil {
+		close(s.stop)
+		s.beside.Wait()
+		s.stop = nil
+	}
 	if s.db != nil {
 		if s.lock != nil {
 			// Out of WAL mode the job can be read without a log made beside it,
@@ -362,6 +400,7 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 	if err := tx.Commit(); err != nil {
 		return nil, err
 	}
+	s.changes.tell()
 	return stored, nil
 }
 

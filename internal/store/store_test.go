@@ -816,9 +816,16 @@ func BenchmarkAppend(b *testing.B) {
 	mustAppend(b, s, number(99001, batch[:999]), nil) // 3 x 33,333, where phrases go on
 	sound, n := wav(1, 32000), int64(33333)
 	b.Run("phrase", func(b *testing.B) {
+		var took []time.Duration
 		for b.Loop() {
+			start := time.Now()
 			mustAppend(b, s, phrase(n), sound)
+			took = append(took, time.Since(start))
 			n++
+		}
+		slices.Sort(took)
+		for name, at := range map[string]int{"p50-ms": len(took) / 2, "p99-ms": len(took) * 99 / 100, "max-ms": len(took) - 1} {
+			b.ReportMetric(float64(took[at].Microseconds())/1000, name)
 		}
 	})
 	b.Run("read all", func(b *testing.B) {

@@ -1,0 +1,39 @@
+package store
+
+import (
+	"os"
+	"time"
+)
+
+// The write-ahead log is moved into the file after checkpointAfter, or once it is
+// as long as checkpointAt, whichever comes first. SQLite would do it within a
+// commit, which somebody waits for; here it is done beside the work.
+const (
+	checkpointAfter = time.Minute
+	checkpointAt    = 4 << 20 // bytes
+)
+
+// checkpoints moves the log into the file from time to time, on a connection of its
+// own, until stop is closed. A checkpoint that fails has lost nothing: it is tried
+// again, and where the disk itself fails the next Append says so.
+func (s *Store) checkpoints(stop <-chan struct{}) {
+	db := openDB(s.path, "mode=rw", writerPragmas...)
+	defer db.Close()
+	written := s.changes.follow()
+	last := time.Now()
+	for {
+		select {
+		case <-stop:
+			return
+		case <-written:
+		}
+		info, err := os.Stat(s.path + "-wal")
+		if err != nil || info.Size() < checkpointAt && time.Since(last) < checkpointAfter {
+			continue
+		}
+		// PASSIVE waits for nobody and keeps nobody waiting.
+		if _, err := db.Exec("PRAGMA wal_checkpoint(PASSIVE)"); err == nil {
+			last = time.Now()
+		}
+	}
+}

@@ -1,0 +1,67 @@
+package store
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+
+	"golang.org/x/sys/unix"
+)
+
+// reserve is the room on the disk, in bytes, below which no further phrase is
+// taken: more than the longest phrase and all that SQLite writes around it.
+const reserve = 4 << 20
+
+// Ready reports whether the next phrase can be stored, before anybody has said it:
+// the file is still there and may be written to, and there is room for it. It takes
+// a millisecond or less and leaves nothing behind. Errors: ErrGone, ErrReadOnly,
+// ErrFull, ErrDisk. A nil is no promise; Append has the last word.
+func (s *Store) Ready() error { return explain("store in the job", s.path, s.ready()) }
+
+func (s *Store) ready() error {
+	if s.readOnly {
+		return fault(ErrReadOnly, "it was opened for reading only", "open it for work")
+	}
+	// The file of an open job can be deleted, or its stick be pulled out; what is
+	// written after that is written nowhere.
+	now, err := os.Stat(s.path)
+	if errors.Is(err, fs.ErrNotExist) || err == nil && !os.SameFile(s.file, now) {
+		return fault(ErrGone, "", "")
+	}
+	if err != nil {
+		return err
+	}
+	if err := unix.Access(s.path, unix.W_OK); err != nil {
+		return err
+	}
+	return tryRoom(s.path+".room", reserve)
+}
+
+// tryRoom claims size bytes for a file that it makes at path, and gives them back.
+func tryRoom(path string, size int64) (err error) {
+	os.Remove(path) // what a killed session may have left
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY|unix.O_NOFOLLOW, 0o600)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		f.Close()
+		if gone := os.Remove(path); err == nil {
+			err = gone
+		}
+	}()
+	err = unix.Fallocate(int(f.Fd()), 0, 0, size)
+	if !errors.Is(err, unix.EOPNOTSUPP) && !errors.Is(err, unix.ENOSYS) {
+		return err
+	}
+	// A file system that cannot promise room says at least how much there is.
+	var room unix.Statfs_t
+	if err := unix.Fstatfs(int(f.Fd()), &room); err != nil {
+		return err
+	}
+	if int64(room.Bavail)*int64(room.Bsize) < size {
+		return unix.ENOSPC
+	}
+	_, err = f.Write(make([]byte, 4096))
+	return err
+}

@@ -1,0 +1,247 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+
+	"waycall/internal/record"
+)
+
+// Report is what Verify found.
+type Report struct {
+	File     string    `json:"file"`
+	Schema   int       `json:"schema"`   // version of its tables
+	Events   int64     `json:"events"`   // in the log
+	Sounds   int64     `json:"sounds"`   // kept with heard events
+	Last     time.Time `json:"last"`     // time of the last event; zero for an empty log
+	Head     string    `json:"head"`     // sum of the last event, in hexadecimal: it stands for the whole log
+	Problems []Finding `json:"problems"` // empty when the record is whole
+	Notes    []Finding `json:"notes"`    // what should be known, and is no damage
+}
+
+// Finding is one thing that Verify has to say about a job.
+type Finding struct {
+	Event int64  `json:"event,omitempty"` // where; 0 when it is about the file
+	What  string `json:"what"`
+	Do    string `json:"do"` // what to do about it
+}
+
+func (f Finding) String() string { return f.What + "; " + f.Do }
+
+// mostProblems bounds the list of a file that is broken everywhere.
+const mostProblems = 20
+
+const (
+	adviceDamaged = "leave the file as it is and go on with a copy from a backup, the copy folder or an exported file"
+	adviceSound   = "the reading itself is whole; take the sound from a backup, the copy folder or an exported file, or test that way again"
+	adviceClock   = "the order of the events is right; do not rely on their times there"
+)
+
+// Verify reads everything in the job at path and changes nothing: SQLite's own
+// integrity check, the chain of events from the first to the last, every sound
+// against its sum, and whether the log makes sense as a record. It may be used while
+// another session writes. The error is for a file that cannot be looked at: as for
+// OpenReadOnly, but damage that leaves it readable is in the Report.
+func Verify(ctx context.Context, path string) (Report, error) {
+	r := Report{File: path, Problems: []Finding{}, Notes: []Finding{}}
+	path, err := locate(path)
+	if err != nil {
+		return r, explain("verify the job", path, err)
+	}
+	r.File = path
+	db, version, err := openReader(path)
+	if err != nil {
+		return r, explain("verify the job", path, err)
+	}
+	defer db.Close()
+	r.Schema = version
+	// One transaction, so that what a session writes meanwhile is not half seen.
+	tx, err := db.BeginTx(ctx, nil)
+	if err != nil {
+		return r, explain("verify the job", path, err)
+	}
+	defer tx.Rollback()
+	if version == len(migrations) {
+		if err := checkSchema(tx); err != nil {
+			return r, explain("verify the job", path, err)
+		}
+	}
+	for _, step := range []func(context.Context, *sql.Tx) error{r.pages, r.log, r.sounds} {
+		if len(r.Problems) >= mostProblems {
+			break
+		}
+		if err := step(ctx, tx); err != nil {
+			if ctx.Err() != nil {
+				return r, err
+			}
+			r.problem(0, fmt.Sprintf("the file cannot be read any further: %v", err), adviceDamaged)
+		}
+	}
+	return r, nil
+}
+
+func (r *Report) problem(event int64, what, do string) {
+	if len(r.Problems) < mostProblems {
+		r.Problems = append(r.Problems, Finding{event, what, do})
+	}
+}
+
+func (r *Report) pages(ctx context.Context, tx *sql.Tx) error {
+	for _, pragma := range []string{fmt.Sprintf("integrity_check(%d)", mostProblems), "foreign_key_check(sounds)"} {
+		rows, err := tx.QueryContext(ctx, "PRAGMA "+pragma)
+		if err != nil {
+			return err
+		}
+		for rows.Next() {
+			var found, table, parent, key sql.NullString
+			if pragma == "foreign_key_check(sounds)" {
+				err = rows.Scan(&table, &found, &parent, &key)
+				found.String = "a sound belongs to no event"
+			} else {
+				err = rows.Scan(&found)
+			}
+			if err != nil {
+				rows.Close()
+				return err
+			}
+			if found.String != "ok" {
+				r.problem(0, "database: "+found.String, adviceDamaged)
+			}
+		}
+		if err := rows.Close(); err != nil {
+			return err
+		}
+		if err := rows.Err(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *Report) log(ctx context.Context, tx *sql.Tx) error {
+	if r.Schema < chained {
+		r.Notes = append(r.Notes, Finding{What: "an older waycall wrote it, whose events have sums of their own and no chain", Do: "waycall start brings it up to date"})
+		return r.version1(ctx, tx)
+	}
+	rows, err := tx.QueryContext(ctx, "SELECT "+rowColumns+" FROM events ORDER BY id")
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	var c chain
+	var events []record.Event
+	for rows.Next() {
+		var e row
+		if err := e.scan(rows); err != nil {
+			return err
+		}
+		r.clock(&c, &e)
+		if what := c.add(&e); what != "" {
+			r.problem(e.id, what, adviceDamaged)
+		}
+		events = r.decode(events, &e)
+		r.Events++
+	}
+	if err := rows.Err(); err != nil {
+		return fmt.Errorf("after event %d: %w", c.id, err)
+	}
+	if c.id > 0 {
+		r.Head = fmt.Sprintf("%x", c.sum)
+	}
+	r.fold(events)
+	return nil
+}
+
+// clock notes where the clock went back.
+func (r *Report) clock(c *chain, e *row) {
+	if by := c.back(e); by > 0 {
+		r.Notes = append(r.Notes, Finding{e.id, fmt.Sprintf("the clock went back by %v before event %d", by.Round(time.Millisecond), e.id), adviceClock})
+	}
+}
+
+func (r *Report) decode(events []record.Event, e *row) []record.Event {
+	d, err := decode(e.id, e.at, e.kind, e.data)
+	if err != nil {
+		r.problem(e.id, fmt.Sprintf("event %d: %v", e.id, err), adviceDamaged)
+		return events
+	}
+	r.Last = d.At
+	return append(events, d)
+}
+
+// fold asks whether a log without damage makes sense.
+func (r *Report) fold(events []record.Event) {
+	if len(r.Problems) > 0 {
+		return
+	}
+	if s, err := record.Fold(events); err != nil {
+		r.problem(s.LastID+1, err.Error(), adviceDamaged)
+	}
+}
+
+func (r *Report) sounds(ctx context.Context, tx *sql.Tx) error {
+	if r.Schema < chained {
+		return nil // version1 saw to them
+	}
+	rows, err := tx.QueryContext(ctx, "SELECT id, events.sound, sounds.data, event_id IS NOT NULL FROM events LEFT JOIN sounds ON event_id = id WHERE kind = 'heard' OR event_id IS NOT NULL ORDER BY id")
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var id int64
+		var want, sound []byte
+		var there bool
+		if err := rows.Scan(&id, &want, &sound, &there); err != nil {
+			return err
+		}
+		if there {
+			r.Sounds++
+		}
+		what := faultOfSound(id, want, sound, there)
+		if what == "" {
+			if _, _, err := soundFormat(sound); err != nil {
+				what = fmt.Sprintf("the sound of event %d: %v", id, err)
+			}
+		}
+		if what != "" {
+			r.problem(id, what, adviceSound)
+		}
+	}
+	return rows.Err()
+}
+
+// version1 checks a log that is not a chain yet.
+func (r *Report) version1(ctx context.Context, tx *sql.Tx) error {
+	rows, err := tx.QueryContext(ctx, version1Rows)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	var c chain
+	var events []record.Event
+	for rows.Next() {
+		var e row
+		var soundSum, sound []byte
+		if err := rows.Scan(&e.id, &e.at, &e.kind, &e.data, &e.sum, &soundSum, &sound); err != nil {
+			return err
+		}
+		if what := faultOfVersion1(&e, c.id, soundSum, sound); what != "" {
+			r.problem(e.id, what, adviceDamaged)
+		}
+		r.clock(&c, &e)
+		c.add(&e)
+		if soundSum != nil {
+			r.Sounds++
+		}
+		events = r.decode(events, &e)
+		r.Events++
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	r.fold(events)
+	return nil
+}
