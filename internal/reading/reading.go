@@ -91,7 +91,7 @@ var tests = map[Test]struct {
 	PFC: {Kiloamp, "fault current"}, PSC: {Kiloamp, "short circuit current"},
 	RCDHalf: {NoUnit, "r c d half times"}, RCDRamp: {Milliamp, "r c d ramp"},
 	RCD1x: {Millisec, "r c d one times"}, RCD5x: {Millisec, "r c d five times"},
-	RCDButton: {NoUnit, "r c d button"}, PhaseSequence: {NoUnit, "phase sequence"}, Functional: {NoUnit, "functional"},
+	RCDButton: {NoUnit, "test button"}, PhaseSequence: {NoUnit, "phase sequence"}, Functional: {NoUnit, "functional"},
 }
 
 // Known reports whether t is one of the tests above.

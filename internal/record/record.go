@@ -31,11 +31,11 @@ const (
 	Heard     Kind = "heard"     // a phrase for us: Phrase holds what each witness heard; the sound is kept with it
 	Said      Kind = "said"      // a prompt: Text
 	Prepared  Kind = "prepared"  // a preparation step was answered or its answer taken back: Board, Step, Answer, Reason
-	Proposed  Kind = "proposed"  // a reading was understood and read back: Slot, Quantity, Verdict; not yet on the schedule
-	Confirmed Kind = "confirmed" // the electrician confirmed the pending proposal, which is now on the schedule
+	Proposed  Kind = "proposed"  // a reading was understood and read back: Slot, Quantity, Verdict, and Then for what the same breath gave beside it; not yet on the schedule
+	Confirmed Kind = "confirmed" // the electrician confirmed the pending proposal, all of which is now on the schedule
 	Dropped   Kind = "dropped"   // the pending proposal was rejected or replaced: Reason
 	Withdrawn Kind = "withdrawn" // a confirmed reading was taken back: Slot, Reason
-	Skipped   Kind = "skipped"   // a due test was not made: Slot, Answer, Reason
+	Skipped   Kind = "skipped"   // a due test was not made, or that was taken back: Slot, Answer, Reason
 	Moved     Kind = "moved"     // the electrician went to another test, which is due now whatever stands there: Slot
 	Retest    Kind = "retest"    // a way is to be tested again after work on it: Slot.Way; the earlier readings stay in the log
 	Paused    Kind = "paused"
@@ -54,7 +54,7 @@ const (
 	Limitation    How = "limitation"     // it could not be done; the reason goes on the schedule
 	Waived        How = "waived"         // a dead test was expressly waived, with a reason, so that live ones may go on
 	NotMade       How = "skipped"        // the test was left out
-	TakenBack     How = "taken back"     // an answer to a step was given in error
+	TakenBack     How = "taken back"     // an answer to a step, or that a test was left out, was given in error
 )
 
 // Phrase is what was heard, kept word for word beside its sound.
@@ -72,11 +72,29 @@ type Phrase struct {
 // its own has no way and no test here.
 type Meaning struct {
 	Command   string            `json:"command,omitempty"`
+	Board     int               `json:"board,omitempty"`
 	Way       int               `json:"way,omitempty"`
 	Test      reading.Test      `json:"test,omitempty"`
 	Quantity  *reading.Quantity `json:"quantity,omitempty"`
 	OverRange bool              `json:"over_range,omitempty"`
 	Reason    string            `json:"reason,omitempty"`
+	Then      []Part            `json:"then,omitempty"` // what the same breath said after it, of the same way
+}
+
+// Part is a further reading of a Meaning.
+type Part struct {
+	Test     reading.Test     `json:"test"`
+	Quantity reading.Quantity `json:"quantity"`
+}
+
+// Further is a reading that was given in one breath with another, such as the
+// second and the third end of a ring. It is proposed with it, and confirmed or
+// dropped with it.
+type Further struct {
+	Slot     Slot             `json:"slot"`
+	Quantity reading.Quantity `json:"quantity"`
+	Verdict  check.Verdict    `json:"verdict"`
+	HeardID  int64            `json:"heard_id,omitempty"` // the phrase that gave the value
 }
 
 // Event is one line of the append-only log. Only the fields that its Kind
@@ -95,6 +113,7 @@ type Event struct {
 	Slot     *Slot             `json:"slot,omitempty"`
 	Quantity *reading.Quantity `json:"quantity,omitempty"`
 	Verdict  *check.Verdict    `json:"verdict,omitempty"`
+	Then     []Further         `json:"then,omitempty"` // of a proposal: the other readings of the breath
 	Reason   string            `json:"reason,omitempty"`
 	HeardID  int64             `json:"heard_id,omitempty"` // the Heard event whose sound this rests on
 }

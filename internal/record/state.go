@@ -47,7 +47,8 @@ type Answer struct {
 	Ended   int64 // the event that took it back or replaced it; 0 while it stands
 }
 
-// Proposal is a reading that was understood and read back.
+// Proposal is a reading that was understood and read back, with those that the
+// same breath gave beside it.
 type Proposal struct {
 	Slot     Slot
 	Quantity reading.Quantity
@@ -55,6 +56,19 @@ type Proposal struct {
 	EventID  int64
 	HeardID  int64 // the phrase that gave the value
 	At       time.Time
+	Then     []Further `json:",omitempty"` // the others; of a Reading always empty
+}
+
+// Each returns the readings of a proposal one by one, in the order in which
+// they were said.
+func (p Proposal) Each() []Proposal {
+	first := p
+	first.Then = nil
+	all := []Proposal{first}
+	for _, f := range p.Then {
+		all = append(all, Proposal{Slot: f.Slot, Quantity: f.Quantity, Verdict: f.Verdict, EventID: p.EventID, HeardID: f.HeardID, At: p.At})
+	}
+	return all
 }
 
 // Standing says whether a reading still counts.
@@ -86,7 +100,7 @@ type Skip struct {
 	EventID int64
 	HeardID int64
 	At      time.Time
-	Ended   int64 // the event after which it counts no more: the test was made, or the way is tested again
+	Ended   int64 // the event after which it counts no more: the test was made, or the way is tested again, or it was taken back
 }
 
 // Fold returns the state that the whole log leads to. The error names the
@@ -301,32 +315,49 @@ func (s State) prepared(e Event) (State, error) {
 }
 
 func (s State) proposed(e Event) (State, error) {
+	if e.Quantity == nil || e.Verdict == nil {
+		return s, fmt.Errorf("it has no quantity or no verdict")
+	}
 	if err := s.slot(e.Slot, false); err != nil {
 		return s, err
 	}
-	switch {
-	case e.Quantity == nil || e.Verdict == nil:
-		return s, fmt.Errorf("it has no quantity or no verdict")
+	p := Proposal{Slot: *e.Slot, Quantity: *e.Quantity, Verdict: *e.Verdict, EventID: e.ID, HeardID: e.HeardID, At: e.At, Then: slices.Clone(e.Then)}
+	seen := map[Slot]bool{}
+	for _, one := range p.Each() {
+		if err := s.slot(&one.Slot, false); err != nil {
+			return s, err
+		}
+		switch {
+		case seen[one.Slot]:
+			return s, fmt.Errorf("it has two readings of one test")
+		case one.Slot.Board != p.Slot.Board || one.Slot.Way != p.Slot.Way:
+			return s, fmt.Errorf("it has readings of two ways")
+		}
+		seen[one.Slot] = true
+		if err := one.Slot.Test.Fits(one.Quantity); err != nil {
+			return s, err
+		}
+		switch one.Verdict.Result {
+		case check.Pass, check.Investigate, check.Fail, check.CannotSay:
+		default:
+			return s, fmt.Errorf("its verdict is %q", one.Verdict.Result)
+		}
 	}
-	if err := e.Slot.Test.Fits(*e.Quantity); err != nil {
-		return s, err
-	}
-	switch e.Verdict.Result {
-	case check.Pass, check.Investigate, check.Fail, check.CannotSay:
-	default:
-		return s, fmt.Errorf("its verdict is %q", e.Verdict.Result)
-	}
-	s.Pending = &Proposal{*e.Slot, *e.Quantity, *e.Verdict, e.ID, e.HeardID, e.At}
+	s.Pending = &p
 	return s, nil
 }
 
+// confirmed puts all that is pending on the schedule, each reading by itself.
 func (s State) confirmed(e Event) State {
-	slot := s.Pending.Slot
-	s = s.end(slot, Replaced, e)
-	s = s.endSkips(func(k Skip) bool { return k.Slot == slot }, e.ID)
-	s.Readings = append(slices.Clip(s.Readings), Reading{Proposal: *s.Pending, ConfirmedID: e.ID, Confirmed: e.At})
-	s.Pending = nil
-	return s.arrived(slot)
+	all := s.Pending.Each()
+	s.Pending, s.Readings = nil, slices.Clip(s.Readings)
+	for _, p := range all {
+		s = s.end(p.Slot, Replaced, e)
+		s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
+		s.Readings = append(s.Readings, Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At})
+		s = s.arrived(p.Slot)
+	}
+	return s
 }
 
 func (s State) withdrawn(e Event) (State, error) {
@@ -340,6 +371,13 @@ func (s State) withdrawn(e Event) (State, error) {
 func (s State) skipped(e Event) (State, error) {
 	switch e.Answer {
 	case NotMade, NotApplicable, Limitation:
+	case TakenBack:
+		if _, ok := s.LeftOut(*e.Slot); !ok {
+			return s, fmt.Errorf("the test was not left out")
+		}
+		slot := *e.Slot
+		s.Board, s.Way = slot.Board, slot.Way
+		return s.endSkips(func(k Skip) bool { return k.Slot == slot }, e.ID), nil
 	case Waived:
 		if e.Reason == "" {
 			return s, fmt.Errorf("a test is waived without a reason")

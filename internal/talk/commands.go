@@ -3,6 +3,7 @@ package talk
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"waycall/internal/phrase"
 	"waycall/internal/record"
@@ -37,7 +38,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 	}
 	r := &t.s.Record
 	if r.Pending != nil && leavesPending(m.Command) {
-		t.say("First this one.", t.readBack())
+		t.say("First this one.", t.readBack(false))
 		return
 	}
 	switch m.Command {
@@ -59,6 +60,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 		t.remind()
 	case phrase.WhatsLeft:
 		t.left()
+		t.pace()
 		t.failing()
 		t.remindPending()
 	case phrase.Skip:
@@ -94,8 +96,11 @@ func (t *turn) meaning(m phrase.Meaning) {
 		t.say("No reason was asked for.")
 		t.remind()
 	case phrase.Correct, phrase.Incorrect:
-		t.say("Polarity is not taken in this session. " + notStored)
-		t.remindPending()
+		t.reading(m)
+	case phrase.GoToBoard:
+		t.goToBoard(m.Board)
+	case phrase.DeadTestsComplete, phrase.ReadyForLive:
+		t.toLive(m)
 	default:
 		t.answer(string(m.Command))
 	}
@@ -105,7 +110,8 @@ func (t *turn) meaning(m phrase.Meaning) {
 // waits to be confirmed.
 func leavesPending(c phrase.Command) bool {
 	switch c {
-	case phrase.Skip, phrase.NotApplicable, phrase.Limitation, phrase.GoBack, phrase.GoTo, phrase.TestAgain:
+	case phrase.Skip, phrase.NotApplicable, phrase.Limitation, phrase.GoBack, phrase.GoTo, phrase.GoToBoard, phrase.TestAgain,
+		phrase.DeadTestsComplete, phrase.ReadyForLive:
 		return true
 	}
 	return false
@@ -122,7 +128,7 @@ func (t *turn) choose(m phrase.Meaning) bool {
 		if m.Command == phrase.Second {
 			n = 1
 		}
-		t.propose(o.choices[n], o.heardID, true)
+		t.propose(o[n], true)
 		return true
 	case phrase.Confirm:
 		// Of two readings neither can be confirmed, nor can one that waited
@@ -132,14 +138,18 @@ func (t *turn) choose(m phrase.Meaning) bool {
 	case phrase.SayAgain, phrase.WhatsNext:
 		t.say(t.offerText())
 		return true
+	case phrase.Correct, phrase.Incorrect:
+		t.s.offer = nil
+		t.reading(m)
+		return true
 	case phrase.No, "":
 		t.s.offer = nil
 		if m.HasValue() {
 			// "No, four six", or the value said again: it belongs where both
 			// offered readings do, if they are for one place.
 			m.Command = ""
-			if a, b := o.choices[0].slot, o.choices[1].slot; a == b && m.Way == 0 && m.Test == "" {
-				m.Way, m.Test = a.Way, a.Test
+			if a, b := o[0], o[1]; len(a)+len(b) == 2 && a[0].slot == b[0].slot && m.Way == 0 && m.Test == "" {
+				m.Way, m.Test = a[0].slot.Way, a[0].slot.Test
 			}
 			t.reading(m)
 			return true
@@ -197,6 +207,7 @@ func (t *turn) confirm() {
 		t.remind()
 		return
 	}
+	t.s.stay = 0
 	t.follows(record.Event{Kind: record.Confirmed})
 	t.say("Stored.")
 	t.announce()
@@ -238,25 +249,58 @@ func (t *turn) scratch() {
 	}
 	var skip record.Skip
 	for _, k := range r.Skips {
-		if k.Ended == 0 && (r.Aim == nil || *r.Aim != k.Slot) {
+		if k.Ended == 0 {
 			skip, skipID = k, k.EventID
 		}
 	}
+	t.s.stay = 0
 	switch max(readingID, answerID, skipID) {
 	case 0:
 		t.say("There is nothing to take back.")
 	case readingID:
-		t.follows(record.Event{Kind: record.Withdrawn, Slot: &last.Slot, Reason: "scratched"})
-		t.sayf("%s, %s, is taken off the schedule.", capital(named(last.Slot)), last.Quantity.Spoken())
+		t.withdraw(readingID)
 	case answerID:
 		t.follows(record.Event{Kind: record.Prepared, Board: answer.Board, Step: answer.Step, Answer: record.TakenBack, Reason: "scratched"})
 		t.sayf("The answer %s is taken back.", answer.Step)
 		t.s.asked = ""
 	case skipID:
-		t.follows(record.Event{Kind: record.Moved, Slot: &skip.Slot})
-		t.say("Taken back.")
+		t.takeBack(skip)
 	}
 	t.remind()
+}
+
+// withdraw takes what one "confirm" stored off the schedule.
+func (t *turn) withdraw(confirmedID int64) {
+	var named []string
+	for _, x := range t.s.Record.Readings {
+		if x.ConfirmedID == confirmedID && x.Standing == record.Stands {
+			t.follows(record.Event{Kind: record.Withdrawn, Slot: &x.Slot, Reason: "scratched"})
+			named = append(named, t.name(x.Slot)+", "+x.Quantity.Spoken())
+		}
+	}
+	t.sayf("%s, %s taken off the schedule.", capital(strings.Join(named, "; ")), are(len(named)-1))
+}
+
+// takeBack makes due again what was left out, or all that was waived at once.
+func (t *turn) takeBack(skip record.Skip) {
+	back := []record.Slot{skip.Slot}
+	if skip.How == record.Waived {
+		back = nil
+		for _, k := range t.s.Record.Skips {
+			if k.Ended == 0 && k.How == record.Waived && k.HeardID == skip.HeardID {
+				back = append(back, k.Slot)
+			}
+		}
+	}
+	for _, slot := range back {
+		t.follows(record.Event{Kind: record.Skipped, Slot: &slot, Answer: record.TakenBack, Reason: "scratched"})
+	}
+	if skip.How == record.Waived {
+		t.sayf("%s no longer waived.", capital(count(len(back), "dead test is", "dead tests are")))
+		return
+	}
+	t.follows(record.Event{Kind: record.Moved, Slot: &skip.Slot})
+	t.say("Taken back.")
 }
 
 // leaveOut leaves out the test or the step that is due, once the reason is
@@ -306,9 +350,10 @@ func (t *turn) omit(ask asking, reason string) {
 	t.announce()
 }
 
-// ready refuses what needs the preparation.
+// ready refuses what needs the preparation. The steps before live tests do not
+// keep anybody from going back to a dead one.
 func (t *turn) ready() bool {
-	if d, ok := sequence.Next(t.s.Record); !ok || d.Step == nil {
+	if d, ok := sequence.Next(t.s.Record); !ok || d.Step == nil || d.Step.Live || d.Board != t.s.Board() || t.s.Record.Aim != nil {
 		return true
 	}
 	t.say("The preparation comes first.")
@@ -354,46 +399,89 @@ func (t *turn) goBack() {
 }
 
 func (t *turn) move(slot record.Slot) {
+	t.s.stay = 0
 	t.follows(record.Event{Kind: record.Moved, Slot: &slot})
 	t.remind()
 }
 
+// goTo goes to the first test of a way that can be made now.
 func (t *turn) goTo(n int) {
-	if why := t.noWay(t.s.Record.Board, n); why != "" {
+	r := t.s.Record
+	on := t.s.Board()
+	if why := t.noWay(on, n); why != "" {
 		t.say(why)
 		return
 	}
 	if !t.ready() {
 		return
 	}
-	for _, d := range sequence.Remaining(t.s.Record) {
-		if d.Step == nil && d.Board == t.s.Record.Board && d.Slot.Way == n {
+	why := ""
+	for _, d := range sequence.Remaining(r) {
+		if d.Step != nil || d.Board != on || d.Slot.Way != n {
+			continue
+		}
+		o, no := sequence.Blocked(r, d.Slot)
+		if !no {
 			t.move(d.Slot)
 			return
 		}
+		if why == "" {
+			why = o.Reason
+		}
+	}
+	if why == "" {
+		for _, o := range sequence.NotAsked(r) {
+			if o.Waiting && o.Slot.Board == on && o.Slot.Way == n {
+				why = o.Reason
+				break
+			}
+		}
+	}
+	required := sequence.Required(r.Job, on, n)
+	switch {
+	case why != "":
+		t.sayf("%s waits. %s", capital(way(n)), why)
+		t.remind()
+		return
+	case len(required) == 0:
+		t.sayf("Nothing is asked of %s.", way(n))
+		t.remind()
+		return
 	}
 	t.say("All tests of that way are dealt with.")
-	t.move(sequence.Required(t.s.Record.Job, t.s.Record.Board, n)[0])
+	// With the supply on, a dead test would ask for the isolation again.
+	first := required[0]
+	if sequence.Ready(r, on) {
+		for _, slot := range required {
+			if _, no := sequence.Blocked(r, slot); sequence.Live(slot) && !no {
+				first = slot
+				break
+			}
+		}
+	}
+	t.move(first)
 }
 
 // readWay reads back what stands for a way.
 func (t *turn) readWay(n int) {
-	if why := t.noWay(t.s.Record.Board, n); why != "" {
+	r := t.s.Record
+	on := t.s.Board()
+	if why := t.noWay(on, n); why != "" {
 		t.say(why)
 		return
 	}
-	r := t.s.Record
+	t.nameBoard(on)
 	t.say(capital(way(n)) + ".")
 	found := false
 	for _, x := range r.Readings {
-		if x.Slot.Board == r.Board && x.Slot.Way == n && x.Standing == record.Stands {
-			t.sayf("%s, %s. %s", capital(named(x.Slot)[len(way(n))+2:]), x.Quantity.Spoken(), verdict(x.Verdict))
+		if x.Slot.Board == on && x.Slot.Way == n && x.Standing == record.Stands {
+			t.sayf("%s, %s. %s", capital(t.tested(x.Slot)), x.Quantity.Spoken(), verdict(x.Verdict))
 			found = true
 		}
 	}
 	for _, k := range r.Skips {
-		if k.Slot.Board == r.Board && k.Slot.Way == n && k.Ended == 0 {
-			t.sayf("%s, %s, %s.", capital(named(k.Slot)[len(way(n))+2:]), k.How, k.Reason)
+		if k.Slot.Board == on && k.Slot.Way == n && k.Ended == 0 {
+			t.sayf("%s, %s, %s.", capital(t.tested(k.Slot)), k.How, k.Reason)
 			found = true
 		}
 	}
@@ -403,14 +491,16 @@ func (t *turn) readWay(n int) {
 }
 
 func (t *turn) testAgain(n int) {
-	if why := t.noWay(t.s.Record.Board, n); why != "" {
+	on := t.s.Board()
+	if why := t.noWay(on, n); why != "" {
 		t.say(why)
 		return
 	}
 	if !t.ready() {
 		return
 	}
-	t.follows(record.Event{Kind: record.Retest, Slot: &record.Slot{Board: t.s.Record.Board, Way: n}})
+	t.s.stay = 0
+	t.follows(record.Event{Kind: record.Retest, Slot: &record.Slot{Board: on, Way: n}})
 	t.sayf("%s is tested again, and its earlier readings are kept.", capital(way(n)))
 	t.say(proveAgain)
 	t.remind()
@@ -418,6 +508,7 @@ func (t *turn) testAgain(n int) {
 
 func (t *turn) carryOn() {
 	r := &t.s.Record
+	t.s.stay = 0
 	if r.Paused || r.Aim != nil && r.Pending == nil {
 		t.follows(record.Event{Kind: record.CarriedOn})
 	}
@@ -428,7 +519,7 @@ func (t *turn) carryOn() {
 func (t *turn) finish() {
 	r := &t.s.Record
 	if p := r.Pending; p != nil {
-		t.sayf("%s was not confirmed and is not on the schedule.", capital(named(p.Slot)))
+		t.sayf("%s %s not confirmed and %s not on the schedule.", capital(t.pendingName()), were(len(p.Then)), are(len(p.Then)))
 		t.follows(record.Event{Kind: record.Dropped, Reason: "the session was finished before it was confirmed"})
 	}
 	t.say("Finished.")
@@ -443,16 +534,26 @@ func (t *turn) finish() {
 // be answered, by its own phrase.
 func (t *turn) answer(id string) {
 	r := &t.s.Record
+	if r.Pending != nil {
+		t.say("First this one.", t.readBack(false))
+		return
+	}
 	// A step of a board that feeds this one may be due, and one that has an
 	// answer is due again when dead tests turn up after live ones.
-	if d, ok := sequence.Next(*r); ok && d.Step != nil && d.Step.ID == id {
-		t.follows(record.Event{Kind: record.Prepared, Board: d.Board, Step: id, Answer: record.Done})
+	on := t.s.Board()
+	if d, ok := sequence.Next(*r); ok && d.Step != nil && d.Step.ID == id && d.Board == on {
+		t.follows(record.Event{Kind: record.Prepared, Board: on, Step: id, Answer: record.Done})
 		t.say("Noted.")
+		if id == sequence.DeadComplete {
+			if skipped := t.skippedDead(on); skipped != "" {
+				t.say(skipped)
+			}
+		}
 		t.announce()
 		return
 	}
-	steps := sequence.Steps(r.Job, r.Board)
-	_, done := r.Answered(r.Board, id)
+	steps := sequence.Steps(r.Job, on)
+	_, done := r.Answered(on, id)
 	switch {
 	case !slices.ContainsFunc(steps, func(s sequence.Step) bool { return s.ID == id }):
 		if id == sequence.SurgeOut {

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 
+	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
@@ -12,117 +13,306 @@ import (
 	"waycall/internal/sequence"
 )
 
-// choice is a reading with its place, possible on this board.
-type choice struct {
+// part is a reading with its place, possible on this board.
+type part struct {
 	slot     record.Slot
 	quantity reading.Quantity
+	heardID  int64 // the phrase whose sound it rests on
 }
 
-func (c choice) same(d choice) bool { return c.slot == d.slot && c.quantity.Equal(d.quantity) }
+// choice is what one breath may have given: one reading, or the ends of a ring.
+type choice []part
 
-// reading takes a phrase that gives a value.
+func (c choice) same(d choice) bool {
+	return slices.EqualFunc(c, d, func(a, b part) bool { return a.slot == b.slot && a.quantity.Equal(b.quantity) })
+}
+
+func (c choice) has(slot record.Slot) bool {
+	return slices.ContainsFunc(c, func(p part) bool { return p.slot == slot })
+}
+
+// gives reports whether a phrase gives a reading: a value, or the answer to a
+// test that has none.
+func gives(m phrase.Meaning) bool {
+	return m.HasValue() || m.Command == phrase.Correct || m.Command == phrase.Incorrect
+}
+
+// reading takes a phrase that gives a reading.
 func (t *turn) reading(m phrase.Meaning) {
-	c, why := t.resolve(m)
+	c, why, goes := t.resolve(m)
+	if goes != nil {
+		t.say(why, notStored)
+		if t.s.Record.Pending == nil {
+			t.move(*goes)
+		} else {
+			t.remindPending()
+		}
+		return
+	}
 	if why != "" {
 		t.say(why)
 		t.remindPending()
 		return
 	}
-	t.propose(c, t.heardID, false)
+	t.propose(c, false)
 }
 
-// propose checks a reading, makes it pending in place of what was, and reads it
-// back: figure by figure when it was doubted, or corrects what was misheard.
-func (t *turn) propose(c choice, heardID int64, doubted bool) {
+// propose checks what a breath gave, makes it pending in place of what was, and
+// reads it back: figure by figure when it was doubted, or corrects what was
+// misheard. One of several readings that wait is corrected by itself, and all
+// of them are read back again.
+func (t *turn) propose(c choice, doubted bool) {
 	if p := t.s.Record.Pending; p != nil {
-		if p.Slot == c.slot {
+		merged, changed := corrected(*p, c)
+		if changed {
 			doubted = true
 			t.say("Changed to:")
-			t.follows(record.Event{Kind: record.Dropped, Reason: "changed to " + c.quantity.String()})
+			t.follows(record.Event{Kind: record.Dropped, Reason: "changed to " + written(c)})
 		} else {
-			t.sayf("%s was not confirmed and is dropped.", capital(named(p.Slot)))
+			t.sayf("%s %s not confirmed and %s dropped.", capital(t.pendingName()), were(len(p.Then)), are(len(p.Then)))
 			t.follows(record.Event{Kind: record.Dropped, Reason: "another reading was given instead"})
 		}
+		c = merged
 	}
 	if doubted {
 		t.s.doubted = t.s.Record.LastID + 1
 	}
-	v := t.judge(c)
-	t.fact(record.Event{Kind: record.Proposed, Slot: &c.slot, Quantity: &c.quantity, Verdict: &v, HeardID: heardID})
+	verdicts := t.judge(c)
+	e := record.Event{Kind: record.Proposed, Slot: &c[0].slot, Quantity: &c[0].quantity, Verdict: &verdicts[0], HeardID: c[0].heardID}
+	for i, p := range c[1:] {
+		e.Then = append(e.Then, record.Further{Slot: p.slot, Quantity: p.quantity, Verdict: verdicts[i+1], HeardID: p.heardID})
+	}
+	t.fact(e)
 	if t.err == nil {
-		t.say(t.readBack())
+		t.say(t.readBack(true))
 	}
 }
 
-func (t *turn) judge(c choice) check.Verdict {
+// corrected sets what was said against what waits, and reports whether it is
+// about that.
+func corrected(p record.Proposal, c choice) (choice, bool) {
+	var all choice
+	for _, one := range p.Each() {
+		all = append(all, part{one.Slot, one.Quantity, one.HeardID})
+	}
+	if !slices.ContainsFunc(c, func(x part) bool { return all.has(x.slot) }) {
+		return c, false
+	}
+	if len(c) > 1 || len(all) == 1 {
+		return c, true
+	}
+	for i := range all {
+		if all[i].slot == c[0].slot {
+			all[i] = c[0]
+		}
+	}
+	return all, true
+}
+
+// judge gives the verdict on each reading of a breath, with everything that
+// stands on all boards and what the breath gave before it. The first, which
+// may have nothing to be compared with, is then held against those after it.
+func (t *turn) judge(c choice) []check.Verdict {
 	r := t.s.Record
-	in := check.Input{Job: r.Job, Board: c.slot.Board, Way: c.slot.Way, Test: c.slot.Test, Position: c.slot.Position, Quantity: c.quantity, SurgeConnected: sequence.SurgeConnected(r, c.slot.Board)}
+	var before []check.Earlier
 	for _, e := range r.Readings {
-		if e.Standing == record.Stands && e.Slot != c.slot {
-			in.Earlier = append(in.Earlier, check.Earlier{Board: e.Slot.Board, Way: e.Slot.Way, Test: e.Slot.Test, Position: e.Slot.Position, Quantity: e.Quantity})
+		if e.Standing == record.Stands && !c.has(e.Slot) {
+			before = append(before, earlier(e.Slot, e.Quantity))
 		}
 	}
-	return check.Insulation(in)
+	one := func(p part, before []check.Earlier) check.Verdict {
+		return check.Judge(check.Input{
+			Job: r.Job, Board: p.slot.Board, Way: p.slot.Way, Test: p.slot.Test, Position: p.slot.Position, Quantity: p.quantity,
+			SurgeConnected: sequence.SurgeConnected(r, p.slot.Board), Earlier: before,
+		})
+	}
+	var verdicts []check.Verdict
+	for _, p := range c {
+		verdicts = append(verdicts, one(p, before))
+		before = append(before, earlier(p.slot, p.quantity))
+	}
+	if len(c) > 1 && verdicts[0].Result == check.CannotSay {
+		first := earlier(c[0].slot, c[0].quantity)
+		verdicts[0] = one(c[0], slices.DeleteFunc(before, func(e check.Earlier) bool { return e == first }))
+	}
+	return verdicts
 }
 
-// resolve finds the place and the quantity that a phrase with a value means
+func earlier(s record.Slot, q reading.Quantity) check.Earlier {
+	return check.Earlier{Board: s.Board, Way: s.Way, Test: s.Test, Position: s.Position, Quantity: q}
+}
+
+// resolve finds the place and the quantity that a phrase with a reading means
 // now. When it cannot mean any, the reason is returned to be said; nothing is
-// changed.
-func (t *turn) resolve(m phrase.Meaning) (c choice, why string) {
-	r := t.s.Record
-	if d, ok := sequence.Next(r); ok && d.Step != nil {
-		return c, "Not yet. " + d.Step.Brief
+// changed. goes is a test that can be made once the steps before it are
+// answered, though they are not what is due now.
+func (t *turn) resolve(m phrase.Meaning) (c choice, why string, goes *record.Slot) {
+	if m.Command == phrase.No && t.s.Record.Pending == nil {
+		return nil, "Nothing waits to be corrected. Say scratch that to take back the last reading. " + notStored, nil
 	}
-	if c.slot, why = t.place(m); why != "" {
-		return c, why
+	slot, why := t.place(m.Way, m.Test)
+	if why != "" {
+		return nil, why, nil
 	}
-	c.quantity, why = t.quantity(m, c.slot.Test)
-	return c, why
+	q := m.Quantity
+	switch m.Command {
+	case phrase.Correct:
+		q = reading.Correct
+	case phrase.Incorrect:
+		q = reading.Wrong
+	}
+	q, why = t.quantity(q, m.OverRange, slot.Test)
+	if why != "" {
+		return nil, why, nil
+	}
+	c = choice{{slot, q, t.heardID}}
+	for _, p := range m.Then {
+		if p.Test == "" {
+			break
+		}
+		at := record.Slot{Board: slot.Board, Way: slot.Way, Test: p.Test}
+		if why = t.noTest(at); why != "" {
+			return nil, why, nil
+		}
+		at.Position = t.position(at)
+		if q, why = t.quantity(p.Quantity, false, p.Test); why != "" {
+			return nil, why, nil
+		}
+		c = append(c, part{at, q, t.heardID})
+	}
+	if why, goes = t.notYet(slot); why != "" {
+		return nil, why, goes
+	}
+	return c, "", nil
 }
 
-// place finds the slot: the pending one or the due one fills in what the phrase
-// leaves out.
-func (t *turn) place(m phrase.Meaning) (slot record.Slot, why string) {
+// notYet says why a test cannot be made now, or nothing: a live test that is
+// blocked, or a test on a board whose preparation for it is not answered. Such
+// a test is asked about as though the electrician had gone to it.
+func (t *turn) notYet(slot record.Slot) (why string, goes *record.Slot) {
 	r := t.s.Record
-	due, isDue := sequence.Next(r)
-	hand := due.Slot // the test in hand; nothing but a test is due after the preparation
-	if r.Pending != nil {
-		hand, isDue = r.Pending.Slot, true
+	if o, no := sequence.Blocked(r, slot); no {
+		return "Not yet. " + o.Reason + " " + notStored, nil
 	}
-	if m.Command == phrase.No && r.Pending == nil {
-		return slot, "Nothing waits to be corrected. Say scratch that to take back the last reading. " + notStored
+	there := r
+	there.Aim, there.Board, there.Way = &slot, slot.Board, slot.Way
+	d, ok := sequence.Next(there)
+	if !ok || d.Step == nil {
+		return "", nil
 	}
-	slot.Board, slot.Way, slot.Test = r.Board, m.Way, m.Test
-	if isDue {
-		slot.Board = hand.Board
+	if now, due := sequence.Next(r); due && now.Step != nil && now.Board == d.Board && now.Step.ID == d.Step.ID {
+		return "Not yet. " + d.Step.Brief, nil
 	}
-	if slot.Way == 0 {
-		if slot.Way = hand.Way; !isDue {
-			slot.Way = r.Way
+	if !sequence.Live(slot) {
+		return "Not yet. The supply was put on since the dead tests.", &slot
+	}
+	return "Not yet.", &slot
+}
+
+// hand returns the test in hand: the one that waits to be confirmed, or the one
+// that is due on the board in hand.
+func (t *turn) hand() (record.Slot, bool) {
+	if p := t.s.Record.Pending; p != nil {
+		return p.Slot, true
+	}
+	if d, ok := sequence.Next(t.s.Record); ok && d.Step == nil && d.Board == t.s.Board() {
+		return d.Slot, true
+	}
+	return record.Slot{}, false
+}
+
+// place finds the slot: the test in hand fills in what the phrase leaves out.
+func (t *turn) place(n int, test reading.Test) (slot record.Slot, why string) {
+	r := t.s.Record
+	hand, inHand := t.hand()
+	slot = record.Slot{Board: t.s.Board(), Way: n, Test: test}
+	if n == 0 && !inHand {
+		if d, ok := sequence.Next(r); ok && d.Step != nil && d.Board == slot.Board {
+			return slot, "Not yet. " + d.Step.Brief
 		}
 	}
-	if slot.Test == "" {
-		if slot.Test = hand.Test; !isDue || slot.Way != hand.Way {
-			return slot, "Say which way and which test. " + notStored
+	// On a ring "r two" is its end, and not the long lead's R2.
+	if test == reading.R2 && inHand && ringEnd(hand.Test) && (n == 0 || n == hand.Way) {
+		slot.Test = reading.RingR2
+	}
+	switch {
+	case test == "" && (!inHand || n != 0 && n != hand.Way):
+		return slot, "Say which way and which test. " + notStored
+	case test == "" && r.Pending != nil && len(r.Pending.Then) > 0:
+		return slot, "Several readings wait. Say all of them again, or one by its name. " + notStored
+	case test == "":
+		slot = hand
+		return slot, ""
+	case n == 0:
+		if slot.Way, why = t.wayOf(slot, hand, inHand); why != "" {
+			return slot, why
 		}
 	}
-	if why := t.noWay(slot.Board, slot.Way); why != "" {
+	if slot.Way != 0 {
+		if why := t.noWay(slot.Board, slot.Way); why != "" {
+			return slot, why
+		}
+	}
+	if why := t.noTest(slot); why != "" {
 		return slot, why
 	}
-	if why := t.noTest(slot.Board, slot.Way, slot.Test); why != "" {
-		return slot, why
-	}
-	slot.Position = t.position(slot, hand)
+	slot.Position = t.position(slot)
 	return slot, ""
 }
 
-// position finds the switch position of a reading. The switch stands as the
-// test in hand wants it; on another way the first position without a reading is
-// meant, or else the one measured last.
-func (t *turn) position(slot, hand record.Slot) int {
+// wayOf finds the way of a test that was named without one: the way in hand if
+// it has such a test, or else the board itself.
+func (t *turn) wayOf(slot, hand record.Slot, inHand bool) (way int, why string) {
 	r := t.s.Record
-	positions := sequence.Positions(*r.Job.Way(slot.Board, slot.Way))
-	if hand.Board == slot.Board && hand.Way == slot.Way && slices.Contains(positions, hand.Position) {
+	here := hand.Way
+	if !inHand && r.Board == slot.Board {
+		here = r.Way
+	}
+	for _, way := range [...]int{here, 0} {
+		if slices.Contains(sequence.Allowed(r.Job, slot.Board, way), slot.Test) {
+			return way, ""
+		}
+	}
+	if here == 0 {
+		return 0, "Say which way. " + notStored
+	}
+	return here, ""
+}
+
+func ringEnd(test reading.Test) bool {
+	return test == reading.RingR1 || test == reading.RingRn || test == reading.RingR2
+}
+
+// position finds the switch position, the service or the point of a reading.
+// The test in hand says it. On another way the first position without a reading
+// is meant, or else the one measured last. A ring is asked for its highest
+// point; its test named again means the next point.
+func (t *turn) position(slot record.Slot) int {
+	r := t.s.Record
+	hand, inHand := t.hand()
+	here := inHand && hand.Board == slot.Board && hand.Way == slot.Way
+	var positions []int
+	switch b := r.Job.Board(slot.Board); {
+	case slot.Test == reading.Bonding:
+		for i := range b.Bonding {
+			positions = append(positions, i+1)
+		}
+		here = here && hand.Test == slot.Test
+	case slot.Test == reading.RingLN || slot.Test == reading.RingLE:
+		most := b.Way(slot.Way).Points
+		if most == 0 {
+			most = len(r.Readings) + 1 // always one that is free
+		}
+		for i := range most + 1 {
+			positions = append(positions, i)
+		}
+		here = here && hand.Test == slot.Test
+	case slot.Way != 0 && slot.Test.Insulation():
+		positions = sequence.Positions(*b.Way(slot.Way))
+	default:
+		return 0
+	}
+	if here && slices.Contains(positions, hand.Position) {
 		return hand.Position
 	}
 	for _, p := range positions {
@@ -145,28 +335,47 @@ func (t *turn) noWay(board, n int) string {
 	return ""
 }
 
-// noTest says why a way cannot have a test, or nothing.
-func (t *turn) noTest(board, n int, test reading.Test) string {
+// noTest says why a place cannot have a test, or nothing.
+func (t *turn) noTest(slot record.Slot) string {
 	job := t.s.Record.Job
-	switch {
-	case slices.Contains(sequence.Allowed(job, board, n), test):
+	if slices.Contains(sequence.Allowed(job, slot.Board, slot.Way), slot.Test) {
 		return ""
-	case !test.Insulation():
-		return fmt.Sprintf("This session takes insulation readings, not %s. %s", test.Spoken(), notStored)
-	case job.Way(board, n).Keep500Off != "":
-		return fmt.Sprintf("%s is tested together to earth only, because of %s. %s", capital(way(n)), job.Way(board, n).Keep500Off, notStored)
 	}
-	return fmt.Sprintf("%s has no test %s. %s", capital(way(n)), test.Spoken(), notStored)
+	place := way(slot.Way)
+	if slot.Way == 0 {
+		place = "the board itself"
+	}
+	for _, n := range sequence.Needs(job, slot.Board, slot.Way) {
+		switch {
+		case n.Slot.Test != slot.Test:
+		case slot.Way != 0 && job.Way(slot.Board, slot.Way).Keep500Off != "" && slot.Test.Insulation():
+			return fmt.Sprintf("%s is tested together to earth only, because of %s. %s", capital(place), job.Way(slot.Board, slot.Way).Keep500Off, notStored)
+		default:
+			return fmt.Sprintf("No %s for %s. %s %s", slot.Test.Spoken(), place, n.Why, notStored)
+		}
+	}
+	if slot.Way != 0 && slices.Contains(sequence.Allowed(job, slot.Board, 0), slot.Test) {
+		return fmt.Sprintf("%s is a test of the board, so say it without a way. %s", capital(slot.Test.Spoken()), notStored)
+	}
+	return fmt.Sprintf("%s has no test %s. %s", capital(place), slot.Test.Spoken(), notStored)
 }
 
 // quantity makes what was said a quantity of the test.
-func (t *turn) quantity(m phrase.Meaning, test reading.Test) (q reading.Quantity, why string) {
+func (t *turn) quantity(q reading.Quantity, overRange bool, test reading.Test) (reading.Quantity, string) {
+	said := capital(test.Spoken())
+	if test.Judged() {
+		if test.Fits(q) != nil {
+			return q, fmt.Sprintf("%s has no figure. Say %s. %s", said, answers(test), notStored)
+		}
+		return q, ""
+	}
 	end := t.s.Record.Job.Instrument.OverRange
 	scale, err := reading.ParseQuantity(strconv.FormatFloat(end, 'f', -1, 64), test.Unit())
-	if err != nil || end <= 0 {
-		return q, "The end of the instrument's scale is not known. " + notStored
-	}
-	if q = m.Quantity; m.OverRange {
+	known := err == nil && end > 0 && test.Insulation()
+	if overRange {
+		if !known {
+			return q, fmt.Sprintf("Where the instrument's scale ends is not known for %s. Say greater than, and the figure. %s", test.Spoken(), notStored)
+		}
 		q = scale
 		q.Bound = reading.GreaterThan
 	}
@@ -175,18 +384,18 @@ func (t *turn) quantity(m phrase.Meaning, test reading.Test) (q reading.Quantity
 	}
 	switch {
 	case q.Unit != test.Unit():
-		return q, fmt.Sprintf("%s is read in megohms. %s", capital(test.Spoken()), notStored)
-	case q.Check() != nil:
+		return q, fmt.Sprintf("%s is read in %s. %s", said, unit(reading.Quantity{Value: 2, Bound: reading.Exactly, Unit: test.Unit()}), notStored)
+	case test.Fits(q) != nil:
 		return q, "That is no reading. " + notStored
-	case q.Value > end:
+	case known && q.Value > end:
 		return q, fmt.Sprintf("The instrument's scale ends at %s, so it cannot show that. %s", scale.Spoken(), notStored)
 	}
 	return q, ""
 }
 
-// disputed deals with a phrase whose witnesses do not agree. Values are offered
-// to choose from; a single possible one is read back, which asks as well. A
-// command that changes anything is never acted on.
+// disputed deals with a phrase whose witnesses do not agree. Readings are
+// offered to choose from; a single possible one is read back, which asks as
+// well. A command that changes anything is never acted on.
 func (t *turn) disputed(e Heard) {
 	all := slices.DeleteFunc(append([]phrase.Meaning{e.Meaning}, e.Candidates...), func(m phrase.Meaning) bool { return m == phrase.Meaning{} })
 	var choices []choice
@@ -196,11 +405,11 @@ func (t *turn) disputed(e Heard) {
 		return
 	}
 	for _, m := range all {
-		if !m.HasValue() || m.Command != "" && m.Command != phrase.No {
+		if !gives(m) || m.HasValue() && m.Command != "" && m.Command != phrase.No {
 			t.unsure(e.Meaning)
 			return
 		}
-		c, no := t.resolve(m)
+		c, no, _ := t.resolve(m)
 		switch {
 		case no != "":
 			if why == "" {
@@ -219,9 +428,9 @@ func (t *turn) disputed(e Heard) {
 		t.say(why)
 		t.remindPending()
 	case 1:
-		t.propose(choices[0], t.heardID, true)
+		t.propose(choices[0], true)
 	default:
-		t.s.offer = &offer{choices[:2], t.heardID}
+		t.s.offer = choices[:2]
 		t.say(t.offerText())
 	}
 }
@@ -237,3 +446,6 @@ func (t *turn) unsure(m phrase.Meaning) {
 	t.say("I am not sure what you said, and did nothing.")
 	t.remind()
 }
+
+// liveJob reports whether the job has live tests.
+func liveJob(job board.Job) bool { return job.Asks(board.Live) }

@@ -13,7 +13,17 @@
 // Nothing else puts it there. Silence never confirms, a disputed "confirm" never
 // confirms, and a value that was not read back is never stored. Whenever
 // something is pending, whatever is said ends by reading it back, so that
-// "confirm" can only mean the reading that was heard last.
+// "confirm" can only mean the reading that was heard last. The ends of a ring,
+// said in one breath, are read back, confirmed, corrected and dropped together,
+// and each stands on the schedule by itself.
+//
+// # The whole job
+//
+// What is due comes from package sequence, board by board, dead tests before
+// live ones. A phrase means the board in hand (State.Board); "board two" goes to
+// another. A live test that cannot be made yet is refused with the reason.
+// Before the supply is put on two answers are asked for, each by itself; dead
+// tests that are left are waived only with a reason.
 //
 // # What the session does with the effects
 //
@@ -39,6 +49,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/phrase"
+	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
 )
@@ -48,27 +59,26 @@ import (
 type State struct {
 	Record record.State // what the facts so far say; equal to record.Fold of them
 
-	last    string  // what was said last
-	told    place   // the test that was announced last, so that only what changed is said
-	asked   string  // the preparation step that was asked for in full
-	offer   *offer  // two readings to choose from
-	doubted int64   // the proposal that was disputed or corrected; it is read back figure by figure
-	reason  *asking // something is to be left out and its reason was asked for
-	quiet   int     // silences since the last phrase
-	missed  int     // phrases not understood, one after the other
+	last    string         // what was said last
+	told    place          // the test that was announced last, so that only what changed is said
+	asked   string         // the preparation step that was asked for in full
+	named   int            // the board that was named last
+	stay    int            // the board the electrician went to though nothing is due there
+	taught  []reading.Test // of which tests it was said how they are answered
+	offer   []choice       // two readings to choose from, which a disputed phrase may have meant
+	doubted int64          // the proposal that was disputed or corrected; it is read back figure by figure
+	reason  *asking        // something is to be left out and its reason was asked for
+	quiet   int            // silences since the last phrase
+	missed  int            // phrases not understood, one after the other
 }
 
+// place is where the electrician is, with what is set up there.
 type place struct {
 	board, way int
 	position   int
 	bar        string
+	setup      sequence.Setup
 	volts      float64
-}
-
-// offer is two readings that a disputed phrase may have meant.
-type offer struct {
-	choices []choice
-	heardID int64 // the disputed phrase, whose sound the chosen reading rests on
 }
 
 // asking is what will be left out once its reason is known.
@@ -260,7 +270,11 @@ func (t *turn) begin(e Begin) {
 		t.fact(record.Event{Kind: record.Opened, Job: &job})
 	}
 	if !again {
-		t.sayf("Job %s, %s.", job.Reference, job.Boards[0].Name)
+		if t.several() {
+			t.sayf("Job %s, %s boards.", job.Reference, reading.Cardinal(len(sequence.Boards(job))))
+		} else {
+			t.sayf("Job %s, %s.", job.Reference, job.Boards[0].Name)
+		}
 		t.announce()
 		return
 	}
@@ -320,10 +334,13 @@ func (t *turn) beyond(e Beyond) {
 	}
 	t.s.quiet, t.s.missed = 0, 0
 	why := ""
-	if e.Meaning.HasValue() {
-		_, why = t.resolve(e.Meaning)
-	} else if e.Meaning.Way != 0 {
-		why = t.noWay(t.s.Record.Board, e.Meaning.Way)
+	switch m := e.Meaning; {
+	case gives(m):
+		_, why, _ = t.resolve(m)
+	case m.Command == phrase.GoToBoard && t.s.Record.Job.Board(m.Board) == nil:
+		why = fmt.Sprintf("There is no board %s in this job.", reading.Cardinal(m.Board))
+	case m.Way != 0:
+		why = t.noWay(t.s.Board(), m.Way)
 	}
 	if why == "" {
 		why = "That cannot be said here. Nothing was stored."

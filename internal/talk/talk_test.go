@@ -126,19 +126,7 @@ func (p *talker) do(e Event) {
 		if !ok || !h.Phrase.Agreed || h.Meaning.Command != phrase.Confirm {
 			p.t.Fatalf("%#v put a reading on the schedule", e)
 		}
-		x := r.Readings[len(r.Readings)-1]
-		value := x.Quantity.Spoken()
-		if x.EventID == before.doubted {
-			value = x.Quantity.Grouped() + " megohms"
-		}
-		for _, words := range []string{capital(named(x.Slot)), value, "Confirm?"} {
-			if !strings.Contains(p.heard, words) {
-				p.t.Fatalf("%v was stored, but what was said before was %q", x, p.heard)
-			}
-		}
-		if !sequence.Prepared(before.Record, r.Board) {
-			p.t.Fatalf("%v was stored before the preparation was answered", x)
-		}
+		p.stored(before, r.Readings[len(before.Record.Readings):])
 	}
 	for _, line := range out {
 		if words, ok := strings.CutPrefix(line, "< "); ok {
@@ -148,6 +136,39 @@ func (p *talker) do(e Event) {
 	// Whatever was said while something waits ends by saying it.
 	if r.Pending != nil && !r.Paused && p.state.offer == nil && len(out) > 0 && !strings.HasSuffix(p.heard, "Confirm?") {
 		p.t.Fatalf("%#v: %v waits, but what was said is %q", e, r.Pending, p.heard)
+	}
+}
+
+// stored checks that what was put on the schedule was just read back, and could
+// be measured.
+func (p *talker) stored(before State, readings []record.Reading) {
+	p.t.Helper()
+	if len(readings) != 1+len(before.Record.Pending.Then) {
+		p.t.Fatalf("%d readings were stored at once of %+v", len(readings), before.Record.Pending)
+	}
+	was := turn{s: before}
+	for _, x := range readings {
+		doubted := x.EventID == before.doubted
+		words := []string{capital(was.name(x.Slot)), strings.TrimSpace(figure(x.Quantity, doubted) + " " + unit(x.Quantity)), "Confirm?"}
+		if len(readings) > 1 {
+			words = []string{capital(way(x.Slot.Way)) + ".", end(x.Slot.Test) + " " + figure(x.Quantity, doubted), "Confirm?"}
+		}
+		for _, w := range words {
+			if !strings.Contains(strings.ToLower(p.heard), strings.ToLower(w)) {
+				p.t.Fatalf("%v was stored, but what was said before was %q, without %q", x, p.heard, w)
+			}
+		}
+		if !sequence.Prepared(before.Record, x.Slot.Board) {
+			p.t.Fatalf("%v was stored before the preparation was answered", x)
+		}
+		if _, no := sequence.Blocked(before.Record, x.Slot); no || sequence.Live(x.Slot) && !sequence.Ready(before.Record, x.Slot.Board) {
+			p.t.Fatalf("%v was stored before its board was ready for live tests", x)
+		}
+		on, live := before.Record.Answered(x.Slot.Board, sequence.ReadyForLive)
+		off, dead := before.Record.Answered(x.Slot.Board, sequence.Isolated)
+		if !sequence.Live(x.Slot) && live && dead && off.EventID < on.EventID {
+			p.t.Fatalf("%v was stored with the supply on", x)
+		}
 	}
 }
 

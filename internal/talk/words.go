@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"waycall/internal/board"
 	"waycall/internal/check"
@@ -15,7 +16,7 @@ import (
 const (
 	paused     = "Paused. Say carry on when you are ready."
 	notStored  = "Nothing was stored."
-	chooseText = "Say the first, the second, or say it again."
+	chooseText = "Say option one, option two, or say it again."
 	notLeftOut = "It is not left out."
 	whyText    = "What is the reason? Such as no access, or equipment connected."
 )
@@ -33,16 +34,66 @@ func capital(s string) string {
 	return strings.ToUpper(s[:1]) + s[1:]
 }
 
-// named is a slot in words: "way two, live to neutral, switch position one".
-func named(s record.Slot) string {
-	text := way(s.Way) + ", " + s.Test.Spoken()
+// name is a slot in words: "way two, live to neutral, switch position one".
+func (t *turn) name(s record.Slot) string {
+	place := way(s.Way)
 	if s.Way == 0 {
-		text = "board " + reading.Cardinal(s.Board) + ", " + s.Test.Spoken()
+		place = "board " + reading.Cardinal(s.Board)
 	}
-	if s.Position > 0 {
+	return place + ", " + t.tested(s)
+}
+
+// tested is the test of a slot in words: "bonding, water".
+func (t *turn) tested(s record.Slot) string {
+	text := s.Test.Spoken()
+	switch {
+	case s.Way == 0 && s.Test == reading.Polarity:
+		text += " of the supply"
+	case s.Position == 0:
+	case s.Test == reading.Bonding:
+		if b := t.s.Record.Job.Board(s.Board); s.Position <= len(b.Bonding) {
+			text += ", " + b.Bonding[s.Position-1]
+		}
+	case s.Test == reading.RingLN || s.Test == reading.RingLE:
+		text += ", point " + reading.Cardinal(s.Position)
+	default:
 		text += ", switch position " + reading.Cardinal(s.Position)
 	}
 	return text
+}
+
+// pendingName is what waits, in words.
+func (t *turn) pendingName() string {
+	p := t.s.Record.Pending
+	if len(p.Then) == 0 {
+		return t.name(p.Slot)
+	}
+	return way(p.Slot.Way) + ", the ends of the ring"
+}
+
+// end is a test of a ring's ends without its first word, which goes before all
+// of them.
+func end(test reading.Test) string { return strings.TrimPrefix(test.Spoken(), "ring ") }
+
+// answers says how a test without a figure is answered, in phrases of the
+// grammar.
+func answers(test reading.Test) string {
+	switch test {
+	case reading.RCDButton:
+		return "test button works, or test button does not trip"
+	case reading.RCDHalf:
+		return "r c d half times no trip, or r c d half times failed"
+	}
+	return test.Spoken() + " correct, or " + test.Spoken() + " wrong"
+}
+
+// written is what a breath gave, as it is written.
+func written(c choice) string {
+	var all []string
+	for _, p := range c {
+		all = append(all, p.quantity.String())
+	}
+	return list(all)
 }
 
 func count(n int, one, many string) string {
@@ -73,29 +124,92 @@ func verdict(v check.Verdict) string {
 
 // unit returns the unit of q as it is said.
 func unit(q reading.Quantity) string {
+	if q.Unit == reading.NoUnit {
+		return ""
+	}
 	words := strings.Fields(q.Spoken())
 	return words[len(words)-1]
 }
 
-// readBack is what must be heard before a reading can be confirmed.
-func (t *turn) readBack() string {
-	p := t.s.Record.Pending
-	value := p.Quantity.Spoken()
-	if p.EventID == t.s.doubted {
+// figure is a quantity as it is said, without its unit.
+func figure(q reading.Quantity, doubted bool) string {
+	if doubted {
 		// Figure by figure: "fifteen" and "fifty" sound alike read back, too.
-		value = p.Quantity.Grouped() + " " + unit(p.Quantity)
+		return q.Grouped()
 	}
-	text := fmt.Sprintf("%s, %s. %s", capital(named(p.Slot)), value, verdict(p.Verdict))
-	if old, ok := t.s.Record.Latest(p.Slot); ok {
-		text += fmt.Sprintf(" It replaces %s.", old.Quantity.Spoken())
-	}
-	return text + " Confirm?"
+	return strings.TrimSpace(strings.TrimSuffix(q.Spoken(), unit(q)))
 }
+
+// readBack is what must be heard before a reading can be confirmed. With advice
+// it says what to look at where a reading is no pass.
+func (t *turn) readBack(advice bool) string {
+	p := t.s.Record.Pending
+	doubted := p.EventID == t.s.doubted
+	var words []string
+	add := func(format string, args ...any) { words = append(words, fmt.Sprintf(format, args...)) }
+	if t.several() && t.s.named != p.Slot.Board {
+		t.s.named = p.Slot.Board
+		if p.Slot.Way != 0 {
+			add("Board %s.", reading.Cardinal(p.Slot.Board))
+		}
+	}
+	var replaced []string
+	all := p.Each()
+	for _, one := range all {
+		if old, ok := t.s.Record.Latest(one.Slot); ok {
+			replaced = append(replaced, old.Quantity.Spoken())
+		}
+	}
+	if len(all) == 1 {
+		value := strings.TrimSpace(figure(p.Quantity, doubted) + " " + unit(p.Quantity))
+		add("%s, %s. %s", capital(t.name(p.Slot)), value, verdict(p.Verdict))
+		if advice && p.Verdict.Result != check.Pass && p.Verdict.Next != "" {
+			add("%s", p.Verdict.Next)
+		}
+	} else {
+		var ends []string
+		for _, one := range all {
+			ends = append(ends, end(one.Slot.Test)+" "+figure(one.Quantity, doubted))
+		}
+		add("%s. %s. %s", capital(way(p.Slot.Way)), capital(strings.Join(ends, ", ")), verdicts(all, advice))
+	}
+	if len(replaced) > 0 {
+		add("It replaces %s.", list(replaced))
+	}
+	add("Confirm?")
+	return strings.Join(words, " ")
+}
+
+// verdicts says the verdicts on the readings of one breath: one word when all
+// pass, otherwise each that does not, and what to look at for the worst.
+func verdicts(all []record.Proposal, advice bool) string {
+	var words []string
+	next, worst := "", 0
+	for _, p := range all {
+		rank := map[check.Result]int{check.Pass: 0, check.CannotSay: 1, check.Investigate: 2, check.Fail: 3}[p.Verdict.Result]
+		if rank == 0 {
+			continue
+		}
+		words = append(words, fmt.Sprintf("%s: %s", capital(end(p.Slot.Test)), lower(verdict(p.Verdict))))
+		if rank > worst {
+			next, worst = p.Verdict.Next, rank
+		}
+	}
+	if len(words) == 0 {
+		return "Pass."
+	}
+	if advice && next != "" {
+		words = append(words, next)
+	}
+	return strings.Join(words, " ")
+}
+
+func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }
 
 // prompt says what is waited for in full.
 func (t *turn) prompt() {
 	if t.s.Record.Pending != nil {
-		t.say(t.readBack())
+		t.say(t.readBack(false))
 		return
 	}
 	t.announce()
@@ -110,7 +224,10 @@ func (t *turn) remind() {
 	case t.s.reason != nil:
 		t.say(whyText)
 	default:
-		t.s.told = place{bar: t.s.told.bar, volts: t.s.told.volts}
+		t.s.told = place{bar: t.s.told.bar, setup: t.s.told.setup, volts: t.s.told.volts}
+		if slot, ok := t.hand(); ok {
+			t.s.taught = slices.DeleteFunc(slices.Clone(t.s.taught), func(x reading.Test) bool { return x == slot.Test })
+		}
 		t.prompt()
 	}
 }
@@ -121,30 +238,34 @@ func (t *turn) remindPending() {
 	if t.s.offer != nil {
 		t.say(t.offerText())
 	} else if t.s.Record.Pending != nil {
-		t.say(t.readBack())
+		t.say(t.readBack(false))
 	}
 }
 
 // announce says what is due, leaving out what has not changed since the last
 // announcement.
 func (t *turn) announce() {
+	t.s.stay = 0
 	d, ok := sequence.Next(t.s.Record)
-	switch {
-	case !ok:
+	if !ok {
 		t.nothingDue()
-	case d.Step != nil:
-		t.ask(*d.Step)
-	default:
-		t.announceTest(d)
+		return
 	}
+	t.nameBoard(d.Board)
+	if d.Step != nil {
+		t.ask(d.Board, *d.Step)
+		return
+	}
+	t.announceTest(d)
 }
 
-func (t *turn) ask(step sequence.Step) {
-	if t.s.asked == step.ID {
+func (t *turn) ask(board int, step sequence.Step) {
+	id := fmt.Sprintf("%d %s", board, step.ID)
+	if t.s.asked == id {
 		t.say(step.Brief)
 		return
 	}
-	t.s.asked = step.ID
+	t.s.asked = id
 	if step.Caution != "" {
 		t.say(step.Caution)
 	}
@@ -153,38 +274,90 @@ func (t *turn) ask(step sequence.Step) {
 
 func (t *turn) announceTest(d sequence.Due) {
 	r := &t.s.Record
-	w := r.Job.Way(d.Board, d.Slot.Way)
-	if w == nil { // a test of the board itself
-		t.say(capital(named(d.Slot)) + ".")
-		return
+	test := d.Slot.Test
+	w := board.Way{} // of the board itself
+	if d.Slot.Way != 0 {
+		w = *r.Job.Way(d.Board, d.Slot.Way)
 	}
-	now := place{d.Board, d.Slot.Way, d.Slot.Position, w.NeutralBar, d.Volts}
+	now := place{d.Board, d.Slot.Way, d.Slot.Position, w.NeutralBar, d.Setup, d.Volts}
 	was := t.s.told
+	if d.Slot.Way == 0 {
+		now.bar = was.bar
+	}
+	if !test.Insulation() {
+		now.volts = was.volts
+	}
 	t.s.told = now
+	moved := now.board != was.board || now.way != was.way
+	if now.setup != was.setup && now.setup != "" && len(r.Job.Tests) != 1 {
+		t.say(capital(string(now.setup)) + ".")
+	}
 	if now.bar != was.bar && severalBars(*r.Job.Board(d.Board)) {
 		t.sayf("Neutral bar %s.", w.NeutralBar)
 	}
-	if now.board != was.board || now.way != was.way {
+	if moved && d.Slot.Way != 0 {
 		t.sayf("%s, %s.", capital(way(w.Number)), w.Feeds)
+	} else if moved {
+		t.say("The board itself.")
 	}
-	if now.position != was.position && now.position > 0 || (now.board != was.board || now.way != was.way) && now.position > 0 {
+	if test.Insulation() && now.position > 0 && (moved || now.position != was.position) {
 		t.sayf("Switch position %s.", reading.Cardinal(now.position))
 	}
-	if w.Keep500Off != "" {
+	if test.Insulation() && w.Keep500Off != "" {
 		t.sayf("Together to earth only, because of %s.", w.Keep500Off)
 	}
-	if d.Slot.Test == reading.LE && !d.Again {
-		t.say("To find the conductor:")
+	if !d.Again {
+		switch test {
+		case reading.LE, reading.L1E, reading.L1L2, reading.L1N:
+			t.say("To find the conductor:")
+		}
 	}
-	test := capital(d.Slot.Test.Spoken())
-	if (now.board != was.board || now.way != was.way) || now.volts != was.volts {
-		test += fmt.Sprintf(", %v volts", d.Volts)
+	said := t.tested(record.Slot{Board: d.Slot.Board, Way: d.Slot.Way, Test: test})
+	if test == reading.Bonding {
+		said = t.tested(d.Slot)
 	}
-	t.say(test + ".")
+	if test.Insulation() && (moved || now.volts != was.volts) {
+		said += fmt.Sprintf(", %v volts", d.Volts)
+	}
+	if test == reading.RingR1 && !d.Again && t.asksEnds(d.Slot) {
+		said = "ring r one, r n and r two"
+	}
+	t.say(capital(said) + ".")
+	t.teach(test)
 	if d.Again {
 		old, _ := r.Latest(d.Slot)
 		t.sayf("It has %s. Read it again, or say carry on to keep it.", old.Quantity.Spoken())
 	}
+}
+
+// asksEnds reports whether all three ends of a ring are still to be read.
+func (t *turn) asksEnds(slot record.Slot) bool {
+	for _, slot.Test = range [...]reading.Test{reading.RingRn, reading.RingR2} {
+		_, stands := t.s.Record.Latest(slot)
+		_, out := t.s.Record.LeftOut(slot)
+		if stands || out {
+			return false
+		}
+	}
+	return true
+}
+
+// teach says how a test is answered, the first time that it is due.
+func (t *turn) teach(test reading.Test) {
+	text := ""
+	switch {
+	case test.Judged():
+		text = "Answer, " + answers(test) + "."
+	case test == reading.RingR1:
+		text = "In one breath, or one by one."
+	case test == reading.RingLN || test == reading.RingLE:
+		text = "With the ends crossed. Give the highest of the points."
+	}
+	if text == "" || slices.Contains(t.s.taught, test) {
+		return
+	}
+	t.s.taught = append(slices.Clip(t.s.taught), test)
+	t.say(text)
 }
 
 func severalBars(b board.Board) bool {
@@ -199,42 +372,92 @@ func severalBars(b board.Board) bool {
 func (t *turn) nothingDue() {
 	t.say("Nothing more is due.")
 	t.failing()
+	for _, n := range sequence.Boards(t.s.Record.Job) {
+		if text := t.skippedDead(n); text != "" {
+			t.say(text)
+		}
+	}
 	t.say("Say finish here to end.")
 }
 
-// failing names the ways that fail and how they are taken up again.
+// failing names what fails and how it is taken up again.
 func (t *turn) failing() {
-	ways := slices.DeleteFunc(sequence.Failing(t.s.Record, t.s.Record.Board), func(n int) bool { return n == 0 })
-	if len(ways) == 0 {
+	r := t.s.Record
+	var names, itself []string
+	board, first := 0, 0
+	for _, n := range sequence.Boards(r.Job) {
+		for _, w := range sequence.Failing(r, n) {
+			name := way(w)
+			if t.several() {
+				name = "board " + reading.Cardinal(n) + " " + name
+			}
+			if w == 0 {
+				itself = append(itself, t.failingOf(n)...)
+				continue
+			}
+			names = append(names, name)
+			if first == 0 {
+				board, first = n, w
+			}
+		}
+	}
+	if len(itself) > 0 {
+		t.sayf("%s failed. After work, give the reading again.", capital(list(itself)))
+	}
+	if len(names) == 0 {
 		return
 	}
-	var names []string
-	for _, n := range ways {
-		names = append(names, way(n))
+	const most = 5
+	if len(names) > most {
+		names = append(names[:most:most], fmt.Sprintf("%s more", reading.Cardinal(len(names)-most)))
 	}
-	t.sayf("%s failed. After work, say test %s again.", capital(list(names)), way(ways[0]))
+	goes := ""
+	if board != t.s.Board() {
+		goes = "board " + reading.Cardinal(board) + ", then "
+	}
+	t.sayf("%s failed. After work, say %stest %s again.", capital(list(names)), goes, way(first))
 }
 
-// left says what remains in a sentence.
+// failingOf names the tests of a board itself that fail.
+func (t *turn) failingOf(n int) (names []string) {
+	for _, x := range t.s.Record.Readings {
+		if x.Slot.Board == n && x.Slot.Way == 0 && x.Standing == record.Stands && x.Verdict.Result == check.Fail {
+			names = append(names, t.name(x.Slot))
+		}
+	}
+	return names
+}
+
+// left says what remains, in how many places, and how long that may take.
 func (t *turn) left() {
 	r := t.s.Record
 	var steps, tests int
-	ways := map[[2]int]bool{}
+	ways, boards := map[[2]int]bool{}, map[int]bool{}
 	for _, d := range sequence.Remaining(r) {
 		if d.Step != nil {
 			steps++
 			continue
 		}
 		tests++
-		ways[[2]int{d.Board, d.Slot.Way}] = true
+		boards[d.Board] = true
+		if d.Slot.Way != 0 {
+			ways[[2]int{d.Board, d.Slot.Way}] = true
+		}
 	}
 	if steps > 0 {
 		t.sayf("%s of preparation left.", capital(count(steps, "step", "steps")))
 	}
+	where := count(len(ways), "way", "ways")
+	switch {
+	case len(ways) == 0:
+		where = "the board itself"
+	case t.several():
+		where += " of " + count(len(boards), "board", "boards")
+	}
 	if tests == 0 {
 		t.say("No tests are left.")
 	} else {
-		t.sayf("%s left on %s.", capital(count(tests, "test", "tests")), count(len(ways), "way", "ways"))
+		t.sayf("%s left on %s.", capital(count(tests, "test", "tests")), where)
 	}
 	p := sequence.Count(r)
 	if p.LeftOut > 0 {
@@ -245,11 +468,60 @@ func (t *turn) left() {
 	}
 }
 
-func (t *turn) offerText() string {
-	a, b := t.s.offer.choices[0], t.s.offer.choices[1]
-	first, second := a.quantity.Grouped(), b.quantity.Grouped()
-	if a.slot != b.slot {
-		first, second = named(a.slot)+", "+first, named(b.slot)+", "+second
+// pace says how long what is left may take, once the pace is known.
+func (t *turn) pace() {
+	if took, ok := sequence.Estimate(t.s.Record); ok && took > 0 {
+		t.sayf("About %s at your pace.", roughly(took))
 	}
-	return fmt.Sprintf("%s, or %s? %s", capital(first), second, chooseText)
+}
+
+// roughly says a time no finer than it can be known: minutes under ten, then
+// five minutes, then half hours.
+func roughly(d time.Duration) string {
+	switch m := int(d.Round(time.Minute) / time.Minute); {
+	case m <= 1:
+		return "a minute"
+	case m < 10:
+		return reading.Cardinal(m) + " minutes"
+	case d < 58*time.Minute:
+		return reading.Cardinal((m+2)/5*5) + " minutes"
+	}
+	switch half := int(d.Round(30*time.Minute) / (30 * time.Minute)); {
+	case half == 2:
+		return "an hour"
+	case half%2 == 0:
+		return reading.Cardinal(half/2) + " hours"
+	case half == 3:
+		return "an hour and a half"
+	default:
+		return reading.Cardinal(half/2) + " and a half hours"
+	}
+}
+
+// offerText asks which of two readings was meant. Of the ends of a ring it says
+// only those that differ.
+func (t *turn) offerText() string {
+	a, b := t.s.offer[0], t.s.offer[1]
+	alike := len(a) == len(b) && a.has(b[0].slot)
+	say := func(c, other choice) string {
+		var words []string
+		for i, p := range c {
+			text := p.quantity.Grouped()
+			switch {
+			case len(c) == 1 && alike:
+			case len(c) > 1 && alike && p.quantity.Equal(other[i].quantity):
+				continue
+			case len(c) > 1:
+				text = end(p.slot.Test) + ", " + text
+			default:
+				text = t.name(p.slot) + ", " + text
+			}
+			words = append(words, text)
+		}
+		if len(c) > 1 && !alike {
+			return way(c[0].slot.Way) + ", " + strings.Join(words, ", ")
+		}
+		return strings.Join(words, ", ")
+	}
+	return fmt.Sprintf("%s, or %s? %s", capital(say(a, b)), say(b, a), chooseText)
 }

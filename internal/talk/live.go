@@ -1,0 +1,191 @@
+package talk
+
+import (
+	"fmt"
+	"slices"
+
+	"waycall/internal/phrase"
+	"waycall/internal/reading"
+	"waycall/internal/record"
+	"waycall/internal/sequence"
+)
+
+// Board returns the number of the board in hand: that of the reading that
+// waits, the one that the electrician went to, or the one that is due.
+func (s State) Board() int {
+	r := s.Record
+	if r.Pending != nil {
+		return r.Pending.Slot.Board
+	}
+	if s.stay != 0 {
+		return s.stay
+	}
+	if d, ok := sequence.Next(r); ok {
+		return d.Board
+	}
+	return r.Board
+}
+
+// InHand returns the board in hand and, when a reading waits or a test is due
+// there, its way and unit. Way 0 is the board itself.
+func (s State) InHand() (board, way int, unit reading.Unit) {
+	board = s.Board()
+	t := turn{s: s}
+	if slot, ok := t.hand(); ok {
+		return board, slot.Way, slot.Test.Unit()
+	}
+	return board, 0, ""
+}
+
+// goToBoard goes to a board. What is due there is said, or that nothing is: the
+// electrician may then still read back or test again what is on it.
+func (t *turn) goToBoard(n int) {
+	r := &t.s.Record
+	b := r.Job.Board(n)
+	switch {
+	case b == nil:
+		t.sayf("There is no board %s in this job.", reading.Cardinal(n))
+		return
+	case b.Supply.OnlyIsolated:
+		t.sayf("Board %s is only isolated, and nothing is tested on it.", reading.Cardinal(n))
+		return
+	}
+	t.follows(record.Event{Kind: record.Moved, Slot: &record.Slot{Board: n}})
+	t.s.stay, t.s.named = 0, 0
+	if d, ok := sequence.Next(*r); ok && (d.Board == n || r.Job.Board(d.Board).Supply.OnlyIsolated) {
+		t.remind()
+		return
+	}
+	t.s.stay = n
+	t.nameBoard(n)
+	t.say("Nothing is due here now.")
+	if w := t.waits(n); w != "" {
+		t.say(w)
+	}
+	t.say("Read back a way, test one again, or say carry on.")
+}
+
+// toLive takes the two answers before live tests. With dead tests left it says
+// how many, and what waives them; with a reason they are waived. Both answers
+// are still given one by one.
+func (t *turn) toLive(m phrase.Meaning) {
+	r := &t.s.Record
+	n := t.s.Board()
+	d, due := sequence.Next(*r)
+	switch {
+	case !liveJob(r.Job):
+		t.say("This job has no live tests.")
+		t.remind()
+		return
+	case due && d.Step != nil && !d.Step.Live && d.Board == n:
+		t.say("One at a time.")
+		t.remind()
+		return
+	}
+	left := sequence.Left(*r, n)
+	open := slices.DeleteFunc(slices.Clone(left), func(s record.Slot) bool { _, out := r.LeftOut(s); return out })
+	if m.Reason != "" && len(left) > 0 {
+		for _, slot := range left {
+			t.follows(record.Event{Kind: record.Skipped, Slot: &slot, Answer: record.Waived, Reason: m.Reason})
+		}
+		t.sayf("%s%s %s waived, %s. The competent person answers for that.", capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), are(len(left)-1), m.Reason)
+		if d, due = sequence.Next(*r); !due || d.Step == nil || d.Board != n || d.Step.ID != string(m.Command) {
+			t.announce()
+			return
+		}
+		left, open = nil, nil
+	}
+	if len(open) > 0 {
+		t.sayf("Not yet. %s%s %s left. Make %s, or waive %s with a reason: say ready for live tests, by agreement.",
+			capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), are(len(left)-1), them(len(left)), them(len(left)))
+		t.remind()
+		return
+	}
+	t.answer(string(m.Command))
+}
+
+// skippedDead says which dead tests of a board were skipped, so that their
+// places have no live test, and how they are waived. It is empty when there are
+// none.
+func (t *turn) skippedDead(n int) string {
+	r := t.s.Record
+	left := sequence.Left(r, n)
+	if len(left) == 0 {
+		return ""
+	}
+	var places []string
+	for _, s := range left {
+		p := way(s.Way)
+		if s.Way == 0 {
+			p = "the board"
+		}
+		if !slices.Contains(places, p) {
+			places = append(places, p)
+		}
+	}
+	where := list(places)
+	if len(places) > 4 {
+		where = count(len(places), "way", "ways")
+	}
+	return fmt.Sprintf("%s%s %s skipped, so %s %s no live test. To waive %s, say ready for live tests, by agreement.",
+		capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), were(len(left)-1), where, have(len(places)), them(len(left)))
+}
+
+// waits says why live tests of a board wait, or nothing.
+func (t *turn) waits(n int) string {
+	if text := t.skippedDead(n); text != "" {
+		return text
+	}
+	for _, o := range sequence.NotAsked(t.s.Record) {
+		if o.Waiting && o.Slot.Board == n {
+			return o.Reason
+		}
+	}
+	return ""
+}
+
+// several reports whether boards must be told apart.
+func (t *turn) several() bool { return len(t.s.Record.Job.Boards) > 1 }
+
+func (t *turn) ofBoard(n int) string {
+	if !t.several() {
+		return ""
+	}
+	return " of board " + reading.Cardinal(n)
+}
+
+// nameBoard says which board it is, when it is another than before.
+func (t *turn) nameBoard(n int) {
+	if t.several() && t.s.named != n {
+		t.s.named = n
+		t.sayf("Board %s, %s.", reading.Cardinal(n), t.s.Record.Job.Board(n).Name)
+	}
+}
+
+func were(more int) string {
+	if more == 0 {
+		return "was"
+	}
+	return "were"
+}
+
+func are(more int) string {
+	if more == 0 {
+		return "is"
+	}
+	return "are"
+}
+
+func have(n int) string {
+	if n == 1 {
+		return "has"
+	}
+	return "have"
+}
+
+func them(n int) string {
+	if n == 1 {
+		return "it"
+	}
+	return "them"
+}
