@@ -12,6 +12,8 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/audio"
+	"waycall/internal/board"
+	"waycall/internal/demo"
 	"waycall/internal/hear"
 	"waycall/internal/hear/sphinx"
 	"waycall/internal/hear/whisper"
@@ -218,5 +220,40 @@ func TestBadSound(t *testing.T) {
 	got, err := StreamClip(t.Context(), ear, phrase.Scope{}, readClip(t, "../../testdata/audio/0067-af_nova.flac"), audio.Settings{})
 	if err != nil || len(got) != 1 || got[0].Heard.Best().Text != "confirm" {
 		t.Errorf("after all this it heard %+v, %v", got, err)
+	}
+}
+
+// BenchmarkPrepare makes an ear ready for the whole of a job, as the start of a
+// session does beside the first sentences, and reports what the first and the
+// longest of it take, for which a phrase may have to wait.
+func BenchmarkPrepare(b *testing.B) {
+	terrace, err := demo.Board()
+	if err != nil {
+		b.Fatal(err)
+	}
+	for name, job := range map[string]board.Job{"workshop": workshop(b), "terrace": terrace} {
+		b.Run(name, func(b *testing.B) {
+			list := scopes(record.State{Job: job})
+			for b.Loop() {
+				b.StopTimer()
+				ear := realEar(b)
+				b.StartTimer()
+				var longest, first time.Duration
+				for i, s := range list {
+					start := time.Now()
+					if err := ear.Prepare(s); err != nil {
+						b.Fatal(err)
+					}
+					took := time.Since(start)
+					longest = max(longest, took)
+					if i == 0 {
+						first = took
+					}
+				}
+				b.ReportMetric(float64(first)/float64(time.Millisecond), "first-ms")
+				b.ReportMetric(float64(longest)/float64(time.Millisecond), "longest-ms")
+			}
+			b.ReportMetric(float64(len(list)), "scopes")
+		})
 	}
 }

@@ -15,7 +15,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"sync"
 	"time"
 
@@ -43,6 +42,12 @@ type Log interface {
 	Append(ctx context.Context, batch []record.Event, sound []byte) ([]record.Event, error)
 }
 
+// Keeper looks after the disks that the record is on; *store.Store is one.
+type Keeper interface {
+	Ready() error  // why the next phrase could not be stored, or nil
+	Copied() error // why the copy of the record is behind, or nil
+}
+
 // Watcher is told what happens, to show it. Its methods return quickly.
 type Watcher interface {
 	Speaking(text string)        // waycall is about to say this
@@ -52,14 +57,15 @@ type Watcher interface {
 	TooLong(d time.Duration)     // somebody spoke without a pause for longer than a phrase can be
 }
 
-// Session holds what a session needs. All fields but Settings and Timed must be
-// set.
+// Session holds what a session needs. All fields but Keeper, Settings and Timed must
+// be set.
 type Session struct {
 	Source   audio.Source
 	Ear      Ear
 	Voice    say.Voice
 	Player   say.Player
 	Log      Log
+	Keeper   Keeper // asked before each phrase
 	Watch    Watcher
 	Now      func() time.Time
 	Settings audio.Settings
@@ -74,11 +80,11 @@ const quietAfter = 12 * time.Second
 // A zero job means the one that the record began with.
 func (s *Session) Run(ctx context.Context, job board.Job, from record.State) (record.State, error) {
 	r := &run{Session: s, state: talk.State{Record: from}, ends: audio.NewEndpointer(s.Settings)}
-	if len(job.Boards) == 0 {
-		defer prepare(ctx, s.Ear, from.Job)()
-	} else {
-		defer prepare(ctx, s.Ear, job)()
+	known := from
+	if from.Sessions == 0 {
+		known.Job = job
 	}
+	defer prepare(ctx, s.Ear, known)()
 	done, err := r.answer(ctx, talk.Begin{At: s.Now(), Job: job}, nil)
 	for !done && err == nil {
 		done, err = r.listen(ctx)
@@ -91,16 +97,17 @@ type run struct {
 	state  talk.State
 	ends   *audio.Endpointer
 	timing *Timing // of the answer that is being made; nil when it is to no phrase
+	told   told
 }
 
 // prepare makes the ear ready for what the session can come to, while waycall
 // speaks its first sentences: what each way's tests allow to be said, in the order
 // of the work. The function it returns ends that.
-func prepare(ctx context.Context, ear Ear, job board.Job) (stop func()) {
+func prepare(ctx context.Context, ear Ear, known record.State) (stop func()) {
 	ctx, cancel := context.WithCancel(ctx)
 	var done sync.WaitGroup
 	done.Go(func() {
-		for _, s := range scopes(job) {
+		for _, s := range scopes(known) {
 			// An error comes again, and is told, when the scope is come to.
 			if ctx.Err() != nil || ear.Prepare(s) != nil {
 				return
@@ -114,21 +121,35 @@ func prepare(ctx context.Context, ear Ear, job board.Job) (stop func()) {
 // of it for the last.
 const mostScopes = 200
 
-// scopes lists what the session of a job can come to.
-func scopes(job board.Job) []phrase.Scope {
+// scopes lists what a session can come to, in the order of the work that
+// remains. A test that only a failure asks for has the unit of another on its
+// way.
+func scopes(known record.State) []phrase.Scope {
 	var list []phrase.Scope
-	for _, number := range sequence.Boards(job) {
-		whole := Scope(job, number)
-		list = append(list, whole)
-		for _, way := range sequence.Order(job, number) {
-			var units []reading.Unit
-			for _, t := range sequence.Allowed(job, number, way) {
-				if u := t.Unit(); !slices.Contains(units, u) && len(list) < mostScopes {
-					s := whole
-					s.Here, s.Unit = way, u
-					list, units = append(list, s), append(units, u)
-				}
-			}
+	type key struct {
+		board, way int
+		unit       reading.Unit
+	}
+	seen := map[key]bool{}
+	whole := map[int]phrase.Scope{}
+	add := func(k key) {
+		if seen[k] || len(list) >= mostScopes {
+			return
+		}
+		seen[k] = true
+		s, ok := whole[k.board]
+		if !ok {
+			s = Scope(known.Job, k.board)
+			whole[k.board] = s
+		}
+		s.Here, s.Unit = k.way, k.unit
+		list = append(list, s)
+	}
+	for _, d := range sequence.Remaining(known) {
+		if d.Step != nil {
+			add(key{board: d.Board})
+		} else {
+			add(key{d.Board, d.Slot.Way, d.Slot.Test.Unit()})
 		}
 	}
 	return list
@@ -136,6 +157,9 @@ func scopes(job board.Job) []phrase.Scope {
 
 // listen waits for the next phrase, or for a long silence, and answers it.
 func (r *run) listen(ctx context.Context) (done bool, err error) {
+	if err := r.lookAfter(ctx); err != nil {
+		return false, err
+	}
 	scope := r.scope() // nothing changes it until a phrase is answered
 	if err := r.Ear.Prepare(scope); err != nil {
 		return false, err
@@ -185,6 +209,9 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 		}
 		if time.Duration(quiet)*time.Second/audio.Rate >= quietAfter {
 			quiet = 0
+			if stuck, err := r.stuck(ctx, false); stuck || err != nil {
+				return false, err
+			}
 			return r.answer(ctx, talk.Silence{At: r.Now()}, nil)
 		}
 	}
@@ -205,6 +232,11 @@ func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (
 	r.timing = &Timing{Pause: ended.At - p.Spoken, Hearing: time.Since(start), Took: h.Took}
 	defer func() { r.timing = nil }()
 	r.Watch.Heard(h)
+	if h.Outcome != hear.None {
+		if stuck, err := r.stuck(ctx, true); stuck || err != nil {
+			return false, err
+		}
+	}
 	best := h.Best()
 	switch h.Outcome {
 	case hear.Reading, hear.Command:
@@ -230,9 +262,14 @@ func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (
 
 // recorded is a meaning as the record keeps it.
 func recorded(m phrase.Meaning) record.Meaning {
-	r := record.Meaning{Command: string(m.Command), Way: m.Way, Test: m.Test, OverRange: m.OverRange, Reason: m.Reason}
+	r := record.Meaning{Command: string(m.Command), Board: m.Board, Way: m.Way, Test: m.Test, OverRange: m.OverRange, Reason: m.Reason}
 	if m.Quantity.Bound != "" {
 		r.Quantity = &m.Quantity
+	}
+	for _, p := range m.Then {
+		if p.Test != "" {
+			r.Then = append(r.Then, record.Part{Test: p.Test, Quantity: p.Quantity})
+		}
 	}
 	return r
 }
@@ -313,30 +350,28 @@ func (r *run) speak(ctx context.Context, text string) error {
 
 // scope is what may be said now.
 func (r *run) scope() phrase.Scope {
-	known := r.state.Record
-	due, ok := sequence.Next(known)
-	at := known.Board
-	if p := known.Pending; p != nil {
-		at = p.Slot.Board
-	} else if ok {
-		at = due.Board
-	}
-	s := Scope(known.Job, at)
-	if p := known.Pending; p != nil {
-		s.Here, s.Unit = p.Slot.Way, p.Slot.Test.Unit()
-	} else if ok && due.Step == nil {
-		s.Here, s.Unit = due.Slot.Way, due.Slot.Test.Unit()
-	}
+	at, way, unit := r.state.InHand()
+	s := Scope(r.state.Record.Job, at)
+	s.Here, s.Unit = way, unit
 	return s
 }
 
-// Scope is what may be said about a board: the ways that it has, spare ones
-// too, and the tests that each can have.
+// Scope is what may be said about a board: the ways that it has, spare ones too,
+// and the tests that each can have; those of the board itself under way 0; and
+// the other boards of the job.
 func Scope(job board.Job, number int) phrase.Scope {
 	s := phrase.Scope{Ways: map[int][]reading.Test{}}
 	if b := job.Board(number); b != nil {
 		for _, w := range b.Ways {
 			s.Ways[w.Number] = sequence.Allowed(job, number, w.Number)
+		}
+		if own := sequence.Allowed(job, number, 0); len(own) > 0 {
+			s.Ways[0] = own
+		}
+	}
+	if len(job.Boards) > 1 {
+		for _, b := range job.Boards {
+			s.Boards = append(s.Boards, b.Number)
 		}
 	}
 	return s

@@ -231,7 +231,7 @@ func TestSession(t *testing.T) {
 			t.Errorf("the sound of event %d has %d bytes", id, n)
 		}
 	}
-	if last := r.ear.scopes[len(r.ear.scopes)-2]; last.Here != 1 || last.Unit != reading.Megohm || len(last.Ways) != 10 {
+	if last := r.ear.scopes[len(r.ear.scopes)-2]; last.Here != 1 || last.Unit != reading.Megohm || len(last.Ways) != 11 {
 		t.Errorf("at the confirm the scope was %+v", last)
 	}
 }
@@ -319,15 +319,93 @@ func TestTimed(t *testing.T) {
 
 func TestScopes(t *testing.T) {
 	r := newRig(t)
-	list := scopes(r.job)
+	list := scopes(record.State{Job: r.job})
 	if len(list) < 2 || len(list) > mostScopes || list[0].Here != 0 || list[1].Here != 1 || list[1].Unit != reading.Megohm {
 		t.Errorf("the scopes are %+v", list)
 	}
+	r.job.Tests = nil
 	for n := range 99 {
-		r.job.Boards[0].Ways = append(r.job.Boards[0].Ways, board.Way{Number: 100 + n})
+		r.job.Boards[0].Ways = append(r.job.Boards[0].Ways, board.Way{Number: 100 + n, Phases: 1, Wiring: board.Radial})
 	}
-	if n := len(scopes(r.job)); n > mostScopes {
+	if n := len(scopes(record.State{Job: r.job})); n > mostScopes {
 		t.Errorf("%d scopes of a large board", n)
+	}
+}
+
+func workshop(t testing.TB) board.Job {
+	t.Helper()
+	f, err := os.Open("../../testdata/boards/workshop.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	job, err := board.Read(f, "workshop.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return job
+}
+
+// What may be said on each of three boards: the tests of the board itself, the
+// other boards, and at every test that comes due its answer.
+func TestScopesOfBoards(t *testing.T) {
+	job := workshop(t)
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	first := Scope(job, 1)
+	if !slices.Equal(first.Boards, []int{1, 2, 3}) || !slices.Contains(first.Ways[0], reading.Ze) || slices.Contains(first.Ways[0], reading.RA) {
+		t.Errorf("board 1: %+v", first)
+	}
+	if ra := Scope(job, 3); !slices.Contains(ra.Ways[0], reading.RA) {
+		t.Errorf("board 3: %+v", ra)
+	}
+	list := scopes(record.State{Job: job})
+	if len(list) < 30 || len(list) > mostScopes {
+		t.Errorf("%d scopes", len(list))
+	}
+	said := map[string]func(phrase.Scope) bool{
+		"board three":                 func(phrase.Scope) bool { return true },
+		"board four":                  func(phrase.Scope) bool { return false },
+		"zed e nought point two":      func(s phrase.Scope) bool { return s.Here == 0 || slices.Contains(s.Ways[0], reading.Ze) },
+		"bonding nought point oh two": func(s phrase.Scope) bool { return s.Here == 0 || slices.Contains(s.Ways[0], reading.Bonding) },
+		"way three r one nought point three one r n nought point three one r two nought point five two": func(s phrase.Scope) bool { return slices.Contains(s.Ways[3], reading.RingR1) },
+		"two hundred milliseconds": func(s phrase.Scope) bool { return s.Unit == "" || s.Unit == reading.Millisec },
+		"ready for live tests":     func(phrase.Scope) bool { return true },
+	}
+	seen := map[string]bool{}
+	for _, s := range list {
+		key := fmt.Sprint(s)
+		if seen[key] {
+			t.Errorf("the scope %+v is prepared twice", s)
+		}
+		seen[key] = true
+	}
+	for _, s := range []phrase.Scope{list[0], list[len(list)/3], list[len(list)/2], list[len(list)-1]} {
+		a := g.Narrow(s)
+		for text, may := range said {
+			if a.Accepts(text) != may(s) {
+				t.Errorf("%q at way %d, unit %q: %v", text, s.Here, s.Unit, !may(s))
+			}
+		}
+	}
+}
+
+// A breath with three readings is kept in the record with all three.
+func TestRecordedMeaning(t *testing.T) {
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, _ := g.Meaning("way four r one nought point three one r n nought point three two r two nought point five two")
+	r := recorded(m)
+	if len(r.Then) != 2 || r.Then[1].Test != reading.RingR2 || r.Then[1].Quantity.String() != "0.52 ohm" || r.Quantity.String() != "0.31 ohm" {
+		t.Errorf("%+v", r)
+	}
+	m, _ = g.Meaning("board two")
+	if r := recorded(m); r.Board != 2 || r.Then != nil {
+		t.Errorf("%+v", r)
 	}
 }
 
