@@ -29,6 +29,7 @@ func newStart() *cobra.Command {
 		speakerName string
 		pause       time.Duration
 		wpm         int
+		copyTo      string
 		asJSON      bool
 	)
 	cmd := &cobra.Command{
@@ -39,8 +40,9 @@ last one stopped. JOB is a job's reference, or a board file: then the job is set
 up first if it is new.
 
 Say "finish here" to end, or press Ctrl-C. Everything confirmed is on the disk
-already, with its sound.`,
-		Example: "  waycall start board.yaml\n  waycall start TER-0107",
+already, with its sound. With --copy-to each phrase is also written to a copy in
+another folder, such as on a USB stick, as soon as it is stored.`,
+		Example: "  waycall start board.yaml\n  waycall start TER-0107 --copy-to /media/stick",
 		Args:    wantArgs(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
@@ -54,10 +56,20 @@ already, with its sound.`,
 			if err != nil {
 				return err
 			}
-			defer log.Close()
+			defer func() {
+				log.Close() // brings the copy up to date
+				if err := log.Copied(); err != nil {
+					fmt.Fprintf(cmd.ErrOrStderr(), "waycall: %v\n", err)
+				}
+			}()
 			from, err := fold(ctx, log)
 			if err != nil {
 				return err
+			}
+			if copyTo != "" {
+				if err := log.CopyTo(copyTo); err != nil {
+					return err
+				}
 			}
 			e, _, closeEar, err := ear.open()
 			if err != nil {
@@ -83,7 +95,7 @@ already, with its sound.`,
 				watch = jsonScreen{cmd.OutOrStdout()}
 			}
 			s := session.Session{
-				Source: source, Ear: e, Voice: voice, Player: loud, Log: log,
+				Source: source, Ear: e, Voice: voice, Player: loud, Log: log, Keeper: log,
 				Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: pause},
 			}
 			_, err = s.Run(ctx, board.Job{}, from)
@@ -94,6 +106,7 @@ already, with its sound.`,
 	data.add(cmd)
 	cmd.Flags().StringVar(&micName, "mic", "", "microphone, by a part of its name (waycall mics lists them)")
 	cmd.Flags().StringVar(&speakerName, "speaker", "", "loudspeaker or headphones, by a part of the name")
+	cmd.Flags().StringVar(&copyTo, "copy-to", "", "keep a copy of the job in this folder, too, such as on a USB stick")
 	cmd.Flags().DurationVar(&pause, "pause", 500*time.Millisecond, "silence that ends a phrase")
 	cmd.Flags().IntVar(&wpm, "speech-rate", 170, "how fast waycall speaks, words a minute")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print what happens as JSON, one object a line")

@@ -1,0 +1,76 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/store"
+)
+
+func newVerify() *cobra.Command {
+	var (
+		data   dataFlag
+		asJSON bool
+	)
+	cmd := &cobra.Command{
+		Use:   "verify JOB|FILE",
+		Short: "Check that a record is whole",
+		Long: `Reads all of a job and changes nothing: the database file, the chain of events
+from the first to the last, each of which carries the sum of the one before, every
+sound, and whether the whole makes sense. It says what is wrong, at which event,
+and what to do. FILE is a job's file, or one made by waycall export.
+
+The sum that it prints stands for the whole log up to the last event. Noted
+elsewhere, it shows later that nothing before it was altered since, which the
+chain alone cannot show: who can write to a file can make its sums anew.
+
+Exit code 0: whole. 1: something is wrong.`,
+		Example: "  waycall verify TER-0107\n  waycall verify /media/stick/TER-0107.waycall",
+		Args:    wantArgs(1, 1, "one job or file"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			path, err := data.path(args[0])
+			if err != nil {
+				return err
+			}
+			r, err := store.Verify(cmd.Context(), path)
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				err = printJSON(cmd.OutOrStdout(), r)
+			} else {
+				err = writeReport(cmd.OutOrStdout(), r)
+			}
+			if err == nil && len(r.Problems) > 0 {
+				err = fmt.Errorf("the record in %s is not whole; do as said above", r.File)
+			}
+			return err
+		},
+	}
+	data.add(cmd)
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
+
+func writeReport(w io.Writer, r store.Report) error {
+	fmt.Fprintf(w, "%s\n%d events, %d sounds", r.File, r.Events, r.Sounds)
+	if r.Events > 0 {
+		fmt.Fprintf(w, ", the last of %s", r.Last.Local().Format("2006-01-02 15:04:05"))
+	}
+	fmt.Fprintln(w, ".")
+	for _, f := range r.Problems {
+		fmt.Fprintf(w, "Wrong: %s.\n", f)
+	}
+	for _, f := range r.Notes {
+		fmt.Fprintf(w, "Note: %s.\n", f)
+	}
+	if len(r.Problems) == 0 {
+		fmt.Fprintf(w, "The record is whole.\n")
+		if r.Head != "" {
+			fmt.Fprintf(w, "Sum of the last event: %s\n", r.Head)
+		}
+	}
+	return nil
+}
