@@ -150,13 +150,14 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 		all = append(all, c)
 		return nil
 	}
-	for _, heard := range []struct {
+	witnesses := []struct {
 		text string
 		m    phrase.Meaning
-		ok   bool
-	}{{words, mine, ok}, {other.Words, theirs, understood}, {held.Words, second, heard}} {
-		if heard.ok {
-			if err := consider(heard.text, heard.m); err != nil {
+		ok   bool // it heard a phrase
+	}{{words, mine, ok}, {held.Words, second, heard}, {other.Words, theirs, understood}}
+	for _, w := range witnesses {
+		if w.ok {
+			if err := consider(w.text, w.m); err != nil {
 				return h, err
 			}
 		}
@@ -170,13 +171,27 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 			}
 		}
 	}
-	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.both(), a.both()) })
+	// What two of three heard comes first, then what is likelier to both models.
+	agreed := func(c candidate) int {
+		n := 0
+		for _, w := range witnesses {
+			if w.ok && w.m.Same(c.Meaning) {
+				n++
+			}
+		}
+		return max(n-1, 0)
+	}
+	slices.SortStableFunc(all, func(a, b candidate) int {
+		return cmp.Or(cmp.Compare(agreed(b), agreed(a)), cmp.Compare(b.both(), a.both()))
+	})
 	// A witness may lose a part of what was said, across a pause or in noise; it
-	// does not make one up. So the whole stands before its part.
-	for i, c := range all {
-		if understood && c.Text == other.Words && partOf(words, c.Text) || ok && c.Text == words && partOf(other.Words, c.Text) {
-			all = slices.Insert(slices.Delete(all, i, i+1), 0, c)
-			break
+	// does not make one up. So, where no two agree, the whole stands before its part.
+	if agreed(all[0]) == 0 {
+		for i, c := range all {
+			if understood && c.Text == other.Words && partOf(words, c.Text) || ok && c.Text == words && partOf(other.Words, c.Text) {
+				all = slices.Insert(slices.Delete(all, i, i+1), 0, c)
+				break
+			}
 		}
 	}
 	best := all[0]
@@ -185,8 +200,11 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 		h.Candidates = append(h.Candidates, c.Candidate)
 	}
 
-	by := func(ok bool, m phrase.Meaning) bool { return ok && m.Same(best.Meaning) }
-	first, two, three := by(ok, mine), by(heard, second), by(understood, theirs)
+	var by [3]bool // who heard it
+	for i, w := range witnesses {
+		by[i] = w.ok && w.m.Same(best.Meaning)
+	}
+	first, two, three := by[0], by[1], by[2]
 	if broken && !two && !three {
 		return h, nil // music and knocks come out so, too: nobody else heard the phrase
 	}
@@ -212,8 +230,7 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	}
 	h.Confidence = fitted.Confidence(h.Evidence)
 	// A figure is never taken on one witness's word, however sure of it.
-	agreed := first && (two || three) || two && three || !best.Meaning.HasValue()
-	h.Agreed = agreed && h.Confidence >= fitted.Sure
+	h.Agreed = (agreed(best) > 0 || !best.Meaning.HasValue()) && h.Confidence >= fitted.Sure
 	if h.Confidence >= fitted.Ask {
 		h.Outcome = kind(best.Meaning)
 	} else {
