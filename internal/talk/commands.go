@@ -2,10 +2,13 @@ package talk
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 
+	"waycall/internal/check"
 	"waycall/internal/phrase"
+	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
 )
@@ -462,7 +465,12 @@ func (t *turn) goTo(n int) {
 	t.move(first)
 }
 
-// readWay reads back what stands for a way.
+// longRead is how much of a way is read back, in characters: about twenty
+// seconds. What waits to be confirmed may follow, and must be heard.
+const longRead = 330
+
+// readWay reads back what stands for a way: with the reasons where they are
+// few, otherwise what passes without a word.
 func (t *turn) readWay(n int) {
 	r := t.s.Record
 	on := t.s.Board()
@@ -472,21 +480,38 @@ func (t *turn) readWay(n int) {
 	}
 	t.nameBoard(on)
 	t.say(capital(way(n)) + ".")
-	found := false
+	var full, short []string
 	for _, x := range r.Readings {
 		if x.Slot.Board == on && x.Slot.Way == n && x.Standing == record.Stands {
-			t.sayf("%s, %s. %s", capital(t.tested(x.Slot)), x.Quantity.Spoken(), verdict(x.Verdict))
-			found = true
+			text := capital(t.tested(x.Slot)) + ", " + x.Quantity.Spoken()
+			full = append(full, text+". "+verdict(x.Verdict))
+			if x.Verdict.Result != check.Pass {
+				text += ", " + string(x.Verdict.Result)
+			}
+			short = append(short, text+".")
 		}
 	}
 	for _, k := range r.Skips {
 		if k.Slot.Board == on && k.Slot.Way == n && k.Ended == 0 {
-			t.sayf("%s, %s, %s.", capital(t.tested(k.Slot)), k.How, k.Reason)
-			found = true
+			text := fmt.Sprintf("%s, %s, %s.", capital(t.tested(k.Slot)), k.How, k.Reason)
+			full, short = append(full, text), append(short, text)
 		}
 	}
-	if !found {
+	if len(full) == 0 {
 		t.say("No readings yet.")
+		return
+	}
+	if len(strings.Join(full, " ")) <= longRead {
+		t.say(full...)
+		return
+	}
+	said := 0
+	for i, text := range short {
+		if said += len(text) + 1; said > longRead {
+			t.sayf("And %s more, on the schedule.", reading.Cardinal(len(short)-i))
+			return
+		}
+		t.say(text)
 	}
 }
 

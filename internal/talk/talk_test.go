@@ -3,6 +3,7 @@ package talk
 import (
 	"encoding/json"
 	"math/rand/v2"
+	"reflect"
 	"strconv"
 	"strings"
 	"testing"
@@ -22,11 +23,11 @@ var commands = []phrase.Command{
 	phrase.NotApplicable, phrase.Limitation, phrase.GoBack, phrase.GoTo, phrase.ReadBack, phrase.TestAgain, phrase.Pause,
 	phrase.CarryOn, phrase.Finish, phrase.Note, phrase.First, phrase.Second, phrase.Reason, phrase.Isolated,
 	phrase.ProvedDead, phrase.LampsOut, phrase.LoadsOut, phrase.SwitchesOn, phrase.SurgeOut, phrase.LeadsChecked,
-	phrase.Correct, phrase.Incorrect, "hum",
+	phrase.Correct, phrase.Incorrect, phrase.GoToBoard, phrase.DeadTestsComplete, phrase.ReadyForLive, "hum",
 }
 
 // likely are what a conversation is mostly made of.
-var likely = []phrase.Command{"", "", "", phrase.Confirm, phrase.Confirm, phrase.No, phrase.Scratch, phrase.First}
+var likely = []phrase.Command{"", "", "", phrase.Confirm, phrase.Confirm, phrase.No, phrase.Scratch, phrase.First, phrase.Correct, phrase.GoToBoard, phrase.ReadyForLive}
 
 var values = []string{"", "", ">999", "206", "260", "0.4", "1.5", "<5", ">99", "999", "1200", "0", "3.10"}
 
@@ -42,7 +43,18 @@ func meaning(command phrase.Command, way int, test reading.Test, value string, u
 	return m
 }
 
-var someTests = []reading.Test{"", "", "", reading.LNE, reading.LN, reading.LE, reading.NE, reading.LL, reading.Zs}
+var someTests = []reading.Test{"", "", "", "", "", reading.LNE, reading.LN, reading.LE, reading.NE, reading.LL, reading.L1E, reading.L1L2, reading.Zs, reading.Ze, reading.RA,
+	reading.PFC, reading.PSC, reading.R1R2, reading.R2, reading.RingR1, reading.RingRn, reading.RingR2, reading.RingLN, reading.RingLE,
+	reading.Earthing, reading.Bonding, reading.RCD1x, reading.RCD5x, reading.RCDRamp}
+
+var judgedTests = []reading.Test{reading.Polarity, reading.Polarity, reading.Functional, reading.RCDButton, reading.RCDHalf, reading.PhaseSequence}
+
+// someJobs are what is tested: insulation alone, one board whole, three boards.
+func someJobs(t testing.TB) []board.Job {
+	whole := readJob(t, "terrace.yaml")
+	whole.Tests = nil
+	return []board.Job{readJob(t, "terrace.yaml"), whole, readJob(t, "workshop.yaml")}
+}
 
 // pick chooses one of n. Conversations are drawn by rapid, which shrinks what
 // fails; evenly at random, which reaches what rapid's liking for small numbers
@@ -62,7 +74,14 @@ func anyMeaning(p pick) phrase.Meaning {
 	case "":
 		m := meaning("", way, one(p, someTests), one(p, values), one(p, []reading.Unit{"", "", "", reading.Megohm, reading.Ohm}), "")
 		m.OverRange = m.Quantity.Bound == ""
+		if p(6) == 0 {
+			m = ends(way, one(p, values[2:]), one(p, values[2:]), one(p, values[2:]))
+		}
 		return m
+	case phrase.Correct, phrase.Incorrect:
+		return meaning(c, way, one(p, judgedTests), "", "", "")
+	case phrase.GoToBoard:
+		return phrase.Meaning{Command: c, Board: p(5)}
 	case phrase.No:
 		return meaning(c, 0, "", one(p, values), "", "")
 	case phrase.GoTo, phrase.ReadBack, phrase.TestAgain:
@@ -70,6 +89,15 @@ func anyMeaning(p pick) phrase.Meaning {
 	default:
 		return meaning(c, 0, "", "", "", one(p, []string{"", "no access"}))
 	}
+}
+
+// ends are the ends of a ring in one breath.
+func ends(way int, r1, rn, r2 string) phrase.Meaning {
+	m := meaning("", way, reading.RingR1, r1, reading.Ohm, "")
+	for i, text := range []string{rn, r2} {
+		m.Then[i] = phrase.Part{Test: [...]reading.Test{reading.RingRn, reading.RingR2}[i], Quantity: meaning("", 0, "", text, reading.Ohm, "").Quantity}
+	}
+	return m
 }
 
 // anyValue is a reading without a place, the usual thing to dispute.
@@ -115,10 +143,17 @@ func (p *talker) do(e Event) {
 	p.t.Helper()
 	p.at = p.at.Add(time.Second)
 	before := p.state
-	frozen, _ := json.Marshal(before.Record)
+	now := p.at.Second()%10 == 0 // it takes its time
+	frozen := ""
+	if now {
+		text, _ := json.Marshal(before.Record)
+		frozen = string(text)
+	}
 	out := p.step(e)
-	if after, _ := json.Marshal(before.Record); string(after) != string(frozen) {
-		p.t.Fatalf("%#v changed the state before it", e)
+	if now {
+		if after, _ := json.Marshal(before.Record); string(after) != frozen {
+			p.t.Fatalf("%#v changed the state before it", e)
+		}
 	}
 	r := p.state.Record
 	if len(r.Readings) > len(before.Record.Readings) {
@@ -175,7 +210,9 @@ func (p *talker) stored(before State, readings []record.Reading) {
 func (p *talker) prepare() {
 	p.t.Helper()
 	for _, step := range sequence.Steps(p.state.Record.Job, p.state.Record.Board) {
-		p.phrase(phrase.Meaning{Command: phrase.Command(step.ID)})
+		if !step.Live {
+			p.phrase(phrase.Meaning{Command: phrase.Command(step.ID)})
+		}
 	}
 }
 
@@ -184,37 +221,57 @@ func (p *talker) phrase(m phrase.Meaning) {
 	p.do(Heard{At: p.at, Meaning: m, Phrase: record.Phrase{Agreed: true}})
 }
 
+// willing is what a willing electrician says now; false when all is done.
+func (p *talker) willing() (phrase.Meaning, bool) {
+	r := p.state.Record
+	d, due := sequence.Next(r)
+	switch {
+	case r.Paused:
+		return phrase.Meaning{Command: phrase.CarryOn}, true
+	case p.state.offer != nil:
+		return phrase.Meaning{Command: phrase.First}, true
+	case p.state.reason != nil:
+		return phrase.Meaning{Command: phrase.Reason, Reason: "no access"}, true
+	case r.Pending != nil:
+		return phrase.Meaning{Command: phrase.Confirm}, true
+	case !due:
+		return phrase.Meaning{}, false
+	case p.state.stay != 0:
+		return phrase.Meaning{Command: phrase.CarryOn}, true
+	case d.Step != nil:
+		return phrase.Meaning{Command: phrase.Command(d.Step.ID)}, true
+	case d.Slot.Test.Judged():
+		return phrase.Meaning{Command: phrase.Correct, Test: d.Slot.Test}, true
+	case d.Slot.Test.Insulation():
+		return phrase.Meaning{OverRange: true}, true
+	}
+	return meaning("", 0, "", "0.2", "", ""), true
+}
+
 // finishWork answers whatever is asked, as a willing electrician would, and
 // fails when that leads nowhere.
 func (p *talker) finishWork() {
 	p.t.Helper()
-	for range 400 {
-		r := p.state.Record
-		d, due := sequence.Next(r)
-		switch {
-		case r.Finished:
-			p.do(Begin{At: p.at})
-		case r.Paused:
-			p.phrase(phrase.Meaning{Command: phrase.CarryOn})
-		case p.state.offer != nil:
-			p.phrase(phrase.Meaning{Command: phrase.First})
-		case p.state.reason != nil:
-			p.phrase(phrase.Meaning{Command: phrase.Reason, Reason: "no access"})
-		case r.Pending != nil:
-			p.phrase(phrase.Meaning{Command: phrase.Confirm})
-		case !due:
-			p.phrase(phrase.Meaning{Command: phrase.Finish})
-			if !p.state.Record.Finished || len(sequence.Remaining(p.state.Record)) > 0 {
-				p.t.Fatalf("finished with %v remaining", sequence.Remaining(p.state.Record))
-			}
-			return
-		case d.Step != nil:
-			p.phrase(phrase.Meaning{Command: phrase.Command(d.Step.ID)})
-		default:
-			p.phrase(phrase.Meaning{OverRange: true})
-		}
+	if p.state.Record.Finished {
+		p.do(Begin{At: p.at})
 	}
-	p.t.Fatalf("a dead end: %+v", p.state)
+	for range 1500 {
+		m, more := p.willing()
+		if more {
+			p.phrase(m)
+			continue
+		}
+		p.phrase(phrase.Meaning{Command: phrase.Finish})
+		if !p.state.Record.Finished || len(sequence.Remaining(p.state.Record)) > 0 {
+			p.t.Fatalf("finished with %v remaining", sequence.Remaining(p.state.Record))
+		}
+		again, err := record.Fold(p.log)
+		if err != nil || !reflect.DeepEqual(again, p.state.Record) {
+			p.t.Fatalf("the whole log gives another record, %v", err)
+		}
+		return
+	}
+	p.t.Fatalf("a dead end: %q after %+v", p.heard, p.state)
 }
 
 // rapidTB lets a property test use helpers made for testing.TB.
@@ -233,7 +290,21 @@ func converse(p pick, t testing.TB, job board.Job, turns int) {
 	if p(3) > 0 {
 		k.prepare()
 	}
+	if p(2) == 0 {
+		// Somewhere in the middle of the work.
+		for range p(400) {
+			m, more := k.willing()
+			if !more {
+				break
+			}
+			k.phrase(m)
+		}
+	}
 	for range turns {
+		if m, more := k.willing(); more && p(4) == 0 {
+			k.phrase(m)
+			continue
+		}
 		k.do(anyTurn(p, k.at))
 		if p(30) == 0 {
 			k.state = State{Record: k.state.Record}
@@ -247,17 +318,17 @@ func converse(p pick, t testing.TB, job board.Job, turns int) {
 // agreed to by "confirm" is stored, the facts alone give the same record, no
 // state is changed from behind, and the work can always be brought to its end.
 func TestConversationProperties(t *testing.T) {
-	job := readJob(t, "terrace.yaml")
+	jobs := someJobs(t)
 	rapid.Check(t, func(rt *rapid.T) {
-		converse(drawn(rt), rapidTB{t, rt}, job, rapid.IntRange(0, 40).Draw(rt, "turns"))
+		converse(drawn(rt), rapidTB{t, rt}, rapid.SampledFrom(jobs).Draw(rt, "job"), rapid.IntRange(0, 40).Draw(rt, "turns"))
 	})
 }
 
 func TestManyConversations(t *testing.T) {
-	job := readJob(t, "terrace.yaml")
-	for seed := range uint64(250) {
+	jobs := someJobs(t)
+	for seed := range uint64(150) {
 		t.Run(strconv.FormatUint(seed, 10), func(t *testing.T) {
-			converse(rand.New(rand.NewPCG(seed, 1)).IntN, t, job, 60)
+			converse(rand.New(rand.NewPCG(seed, 1)).IntN, t, jobs[seed%3], 60)
 		})
 	}
 }
@@ -265,10 +336,10 @@ func TestManyConversations(t *testing.T) {
 // A disputed phrase never stores, drops, moves or ends anything, unless it is a
 // value, which then is only offered or read back.
 func TestDisputedNeverActs(t *testing.T) {
-	job := readJob(t, "terrace.yaml")
+	jobs := someJobs(t)
 	for seed := range uint64(300) {
 		p := pick(rand.New(rand.NewPCG(seed, 2)).IntN)
-		k := newTalker(t, job)
+		k := newTalker(t, jobs[seed%3])
 		k.prepare()
 		for range p(12) {
 			k.do(anyTurn(p, k.at))
@@ -283,7 +354,7 @@ func TestDisputedNeverActs(t *testing.T) {
 			switch e.Kind {
 			case record.Heard, record.Said:
 			case record.Dropped, record.Proposed:
-				if !h.Meaning.HasValue() {
+				if !gives(h.Meaning) {
 					t.Fatalf("seed %d: %+v gave %s", seed, h, e.Kind)
 				}
 			default:
@@ -295,28 +366,29 @@ func TestDisputedNeverActs(t *testing.T) {
 
 // FuzzStep reads a conversation from bytes.
 func FuzzStep(f *testing.F) {
-	job := readJob(f, "terrace.yaml")
+	jobs := someJobs(f)
 	f.Add([]byte{1, 8, 0, 0, 0, 0, 2, 0, 8, 0, 0, 3})
 	f.Add([]byte("any talk at all, as long as it goes on for some time"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		if len(data) > 300 {
 			return
 		}
-		converse(func(n int) int {
+		next := func(n int) int {
 			if len(data) == 0 {
 				return 0
 			}
 			k := int(data[0]) % n
 			data = data[1:]
 			return k
-		}, t, job, len(data)/6)
+		}
+		converse(next, t, jobs[next(len(jobs))], len(data)/6)
 	})
 }
 
 // Every preparation step is answered by a phrase of the grammar.
 func TestStepsAreAnsweredByPhrases(t *testing.T) {
 	g := loadGrammar(t)
-	for _, step := range sequence.Steps(readJob(t, "terrace.yaml"), 1) {
+	for _, step := range sequence.Steps(someJobs(t)[1], 1) {
 		if m, ok := g.Meaning(step.ID); !ok || string(m.Command) != step.ID {
 			t.Errorf("%q means %+v", step.ID, m)
 		}
