@@ -199,17 +199,22 @@ type jobLine struct {
 
 func newJobs() *cobra.Command {
 	var (
-		data   dataFlag
-		asJSON bool
+		data     dataFlag
+		archived bool
+		asJSON   bool
 	)
 	cmd := &cobra.Command{
 		Use:   "jobs",
-		Short: "List the jobs",
+		Short: "List the jobs, rename one or put one away",
 		Args:  wantArgs(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			dir, err := data.folder()
 			if err != nil {
 				return err
+			}
+			away := filepath.Join(dir, archiveFolder)
+			if archived {
+				dir = away
 			}
 			files, err := filepath.Glob(filepath.Join(dir, "*"+jobFile))
 			if err != nil {
@@ -230,6 +235,13 @@ func newJobs() *cobra.Command {
 			if asJSON {
 				return printJSON(cmd.OutOrStdout(), lines)
 			}
+			if !archived {
+				defer func() {
+					if put, _ := filepath.Glob(filepath.Join(away, "*"+jobFile)); len(put) > 0 {
+						fmt.Fprintf(cmd.OutOrStdout(), "Put away: %d; waycall jobs --archived lists them.\n", len(put))
+					}
+				}()
+			}
 			if len(lines) == 0 {
 				_, err := fmt.Fprintf(cmd.OutOrStdout(), "No jobs in %s. waycall new BOARD.yaml sets one up.\n", dir)
 				return err
@@ -246,6 +258,8 @@ func newJobs() *cobra.Command {
 		},
 	}
 	data.add(cmd)
+	cmd.Flags().BoolVar(&archived, "archived", false, "list the jobs that were put away")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	cmd.AddCommand(newJobsRename(), newJobsArchive())
 	return cmd
 }

@@ -1,11 +1,17 @@
 package main
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/pack"
 	"waycall/internal/store"
 )
 
@@ -30,11 +36,7 @@ Exit code 0: whole. 1: something is wrong.`,
 		Example: "  waycall verify TER-0107\n  waycall verify /media/stick/TER-0107.waycall",
 		Args:    wantArgs(1, 1, "one job or file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			path, err := data.path(args[0])
-			if err != nil {
-				return err
-			}
-			r, err := store.Verify(cmd.Context(), path)
+			r, err := data.verify(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
@@ -52,6 +54,44 @@ Exit code 0: whole. 1: something is wrong.`,
 	data.add(cmd)
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return cmd
+}
+
+// verify looks at a job, or at a packed one.
+func (d *dataFlag) verify(ctx context.Context, arg string) (store.Report, error) {
+	if !strings.HasSuffix(arg, jobFile) && jobName.MatchString(arg) {
+		if path, err := d.file(arg); err == nil {
+			r, err := store.Verify(ctx, path)
+			if !errors.Is(err, fs.ErrNotExist) {
+				return r, err
+			}
+		}
+	}
+	if _, err := os.Stat(arg); err != nil {
+		return store.Report{}, fmt.Errorf("no job and no file %s; waycall jobs lists the jobs", arg)
+	}
+	if !isZip(arg) {
+		return store.Verify(ctx, arg)
+	}
+	p, err := pack.Open(ctx, arg, "")
+	if err != nil {
+		return store.Report{}, err
+	}
+	defer p.Close()
+	r := p.Report
+	r.File = arg
+	return r, nil
+}
+
+// isZip reports whether a file begins as a zip does.
+func isZip(path string) bool {
+	f, err := os.Open(path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	begin := make([]byte, 4)
+	_, err = io.ReadFull(f, begin)
+	return err == nil && string(begin) == "PK\x03\x04"
 }
 
 func writeReport(w io.Writer, r store.Report) error {

@@ -368,3 +368,80 @@ func (c *copier) catchUp() error {
 	}
 	return to.Commit()
 }
+
+// Snapshot writes the job at from, as it is now, to a new file at to: one plain
+// file, checked, and brought up to date when an older waycall wrote it. It may be
+// done while another session writes. Errors: as for OpenReadOnly and Create; then
+// there is nothing at to.
+func Snapshot(from, to string) (err error) {
+	from, err = locate(from)
+	if err != nil {
+		return explain("copy the job", from, err)
+	}
+	if to, err = filepath.Abs(to); err != nil {
+		return explain("copy the job to", to, err)
+	}
+	db, _, err := openReader(from)
+	if err != nil {
+		return explain("copy the job", from, err)
+	}
+	defer db.Close()
+	if _, err := os.Lstat(to); err == nil {
+		return explain("copy the job to", to, fs.ErrExist)
+	}
+	if err := backup(db, to); err != nil {
+		os.Remove(to)
+		os.Remove(to + "-journal")
+		return explain("copy the job to", to, err)
+	}
+	s, err := Open(to)
+	if err == nil {
+		err = s.Close()
+	}
+	if err != nil {
+		os.Remove(to)
+	}
+	return err
+}
+
+// Move gives the file of the job at from another name, or puts it into another
+// folder of the same disk. Nobody may have it open, and nothing may be at to.
+// Errors: as for Open, fs.ErrExist; then nothing was moved.
+func Move(from, to string) error {
+	from, err := locate(from)
+	if err != nil {
+		return explain("move the job", from, err)
+	}
+	if to, err = filepath.Abs(to); err != nil {
+		return explain("move the job to", to, err)
+	}
+	s, err := Open(from)
+	if err != nil {
+		return err
+	}
+	lock := s.lock
+	s.lock = nil // kept over the Close
+	defer lock.release()
+	if _, err := s.db.Exec("PRAGMA busy_timeout = 0; PRAGMA journal_mode = DELETE"); err != nil {
+		s.Close()
+		return explain("move the job", from, err)
+	}
+	if err := s.Close(); err != nil {
+		return err
+	}
+	if _, err := os.Lstat(from + "-wal"); err == nil {
+		return explain("move the job", from, fault(ErrInUse, "another program reads it", "end that first"))
+	}
+	there, err := acquireLock(to)
+	if err != nil {
+		return explain("move the job to", to, err)
+	}
+	defer there.release()
+	if _, err := os.Lstat(to); err == nil {
+		return explain("move the job to", to, fs.ErrExist)
+	}
+	if err := os.Rename(from, to); err != nil {
+		return explain("move the job to", to, err)
+	}
+	return explain("move the job to", to, errors.Join(syncFolder(filepath.Dir(to)), syncFolder(filepath.Dir(from))))
+}

@@ -1,0 +1,67 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/pack"
+)
+
+func newImport() *cobra.Command {
+	var (
+		data   dataFlag
+		as     string
+		asJSON bool
+	)
+	cmd := &cobra.Command{
+		Use:   "import FILE",
+		Short: "Take in a job that was exported",
+		Long: `Checks a file that waycall export made, from end to end, and then adds its job to
+the others. When anything in it is wrong nothing is added. A job that is there
+already is never written over: give the new one another name with --as.`,
+		Example: "  waycall import TER-0107.zip",
+		Args:    wantArgs(1, 1, "one file"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			dir, err := data.folder()
+			if err != nil {
+				return err
+			}
+			if err := os.MkdirAll(dir, 0o700); err != nil {
+				return fmt.Errorf("folder for jobs: %w; name another with --data", err)
+			}
+			p, err := pack.Open(cmd.Context(), args[0], dir)
+			if err != nil {
+				return err
+			}
+			defer p.Close()
+			name := as
+			if name == "" {
+				name = p.State.Job.Reference
+			}
+			path, err := data.named(name)
+			if err != nil {
+				return err
+			}
+			if err := p.Keep(path); errors.Is(err, fs.ErrExist) {
+				return fmt.Errorf("there is a job %s already; give this one another name with --as, or look at that one with waycall show %s", name, name)
+			} else if err != nil {
+				return err
+			}
+			if asJSON {
+				r := p.Report
+				r.File = path
+				return printJSON(cmd.OutOrStdout(), r)
+			}
+			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Job %s: %d events, %d sounds. Its record is %s\n", name, p.Report.Events, p.Report.Sounds, path)
+			return err
+		},
+	}
+	data.add(cmd)
+	cmd.Flags().StringVar(&as, "as", "", "name of the job here (default: its reference)")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print what was verified as JSON")
+	return cmd
+}
