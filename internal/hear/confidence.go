@@ -19,7 +19,7 @@ var EvidenceNames = []string{
 	"figure",      // the phrase holds a value, which has more neighbours than a command
 	"gap",         // how far the first witness puts it below its own free words, / 10 nats
 	"third's gap", // the same of the third, where it listened
-	"rival",       // probability of the next candidate, to both, beside its own
+	"rival",       // how near the next candidate comes: 1 level, 0 from 8 nats behind, to each model
 	"weakest",     // improbability of the least likely part of the first's free words
 	"each word",   // log-probability of the first's free words, per word, / nat
 	"drawl",       // time per letter beyond what a slow speaker takes: words are missing

@@ -32,8 +32,10 @@ func drawl(sound []float32, words string) float64 {
 // told him already" are not so easily both content with "yes".
 const suspicious = 0.2
 
-// alike are words that a British speaker's differ in by their ends alone.
+// alike are words that differ by their ends alone: "four oh" is forty and "four ohm"
+// is four.
 var alike = map[string]string{
+	"oh": "ohm", "ohm": "oh",
 	"thirteen": "thirty", "fourteen": "forty", "fifteen": "fifty", "sixteen": "sixty", "seventeen": "seventy", "eighteen": "eighty", "nineteen": "ninety",
 	"thirty": "thirteen", "forty": "fourteen", "fifty": "fifteen", "sixty": "sixteen", "seventy": "seventeen", "eighty": "eighteen", "ninety": "nineteen",
 }
@@ -214,7 +216,7 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 		if third {
 			models = 2
 		}
-		rival = math.Exp(-max(0, best.both()-all[1].both()) / models)
+		rival = clamp(1-(best.both()-all[1].both())/models/8, 0, 1)
 	}
 	gap := clamp((free.LogProb-best.LogProb)/10, 0, 1)
 	theirGap := 0.0
