@@ -281,7 +281,10 @@ func (t *turn) withdraw(confirmedID int64) {
 			named = append(named, t.name(x.Slot)+", "+x.Quantity.Spoken())
 		}
 	}
-	t.sayf("%s, %s taken off the schedule.", capital(strings.Join(named, "; ")), are(len(named)-1))
+	if len(named) > 1 {
+		named[0] = way(t.s.Record.Way) + ", the ends of the ring"
+	}
+	t.sayf("%s, %s taken off the schedule.", capital(named[0]), are(len(named)-1))
 }
 
 // takeBack makes due again what was left out, or all that was waived at once.
@@ -524,7 +527,7 @@ func (t *turn) testAgain(n int) {
 	if !t.ready() {
 		return
 	}
-	t.s.stay = 0
+	t.s.stay, t.s.asked = 0, ""
 	t.follows(record.Event{Kind: record.Retest, Slot: &record.Slot{Board: on, Way: n}})
 	t.sayf("%s is tested again, and its earlier readings are kept.", capital(way(n)))
 	t.say(proveAgain)
@@ -573,6 +576,7 @@ func (t *turn) answer(id string) {
 			if skipped := t.skippedDead(on); skipped != "" {
 				t.say(skipped)
 			}
+			t.failing()
 		}
 		t.announce()
 		return

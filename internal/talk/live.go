@@ -101,6 +101,10 @@ func (t *turn) toLive(m phrase.Meaning) {
 		t.remind()
 		return
 	}
+	if !due && len(left) > 0 {
+		t.say(t.skippedDead(n))
+		return
+	}
 	t.answer(string(m.Command))
 }
 

@@ -231,10 +231,6 @@ func (t *turn) place(n int, test reading.Test) (slot record.Slot, why string) {
 			return slot, "Not yet. " + d.Step.Brief
 		}
 	}
-	// On a ring "r two" is its end, and not the long lead's R2.
-	if test == reading.R2 && inHand && ringEnd(hand.Test) && (n == 0 || n == hand.Way) {
-		slot.Test = reading.RingR2
-	}
 	switch {
 	case test == "" && (!inHand || n != 0 && n != hand.Way):
 		return slot, "Say which way and which test. " + notStored
@@ -251,6 +247,10 @@ func (t *turn) place(n int, test reading.Test) (slot record.Slot, why string) {
 	if slot.Way != 0 {
 		if why := t.noWay(slot.Board, slot.Way); why != "" {
 			return slot, why
+		}
+		// On a ring "r two" is its end, and not the long lead's R2.
+		if slot.Test == reading.R2 && r.Job.Way(slot.Board, slot.Way).Wiring == board.Ring {
+			slot.Test = reading.RingR2
 		}
 	}
 	if why := t.noTest(slot); why != "" {
@@ -277,10 +277,6 @@ func (t *turn) wayOf(slot, hand record.Slot, inHand bool) (way int, why string) 
 		return 0, "Say which way. " + notStored
 	}
 	return here, ""
-}
-
-func ringEnd(test reading.Test) bool {
-	return test == reading.RingR1 || test == reading.RingRn || test == reading.RingR2
 }
 
 // position finds the switch position, the service or the point of a reading.

@@ -17,6 +17,7 @@ import (
 	"waycall/internal/phrase"
 	"waycall/internal/record"
 	"waycall/internal/say"
+	"waycall/internal/sequence"
 )
 
 var update = flag.Bool("update", false, "rewrite the answers in testdata/talk")
@@ -165,7 +166,10 @@ func factText(e record.Event) string {
 //	.        silence
 //	x        a failure outside; "x lost" when the last phrase was not stored
 //	restart  the session is killed and begins again from its log
-//	prepare  all preparation steps are answered
+//	prepare  the steps before dead tests are answered
+//	ahead    the work goes on, with readings that do not fail, until the place,
+//	         the test and the position given are due, as "2 Zs" or "0 bonding 2",
+//	         or "live" until the steps before live tests are, or "end"
 //
 // and each is followed by what came of it: + a fact, < what was said, = stop.
 // go test ./internal/talk -update writes these.
@@ -206,7 +210,7 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 	}
 	p := &player{t: t, at: start}
 	var job board.Job
-	var out []string
+	var out, ahead []string
 	for _, line := range strings.Split(strings.TrimRight(script, "\n"), "\n") {
 		mark, rest, _ := strings.Cut(line, " ")
 		if mark == "+" || mark == "<" || mark == "=" {
@@ -234,6 +238,33 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 					out = append(out, got...)
 				}
 			}
+			continue
+		case "ahead":
+			for range 500 {
+				d, due := sequence.Next(p.state.Record)
+				if !due && rest != "end" {
+					t.Fatalf("%s never comes", line)
+				} else if !due && p.state.Record.Pending == nil {
+					break
+				}
+				at := fmt.Sprintf("%d %s", d.Slot.Way, d.Slot.Test)
+				if d.Slot.Position > 0 {
+					at += fmt.Sprintf(" %d", d.Slot.Position)
+				}
+				if d.Step != nil && d.Step.Live {
+					at = "live"
+				}
+				if p.state.Record.Pending == nil && at == rest {
+					break
+				}
+				m, _ := p.willing()
+				p.at = p.at.Add(5 * time.Second)
+				last := p.step(Heard{At: p.at, Meaning: m, Phrase: record.Phrase{Agreed: true}})
+				if next, _ := sequence.Next(p.state.Record); p.state.Record.Pending == nil && next.Slot != d.Slot {
+					ahead = last
+				}
+			}
+			out = append(out, ahead...)
 			continue
 		case ">":
 			e = Heard{At: p.at, Meaning: meaning(rest), Phrase: record.Phrase{Agreed: true, Text: rest}}

@@ -197,7 +197,7 @@ func step(s State, e Event) (State, []Effect, error) {
 		return s, t.effects, nil
 	}
 	if len(t.words) > 0 {
-		text := strings.Join(t.words, " ")
+		text := t.text()
 		t.fact(record.Event{Kind: record.Said, Text: text})
 		if !t.passing {
 			t.s.last = text
@@ -211,6 +211,20 @@ func step(s State, e Event) (State, []Effect, error) {
 		return s, nil, t.err
 	}
 	return t.s, t.effects, nil
+}
+
+// longest is the most that is said at once, in characters, somewhat less than a
+// voice speaks (package say).
+const longest = 560
+
+// text is all that is said in this turn. What is asked comes last and must be
+// heard, so what goes beyond is left out before it.
+func (t *turn) text() string {
+	words := t.words
+	for len(words) > 1 && len(strings.Join(words, " ")) > longest {
+		words = append(words[:len(words)-2:len(words)-2], words[len(words)-1])
+	}
+	return strings.Join(words, " ")
 }
 
 // turn is one step being made.

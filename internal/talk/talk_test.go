@@ -222,7 +222,7 @@ func (p *talker) phrase(m phrase.Meaning) {
 }
 
 // willing is what a willing electrician says now; false when all is done.
-func (p *talker) willing() (phrase.Meaning, bool) {
+func (p *player) willing() (phrase.Meaning, bool) {
 	r := p.state.Record
 	d, due := sequence.Next(r)
 	switch {

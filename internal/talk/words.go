@@ -256,6 +256,7 @@ func (t *turn) announce() {
 		t.ask(d.Board, *d.Step)
 		return
 	}
+	t.s.asked = "" // a step that comes again is a new round of work, with its caution
 	t.announceTest(d)
 }
 
@@ -371,10 +372,20 @@ func severalBars(b board.Board) bool {
 
 func (t *turn) nothingDue() {
 	t.say("Nothing more is due.")
+	before := len(t.words)
 	t.failing()
 	for _, n := range sequence.Boards(t.s.Record.Job) {
 		if text := t.skippedDead(n); text != "" {
 			t.say(text)
+		}
+	}
+	if p := sequence.Count(t.s.Record); p.Waiting > 0 && len(t.words) == before {
+		// Neither a failure nor a skipped dead test: say what it is.
+		for _, o := range sequence.NotAsked(t.s.Record) {
+			if o.Waiting {
+				t.sayf("%s. %s", capital(count(p.Waiting, "test waits", "tests wait")), o.Reason)
+				break
+			}
 		}
 	}
 	t.say("Say finish here to end.")
