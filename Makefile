@@ -5,12 +5,12 @@
 SHELL := bash
 .SHELLFLAGS := -eu -o pipefail -c
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test check bench fuzz clean
+.PHONY: help setup build demo test test-long check bench fuzz clean
 
 env := . scripts/env;
 
 help: ## list the targets
-	@sed -n 's/^\([a-z]*\):.*## /  make \1|/p' $(MAKEFILE_LIST) | awk -F'|' '{ printf "%-14s %s\n", $$1, $$2 }'
+	@sed -n 's/^\([a-z-]*\):.*## /  make \1|/p' $(MAKEFILE_LIST) | awk -F'|' '{ printf "%-14s %s\n", $$1, $$2 }'
 
 setup: ## fetch and build what waycall needs
 	@scripts/setup
@@ -25,6 +25,11 @@ test: ## run every check and test
 	@scripts/setup --tests
 	@$(MAKE) --no-print-directory check
 	@$(env) go test ./...
+
+test-long: ## the same, and every test in its long form: each cut of the log, each write that fails, 200 kills
+	@scripts/setup --tests
+	@$(MAKE) --no-print-directory check
+	@$(env) WAYCALL_TEST_LONG=1 go test -timeout 2h ./...
 
 check: ## formatting, vet and staticcheck
 	@unformatted=$$(gofmt -l cmd grammar internal); test -z "$$unformatted" || { echo "not formatted: $$unformatted; run gofmt -w" >&2; exit 1; }

@@ -129,6 +129,9 @@ func TestKilledWriter(t *testing.T) {
 	if testing.Short() {
 		rounds = 4
 	}
+	if long() {
+		rounds = 200
+	}
 	s, path := create(t)
 	s.Close()
 	before := 0

@@ -38,6 +38,8 @@ func TestMain(m *testing.M) {
 		appendForEver(path)
 	case "creator":
 		createForEver(path)
+	case "syncs fail":
+		syncsFail(path)
 	default:
 		os.Exit(m.Run())
 	}
