@@ -10,7 +10,7 @@ SHELL := bash
 env := . scripts/env;
 
 help: ## list the targets
-	@sed -n 's/^\([a-z-]*\):.*## /  make \1|/p' $(MAKEFILE_LIST) | awk -F'|' '{ printf "%-14s %s\n", $$1, $$2 }'
+	@sed -n 's/^\([a-z-]*\):.*## /  make \1|/p' $(MAKEFILE_LIST) | awk -F'|' '{ printf "%-16s %s\n", $$1, $$2 }'
 
 setup: ## fetch and build what waycall needs
 	@scripts/setup
