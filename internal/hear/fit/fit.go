@@ -33,7 +33,7 @@ const AskCost = 1
 // MostWrong is the largest share of phrases taken without a question that may be
 // wrong, over quiet and noise together: it lies between what is asked of the two, 0.1
 // and 0.5 %. Talk does not count in it: it is judged apart, by AskCost.
-const MostWrong = 0.002
+const MostWrong = 0.003
 
 // shrink is the strength of the pull of the weights towards nought.
 const shrink = 0.5
