@@ -2,6 +2,7 @@ package record
 
 import (
 	"encoding/json"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -114,6 +115,72 @@ func TestFoldAnswersAndSkips(t *testing.T) {
 	}
 }
 
+// breath is the ends of a ring in one proposal.
+func breath(r1, rn, r2 string) Event {
+	q := func(text string) reading.Quantity {
+		q, err := reading.ParseQuantity(text, reading.Ohm)
+		if err != nil {
+			panic(err)
+		}
+		return q
+	}
+	first := q(r1)
+	ring := func(test reading.Test) Slot { return Slot{Board: 2, Way: 1, Test: test} }
+	at, v := ring(reading.RingR1), check.Verdict{Result: check.Pass, Reason: "r", Source: "s"}
+	return Event{Kind: Proposed, Slot: &at, Quantity: &first, Verdict: &v, HeardID: 2, Then: []Further{
+		{ring(reading.RingRn), q(rn), v, 2}, {ring(reading.RingR2), q(r2), v, 4},
+	}}
+}
+
+// Readings of one breath are stored by one event, each by itself, and nothing of
+// them before it.
+func TestOneBreath(t *testing.T) {
+	events := log(opened(), breath("0.31", "0.31", "0.52"), Event{Kind: Dropped}, breath("0.31", "0.32", "0.52"), Event{Kind: Confirmed},
+		breath("0.30", "0.30", "0.50"), Event{Kind: Confirmed}, Event{Kind: Withdrawn, Slot: &Slot{Board: 2, Way: 1, Test: reading.RingRn}})
+	data, err := json.Marshal(events)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var back []Event
+	if err := json.Unmarshal(data, &back); err != nil {
+		t.Fatal(err)
+	}
+	for n, want := range []int{0, 0, 0, 0, 0, 3, 3, 6, 6} {
+		s, err := Fold(back[:n])
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(s.Readings) != want || (s.Pending != nil) != (n == 2 || n == 4 || n == 6) {
+			t.Errorf("after %d events: %d readings, pending %+v", n, len(s.Readings), s.Pending)
+		}
+		if s.Pending != nil && len(s.Pending.Each()) != 3 {
+			t.Errorf("after %d events %d readings wait", n, len(s.Pending.Each()))
+		}
+	}
+	s, _ := Fold(back)
+	var got []string
+	for _, r := range s.Readings {
+		got = append(got, fmt.Sprintf("%s %s %s %d", r.Slot.Test, r.Quantity.Figure(), r.Standing, r.HeardID))
+		if len(r.Then) > 0 || r.ConfirmedID == 0 {
+			t.Errorf("%+v", r)
+		}
+	}
+	want := []string{"r1 0.31 replaced 2", "rn 0.32 replaced 2", "r2 0.52 replaced 4", "r1 0.30  2", "rn 0.30 withdrawn 2", "r2 0.50  4"}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+}
+
+// What was left out and taken back is as though it had not been.
+func TestTakenBack(t *testing.T) {
+	s := fold(t, opened(),
+		Event{Kind: Skipped, Slot: slot(1, reading.LN, 0), Answer: Waived, Reason: "r"},
+		Event{Kind: Skipped, Slot: slot(1, reading.LN, 0), Answer: TakenBack})
+	if _, ok := s.LeftOut(*slot(1, reading.LN, 0)); ok || len(s.Skips) != 1 || s.Skips[0].Ended != 3 {
+		t.Errorf("%+v", s.Skips)
+	}
+}
+
 func TestApplyRefuses(t *testing.T) {
 	p := proposed(slot(1, reading.LNE, 0), "200", 0)
 	none := p
@@ -124,6 +191,11 @@ func TestApplyRefuses(t *testing.T) {
 	verdict.Verdict = &check.Verdict{Result: "safe"}
 	other := job()
 	other.Reference = "T2"
+	twice, elsewhere, volts, unjudged := breath("1", "1", "1"), breath("1", "1", "1"), breath("1", "1", "1"), breath("1", "1", "1")
+	twice.Then[1].Slot.Test = reading.RingR1
+	elsewhere.Then[1].Slot = *slot(1, reading.R2, 0)
+	volts.Then[0].Quantity.Unit = reading.Volt
+	unjudged.Then[0].Verdict.Result = ""
 	for name, events := range map[string][]Event{
 		"not opened":                  {p},
 		"opened without a job":        {{Kind: Opened}},
@@ -163,6 +235,11 @@ func TestApplyRefuses(t *testing.T) {
 		"waived a step":               {opened(), {Kind: Prepared, Board: 1, Step: "x", Answer: Waived, Reason: "r"}},
 		"a value for a judgement":     {opened(), judged(slot(1, reading.Polarity, 0), reading.Quantity{Value: 3, Bound: reading.Exactly})},
 		"opened without boards":       {{Kind: Opened, Job: &board.Job{Reference: "T1"}}},
+		"a test twice in a breath":    {opened(), twice},
+		"two ways in a breath":        {opened(), elsewhere},
+		"volts in a breath":           {opened(), volts},
+		"no verdict in a breath":      {opened(), unjudged},
+		"took back no skip":           {opened(), {Kind: Skipped, Slot: slot(1, reading.LN, 0), Answer: TakenBack}},
 		"unknown kind":                {opened(), {Kind: "hummed", Slot: slot(1, reading.LNE, 0)}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -268,6 +345,9 @@ func anyEvent(t *rapid.T) Event {
 	case Opened:
 		return opened()
 	case Proposed:
+		if rapid.IntRange(0, 3).Draw(t, "breath") == 0 {
+			return breath(rapid.SampledFrom([]string{"0.31", "0.4"}).Draw(t, "r1"), "0.31", "0.52")
+		}
 		return proposed(s, rapid.SampledFrom([]string{"200", ">999", "0.4"}).Draw(t, "value"), 1)
 	}
 	return Event{Kind: kind, Board: rapid.IntRange(0, 2).Draw(t, "board"), Slot: s, Text: "t", Step: rapid.SampledFrom([]string{"a", "b"}).Draw(t, "step"),
@@ -298,7 +378,7 @@ func TestStateProperties(t *testing.T) {
 				continue
 			}
 			if e.Kind == Confirmed {
-				confirmed = append(confirmed, *s.Pending)
+				confirmed = append(confirmed, s.Pending.Each()...)
 			}
 			written, s = append(written, e), next
 			if len(s.Readings) != len(confirmed) {

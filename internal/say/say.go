@@ -50,6 +50,7 @@ var written = []struct {
 	{regexp.MustCompile(`\br 1\b`), "r one"},
 	{regexp.MustCompile(`\br 2\b`), "r two"},
 	{regexp.MustCompile(`\bZ([es])\b`), " zed $1 "},
+	{regexp.MustCompile(`\bRA\b`), " r a "},
 	{regexp.MustCompile(`(?:>|≥)\s*(\d)`), " greater than $1"},
 	{regexp.MustCompile(`(?:<|≤)\s*(\d)`), " less than $1"},
 	{regexp.MustCompile(`(\d)\s*(?:MΩ|MΩ|Mohms?|MOhms?)`), "$1 megohms "},
@@ -61,11 +62,12 @@ var written = []struct {
 	{regexp.MustCompile(`(\d)\s*ms\b`), "$1 milliseconds "},
 	{regexp.MustCompile(`(\d)\s*V\b`), "$1 volts "},
 	{regexp.MustCompile(`(\d)\s*A\b`), "$1 amps "},
-	{regexp.MustCompile(`(\d)\s*mm²`), "$1 square millimetres "},
+	{regexp.MustCompile(`(\d)\s*mm[²2]`), "$1 square millimetres "},
+	{regexp.MustCompile(`(\d)\s*(?:°C|degC\b)`), "$1 degrees "},
 }
 
 // spelt are names said letter by letter.
-var spelt = regexp.MustCompile(`\b(RCBO|RCD|MCB|AFDD|SPD|PFC|CPC|cpc)(s?)\b`)
+var spelt = regexp.MustCompile(`\b(RCBO|RCD|MCB|AFDD|SPD|PFC|PSC|TT|CPC|cpc)(s?)\b`)
 
 // Words returns text as a voice can say it: marks of the trade become the words
 // an electrician says ("R1+R2" is "r one plus r two", "500 V" is "500 volts"),
