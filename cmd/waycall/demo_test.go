@@ -45,7 +45,7 @@ func TestDemo(t *testing.T) {
 	shown := string(said)
 	for _, want := range []string{
 		"(talk, not for waycall)",
-		"Changed to: Way three, live and neutral to earth, three, one, five megohms. Pass. Confirm?",
+		"Way three, live and neutral to earth, three, one, five megohms. Pass. Confirm?",
 		"Way five, live and neutral to earth, nought point three megohms. Fail. Below the limit of one megohm. Confirm?",
 		"Going on where this job stopped.",
 		"Way five is tested again, and its earlier readings are kept.",

@@ -99,7 +99,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 		t.say("No reason was asked for.")
 		t.remind()
 	case phrase.Correct, phrase.Incorrect:
-		t.reading(m)
+		t.reading(m, false)
 	case phrase.GoToBoard:
 		t.goToBoard(m.Board)
 	case phrase.DeadTestsComplete, phrase.ReadyForLive:
@@ -143,7 +143,7 @@ func (t *turn) choose(m phrase.Meaning) bool {
 		return true
 	case phrase.Correct, phrase.Incorrect:
 		t.s.offer = nil
-		t.reading(m)
+		t.reading(m, true)
 		return true
 	case phrase.No, "":
 		t.s.offer = nil
@@ -154,7 +154,7 @@ func (t *turn) choose(m phrase.Meaning) bool {
 			if a, b := o[0], o[1]; len(a)+len(b) == 2 && a[0].slot == b[0].slot && m.Way == 0 && m.Test == "" {
 				m.Way, m.Test = a[0].slot.Way, a[0].slot.Test
 			}
-			t.reading(m)
+			t.reading(m, true)
 			return true
 		}
 		t.say("Neither, then. Say it again.")
@@ -201,7 +201,7 @@ func (t *turn) value(m phrase.Meaning) {
 		t.remind()
 		return
 	}
-	t.reading(m)
+	t.reading(m, false)
 }
 
 func (t *turn) confirm() {
@@ -219,7 +219,7 @@ func (t *turn) confirm() {
 func (t *turn) no(m phrase.Meaning) {
 	switch {
 	case m.HasValue():
-		t.reading(m)
+		t.reading(m, false)
 	case t.s.Record.Pending == nil:
 		t.say("Nothing waits to be corrected.")
 		t.remind()

@@ -37,8 +37,9 @@ func gives(m phrase.Meaning) bool {
 	return m.HasValue() || m.Command == phrase.Correct || m.Command == phrase.Incorrect
 }
 
-// reading takes a phrase that gives a reading.
-func (t *turn) reading(m phrase.Meaning) {
+// reading takes a phrase that gives a reading. It is doubted when it answers a
+// question about one that was disputed.
+func (t *turn) reading(m phrase.Meaning, doubted bool) {
 	c, why, goes := t.resolve(m)
 	if goes != nil {
 		t.say(why, notStored)
@@ -54,7 +55,7 @@ func (t *turn) reading(m phrase.Meaning) {
 		t.remindPending()
 		return
 	}
-	t.propose(c, false)
+	t.propose(c, doubted)
 }
 
 // propose checks what a breath gave, makes it pending in place of what was, and
