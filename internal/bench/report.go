@@ -260,6 +260,16 @@ type bar struct {
 // bars compares with what was asked of the hearing, as far as it was measured.
 func bars(own []Kept) []bar {
 	var out []bar
+	var quiet []Result
+	for _, k := range own {
+		if k.plain() {
+			quiet = append(quiet, k.Results...)
+		}
+	}
+	if all := Summarise(quiet).All; all.Phrases >= 5000 {
+		out = append(out, bar{"all sets as they are, together: wrong among the sure", "at most " + percent(0.001),
+			fmt.Sprintf("%d of %d; %s, at most %s", all.WrongSure, all.Sure, percent(all.WrongSureShare), percent(all.WrongSureMost)), all.WrongSureShare <= 0.001, all.WrongSureMost > 0.001})
+	}
 	for _, k := range own {
 		s := Summarise(k.Results)
 		name := cell(k.Run.Set + ", " + k.Run.Title())
@@ -281,10 +291,10 @@ func bars(own []Kept) []bar {
 			least("right without asking", s.Figures, s.Figures.RightSureShare, 0.98)
 			c := s.Kinds["command"]
 			least("commands right", c, c.RightShare, 0.99)
-			if s.All.Phrases >= 5000 {
-				sure(0.001)
-			} else {
+			if s.All.Phrases < 1000 {
 				sure(0)
+			} else {
+				sure(0.001)
 			}
 			if n := s.Kinds["none"]; n.Phrases > 0 {
 				limit := 0.0
