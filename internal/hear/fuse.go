@@ -207,8 +207,8 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 		by[i] = w.ok && w.m.Same(best.Meaning)
 	}
 	first, two, three := by[0], by[1], by[2]
-	if broken && !two && !three {
-		return h, nil // music and knocks come out so, too: nobody else heard the phrase
+	if agreed(best) == 0 && (broken || third && other.Words == "") {
+		return h, nil // music and knocks come out so, too: nobody else heard a phrase at all
 	}
 	rival := 0.0
 	if len(all) > 1 {
