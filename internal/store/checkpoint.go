@@ -6,11 +6,15 @@ import (
 )
 
 // The write-ahead log is moved into the file after checkpointAfter, or once it is
-// as long as checkpointAt, whichever comes first. SQLite would do it within a
-// commit, which somebody waits for; here it is done beside the work.
+// as long as checkpointAt, whichever comes first, as soon as nothing was written for
+// the time of lull: the next phrase would wait for the disk otherwise, and SQLite
+// itself would do it within a commit. A log as long as checkpointMust waits for
+// nothing.
 const (
 	checkpointAfter = time.Minute
-	checkpointAt    = 4 << 20 // bytes
+	checkpointAt    = 4 << 20  // bytes
+	checkpointMust  = 48 << 20 // bytes
+	lull            = 300 * time.Millisecond
 )
 
 // checkpoints moves the log into the file from time to time, on a connection of its
@@ -21,16 +25,23 @@ func (s *Store) checkpoints(stop <-chan struct{}) {
 	defer db.Close()
 	written := s.changes.follow()
 	last := time.Now()
+	var quiet <-chan time.Time // when the lull is over; nil when none is waited for
 	for {
 		select {
 		case <-stop:
 			return
 		case <-written:
+			info, err := os.Stat(s.path + "-wal")
+			if err != nil || info.Size() < checkpointAt && time.Since(last) < checkpointAfter {
+				continue
+			}
+			if info.Size() < checkpointMust {
+				quiet = time.After(lull)
+				continue
+			}
+		case <-quiet:
 		}
-		info, err := os.Stat(s.path + "-wal")
-		if err != nil || info.Size() < checkpointAt && time.Since(last) < checkpointAfter {
-			continue
-		}
+		quiet = nil
 		// PASSIVE waits for nobody and keeps nobody waiting.
 		if _, err := db.Exec("PRAGMA wal_checkpoint(PASSIVE)"); err == nil {
 			last = time.Now()

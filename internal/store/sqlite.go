@@ -57,7 +57,7 @@ var (
 	// synchronous=FULL makes every commit reach the disk before it returns;
 	// in WAL mode SQLite's default would not. Checkpoints are made beside the
 	// work; wal_autocheckpoint (pages) is for when they keep failing.
-	writerPragmas = []string{"PRAGMA journal_mode = WAL", "PRAGMA synchronous = FULL", "PRAGMA wal_autocheckpoint = 16384"}
+	writerPragmas = []string{"PRAGMA journal_mode = WAL", "PRAGMA synchronous = FULL", "PRAGMA wal_autocheckpoint = 32768"}
 	readerPragmas = []string{"PRAGMA query_only = ON"}
 )
 
