@@ -188,7 +188,8 @@ func (c *ctx) leavesRoom(judged bool) []Verdict {
 	if !known {
 		ze = Interval{0, 0} // Zs is never less than its part R1+R2
 	}
-	hot := c.is.Times(OperatingFactor(cold(c.board), limit("operating"))).Plus(ze)
+	warm := c.is.Times(OperatingFactor(cold(c.board), limit("operating")))
+	hot := warm.Plus(ze)
 	q := reading.Quantity{Value: hot.High, Bound: reading.Exactly}
 	v := Verdict{}
 	switch {
@@ -199,7 +200,7 @@ func (c *ctx) leavesRoom(judged bool) []Verdict {
 			return nil
 		}
 		v = verdict(Pass, rule, source, "With Ze it keeps Zs within %s.", said(limits.Low, reading.Ohm))
-	case known && hot.High > limits.High && c.is.High < 1e5:
+	case known && exact(warm.Low).Plus(ze).High > limits.High: // whatever value of it is the true one
 		v = verdict(Investigate, rule, source, "With Ze it may bring Zs above the limit of %s.", said(limits.High, reading.Ohm)).next("Measure Zs, and check the device.")
 	default:
 		return nil

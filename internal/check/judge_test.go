@@ -134,6 +134,8 @@ func TestJudge(t *testing.T) {
 		{"1/5 R1+R2 1.90", Investigate, "", []string{"1/0 Ze 0.20"}},
 		{"1/5 R2 0.60", CannotSay, "length is not known", nil},
 		{"1/9 R1+R2 0.30", Pass, "With Ze", nil},
+		{"1/9 R1+R2 >1", Investigate, "With Ze it may bring", nil},
+		{"1/9 R1+R2 >0.5", CannotSay, "steel", nil},
 		{"1/9 R2 0.30", CannotSay, "steel", nil},
 		{"1/6 R2 0.15", Pass, "", nil},
 		{"1/11 R1+R2 0.39", Pass, "", nil},
@@ -223,6 +225,8 @@ func TestJudge(t *testing.T) {
 		{"1/3 Zs 1.05", Fail, "", nil},
 		{"1/6 Zs 2.5", Investigate, "only the r c d", nil},
 		{"1/6 Zs 1700", Fail, "", nil},
+		{"1/6 Zs >2.5", Investigate, "only the r c d", nil}, // may be 2.6
+		{"1/6 Zs >1667", Fail, "", nil},
 		{"1/7 Zs 0.62", Pass, "", nil},
 		{"1/7 Zs 0.79", Investigate, "only the r c d", nil},
 		{"1/8 Zs 0.40", CannotSay, "device is not known", nil},
@@ -234,6 +238,9 @@ func TestJudge(t *testing.T) {
 		{"1/0 Zs 0.30", CannotSay, "name the way", nil},
 		{"2/1 Zs 100", Pass, "fifty volts", nil},
 		{"2/1 Zs 210", Investigate, "may not stay stable", nil},
+		{"2/1 Zs >200", Investigate, "may not stay stable", nil},
+		{"2/1 Zs >199", CannotSay, "higher range", nil},
+		{"2/1 Zs <300", CannotSay, "read the value", nil},
 		{"2/1 Zs 1667", Fail, "", nil},
 		{"2/1 Zs >1999", Fail, "", nil},
 		{"2/2 Zs 100", Pass, "", nil}, // by the 300 mA main switch: 166.7 ohm
@@ -451,6 +458,63 @@ func TestEveryLimitProperties(t *testing.T) {
 			if was == Fail && now == Pass {
 				t.Fatalf("%+v: %s, but with %s %s", e, was, b, now)
 			}
+		}
+	})
+}
+
+// A bound is judged no worse and no better than all the values that it allows,
+// and fails only where every one of them does. What the rules on the figure as
+// it was shown or said find (the same again, the end of the scale, a point that
+// slipped against other ways) is not about the value, so it is left out. Beside
+// earlier readings "cannot say" is allowed: each value may be odd for a reason
+// of its own.
+func TestBoundBetweenItsValues(t *testing.T) {
+	j := house()
+	j.Instrument.OverRange = 0
+	// From less than any limit to the end of what can be read.
+	var grid []float64
+	for x := 0.001; x < 99999; x *= 1.03 {
+		grid = append(grid, x)
+	}
+	figure := rapid.OneOf(rapid.StringMatching(`[0-9]{1,3}(\.[0-9]{1,2})?`), rapid.StringMatching(`[01]\.[0-9]{2}`), rapid.StringMatching(`[0-9]{4}`),
+		rapid.SampledFrom([]string{"0.05", "1", "1.37", "2", "6", "15", "20", "30", "40", "50", "130", "300", "500", "1667"}))
+	rapid.Check(t, func(t *rapid.T) {
+		e := rapid.Custom(anyReading).Filter(func(e Earlier) bool { return !e.Test.Judged() }).Draw(t, "place")
+		q, err := reading.ParseQuantity(rapid.SampledFrom([]string{"<", ">"}).Draw(t, "bound")+figure.Draw(t, "figure"), e.Test.Unit())
+		if err != nil {
+			t.Skip(err)
+		}
+		in := Input{Job: j, Board: e.Board, Way: e.Way, Test: e.Test, Position: e.Position, Quantity: q}
+		for _, x := range rapid.SliceOfN(rapid.Custom(anyReading), 0, 6).Draw(t, "earlier") {
+			x.Board = e.Board
+			if rapid.Bool().Draw(t, "same way") {
+				x.Way = e.Way
+			}
+			if x.Way != e.Way || x.Test != e.Test || x.Position != e.Position {
+				in.Earlier = append(in.Earlier, x)
+			}
+		}
+		bound := Judge(in)
+		least, most, values := 9, -1, ""
+		for _, x := range append([]float64{0, 99999, q.Value - 0.001, q.Value + 0.001}, grid...) {
+			if x = math.Round(x*1000) / 1000; x < 0 || x > 99999 || q.Bound == reading.GreaterThan && x <= q.Value || q.Bound == reading.LessThan && x >= q.Value {
+				continue
+			}
+			in.Quantity = reading.Quantity{Value: x, Places: 3, Bound: reading.Exactly, Unit: q.Unit}
+			v := Judge(in)
+			if v.Rule == "the same figure again" || v.Rule == "a slipped point" && e.Test.Insulation() {
+				continue
+			}
+			if s := v.Result.severity(); s < least || s > most {
+				least, most = min(least, s), max(most, s)
+				values += fmt.Sprintf("\n%v gives %s: %s", x, v.Result, v.Reason)
+			}
+		}
+		if bound.Result == CannotSay && len(in.Earlier) > 0 {
+			return
+		}
+		if s := bound.Result.severity(); values != "" && (s < least || s > most || bound.Result == Fail && least < s) {
+			t.Fatalf("board %d way %d %s %v gives %s: %s\nof its values%s\nafter %+v", e.Board, e.Way, e.Test, q, bound.Result, bound.Reason, values, in.Earlier)
 		}
 	})
 }
