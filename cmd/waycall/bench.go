@@ -16,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/grammar"
 	"waycall/internal/audio"
 	"waycall/internal/bench"
 	"waycall/internal/bench/rivals"
@@ -139,6 +140,7 @@ same stretch. The same --seed gives the same sound.`,
 
 func newBenchReport() *cobra.Command {
 	var to, readme string
+	var again bool
 	cmd := &cobra.Command{
 		Use:   "report --to FOLDER RESULTS...",
 		Short: "Make tables and plots of kept results, without hearing again",
@@ -150,11 +152,18 @@ right against noise, confidence against what was right, and what went wrong.`,
 			if to == "" {
 				return usageError{errors.New("--to is missing; name the folder for the report")}
 			}
+			g, err := phrase.Load(grammar.Files)
+			if err != nil {
+				return err
+			}
 			var kept []bench.Kept
 			for _, file := range args {
 				k, err := bench.LoadFile(file)
 				if err != nil {
 					return err
+				}
+				if again && len(k.Run.Methods) == 1 {
+					k.Results = bench.Again(g, k.Results, decide)
 				}
 				kept = append(kept, k)
 			}
@@ -172,6 +181,7 @@ right against noise, confidence against what was right, and what went wrong.`,
 		},
 	}
 	cmd.Flags().StringVar(&to, "to", "", "folder for the report")
+	cmd.Flags().BoolVar(&again, "again", false, "decide again what was sure, asked and ignored, by the thresholds of this version")
 	cmd.Flags().StringVar(&readme, "readme", "", "Markdown file in which to refresh the table between the marks bench:begin and bench:end")
 	return cmd
 }
@@ -221,6 +231,15 @@ func ownEar(e *hear.Ear, f earFlags) bench.Ear {
 			return answer(h), err
 		},
 	}
+}
+
+// decide is hear.Decide as the bench takes it.
+func decide(evidence []float64, words string) (confidence float64, forUs, sure bool) {
+	if len(evidence) != len(hear.EvidenceNames) {
+		return -1, false, false
+	}
+	d := hear.Decide(evidence, words)
+	return d.Confidence, d.ForUs, d.Sure
 }
 
 // streamed is waycall's own ear as a microphone would feed it. Where a pause makes

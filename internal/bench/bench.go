@@ -13,9 +13,11 @@ package bench
 
 import (
 	"bufio"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -130,6 +132,26 @@ func Judge(g *phrase.Grammar, it Item, a Answer) End {
 		return Right
 	}
 	return Asked
+}
+
+// Again returns results as they would have ended by other thresholds: decide says
+// from the evidence and the likeliest candidate's words what becomes of it. Results
+// without evidence stay as they are.
+func Again(g *phrase.Grammar, results []Result, decide func(evidence []float64, words string) (confidence float64, forUs, sure bool)) []Result {
+	out := slices.Clone(results)
+	for i := range out {
+		r := &out[i]
+		if r.Evidence == nil || r.Heard == "" {
+			continue
+		}
+		r.Confidence, r.ForUs, r.Sure = decide(r.Evidence, r.Heard)
+		m, _ := g.Meaning(r.Heard)
+		r.End = Judge(g, r.Item, Answer{ForUs: r.ForUs, Sure: r.Sure, Meaning: m})
+		if r.Means = ""; r.ForUs {
+			r.Means = cmp.Or(string(m.Command), "reading")
+		}
+	}
+	return out
 }
 
 // nearest reports whether the likeliest candidate is right, whatever became of it.

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"strings"
 )
 
 // Evidence is what speaks for and against the likeliest candidate, in numbers
@@ -59,6 +60,28 @@ func ReadFit(data []byte) (Fit, error) {
 		return f, fmt.Errorf("fitted weights: they are for other evidence; run scripts/fit-hearing again")
 	}
 	return f, nil
+}
+
+// Decision is what becomes of the likeliest candidate.
+type Decision struct {
+	Confidence float64
+	ForUs      bool // asked about at least
+	Sure       bool // taken without a question
+}
+
+// long is the number of words from which two witnesses hardly hear the same by
+// chance, so that it is asked about however little the rest speaks for it: a long
+// way from any threshold, and no figure is taken by it.
+const long = 4
+
+// Decide says what becomes of the phrase for which the evidence was found. A figure
+// is never taken on one witness's word, however sure of it.
+func Decide(e Evidence, words string) Decision {
+	d := Decision{Confidence: fitted.Confidence(e)}
+	agreed, figure := e[0]+e[1]+e[2] > 0, e[3] > 0
+	d.ForUs = d.Confidence >= fitted.Ask || agreed && len(strings.Fields(words)) >= long
+	d.Sure = d.ForUs && d.Confidence >= fitted.Sure && (agreed || !figure)
+	return d
 }
 
 // Confidence returns the probability that the candidate is what was said.

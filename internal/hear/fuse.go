@@ -230,13 +230,10 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 		drawl(sound, best.Text), clamp(float64(len(strings.Fields(other.Words))-len(strings.Fields(best.Text)))/4, 0, 1),
 		one(broken), one(partOf(words, best.Text) || partOf(other.Words, best.Text)),
 	}
-	h.Confidence = fitted.Confidence(h.Evidence)
-	// A figure is never taken on one witness's word, however sure of it.
-	h.Agreed = (agreed(best) > 0 || !best.Meaning.HasValue()) && h.Confidence >= fitted.Sure
-	if h.Confidence >= fitted.Ask {
+	d := Decide(h.Evidence, best.Text)
+	h.Confidence, h.Agreed = d.Confidence, d.Sure
+	if d.ForUs {
 		h.Outcome = kind(best.Meaning)
-	} else {
-		h.Agreed = false
 	}
 	return h, nil
 }
