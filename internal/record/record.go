@@ -37,7 +37,7 @@ const (
 	Withdrawn Kind = "withdrawn" // a confirmed reading was taken back: Slot, Reason
 	Skipped   Kind = "skipped"   // a due test was not made, or that was taken back: Slot, Answer, Reason
 	Moved     Kind = "moved"     // the electrician went to another test, which is due now whatever stands there: Slot
-	Retest    Kind = "retest"    // a way is to be tested again after work on it: Slot.Way; the earlier readings stay in the log
+	Retest    Kind = "retest"    // a way, or with way 0 the board itself, is to be tested again after work on it: Slot.Board, Slot.Way; the earlier readings stay in the log
 	Paused    Kind = "paused"
 	CarriedOn Kind = "carried on" // the pause is over; without a pause: back from a Moved to the order of testing
 	Finished  Kind = "finished"   // the electrician ended the session

@@ -298,6 +298,16 @@ func TestBoardsAreApart(t *testing.T) {
 	if _, ok := s.LeftOut(*two(1, reading.R1R2)); ok {
 		t.Error("a waiver outlives the work on its way")
 	}
+	// The board itself is tested again without its ways.
+	s, err := s.Apply(Event{ID: s.LastID + 1, At: s.LastAt, Kind: Retest, Slot: &Slot{Board: 2}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for sl, want := range map[Slot]bool{*slot(1, reading.LNE, 0): true, *two(0, reading.LNE): false, *slot(1, reading.Polarity, 0): true} {
+		if _, ok := s.Latest(sl); ok != want {
+			t.Errorf("after the board was tested again, %+v stands: %v", sl, ok)
+		}
+	}
 	if _, ok := s.LeftOut(*slot(1, reading.LN, 0)); !ok {
 		t.Error("work on board 2 ended what was left out on board 1")
 	}

@@ -135,8 +135,9 @@ func asks(job *board.Job, b *board.Board, s Step) bool {
 // answered.
 func Prepared(s record.State, board int) bool { return answered(s, board, false) }
 
-// Ready reports whether every step before the live tests of a board is
-// answered, and none of those before dead tests was answered after it.
+// Ready reports whether every step before the live tests of a board, and of
+// those that feed it, is answered, and none of those before dead tests was
+// answered after it.
 func Ready(s record.State, board int) bool { return answered(s, board, true) }
 
 func answered(s record.State, number int, live bool) bool {
@@ -178,14 +179,23 @@ func (p *site) deadSteps(b *panel) (due []boardStep) {
 	return due
 }
 
-// liveSteps returns the steps that are due before the live tests of a board.
-// They are due again once the board was isolated anew.
-func (p *site) liveSteps(b *panel) []*Step {
-	since := b.answers[Isolated].EventID
-	if b.deadOpen && b.answers[ReadyForLive].EventID > since {
-		since = b.answers[ReadyForLive].EventID
+// liveSteps returns the steps that are due before the live tests of a board:
+// those of the boards that feed it first, as far as these are tested, because
+// its supply comes through them, then its own. They are due again once the board
+// was isolated anew.
+func (p *site) liveSteps(b *panel) (due []boardStep) {
+	for at := b; at != nil && !at.Supply.OnlyIsolated; at = at.up {
+		since := at.answers[Isolated].EventID
+		if at.deadOpen && at.answers[ReadyForLive].EventID > since {
+			since = at.answers[ReadyForLive].EventID
+		}
+		var own []boardStep
+		for _, step := range p.steps(at, true, since) {
+			own = append(own, boardStep{at.Number, step})
+		}
+		due = append(own, due...)
 	}
-	return p.steps(b, true, since)
+	return due
 }
 
 // boardStep is a step of a board.

@@ -7,7 +7,7 @@
 //	    the steps before dead tests, each answered
 //	    dead tests: earthing and bonding, continuity with polarity, insulation
 //	then for each board:
-//	    two steps before live tests, each answered
+//	    two steps before live tests, each answered, after those of what feeds it
 //	    live tests: at its supply, then circuit by circuit
 //
 // # The rule set
@@ -115,7 +115,7 @@ func Next(s record.State) (Due, bool) {
 			continue
 		}
 		if steps := p.liveSteps(b); len(steps) > 0 {
-			return stepDue(b.Number, steps[0]), true
+			return stepDue(steps[0].board, steps[0].step), true
 		}
 		if it := p.pick(b, true); it != nil {
 			return p.testDue(it), true
@@ -136,7 +136,7 @@ func (p *site) aimed(slot record.Slot) (Due, bool) {
 			return Due{}, false
 		}
 		if steps := p.liveSteps(b); len(steps) > 0 {
-			return stepDue(b.Number, steps[0]), true
+			return stepDue(steps[0].board, steps[0].step), true
 		}
 	} else {
 		// Made after the supply was on, it needs the steps before dead tests,
@@ -215,20 +215,21 @@ func (p *site) remaining() []Due {
 			}
 		}
 	}
-	for _, b := range p.boards {
-		for _, step := range p.deadSteps(b) {
+	add := func(steps []boardStep) {
+		for _, step := range steps {
 			if !seen[step] {
 				seen[step] = true
 				all = append(all, stepDue(step.board, step.step))
 			}
 		}
+	}
+	for _, b := range p.boards {
+		add(p.deadSteps(b))
 		tests(b, false)
 	}
 	for _, b := range p.boards {
 		if b.liveOpen {
-			for _, step := range p.liveSteps(b) {
-				all = append(all, stepDue(b.Number, step))
-			}
+			add(p.liveSteps(b))
 			tests(b, true)
 		}
 	}

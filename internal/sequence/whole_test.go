@@ -315,6 +315,59 @@ func TestBoardsInOrder(t *testing.T) {
 	}
 }
 
+// The supply of a board comes through the one that feeds it, so that one is made
+// ready first, wherever the electrician is; not one that is only isolated.
+func TestFeedingBoardIsReadyFirst(t *testing.T) {
+	for _, onlyIsolated := range []bool{false, true} {
+		job := workshop(t)
+		job.Boards[0].Supply.OnlyIsolated = onlyIsolated
+		s := apply(t, toLiveSteps(t, job), record.Event{Kind: record.Moved, Slot: &record.Slot{Board: 3}})
+		want := []string{"1 " + DeadComplete, "1 " + ReadyForLive}
+		if onlyIsolated {
+			want = []string{"3 " + DeadComplete, "3 " + ReadyForLive}
+		}
+		var names []string
+		for range want {
+			d, _ := Next(s)
+			names, s = append(names, name(d)), answer(t, s, d, check.Pass)
+		}
+		if diff := cmp.Diff(want, names); diff != "" {
+			t.Errorf("only isolated %v: %s", onlyIsolated, diff)
+		}
+	}
+	// Straight to a live test behind it, too.
+	s := toLiveSteps(t, workshop(t))
+	s = apply(t, s, record.Event{Kind: record.Moved, Slot: &record.Slot{Board: 3, Test: reading.Polarity}})
+	if d, _ := Next(s); name(d) != "1 "+DeadComplete {
+		t.Errorf("due %s", name(d))
+	}
+	// What feeds it is isolated again: until it is put on, the board behind is not ready.
+	s = toLive(t, workshop(t), nil, nil)
+	for d, ok := Next(s); ok && (d.Step == nil || d.Board == 1); d, ok = Next(s) {
+		s = answer(t, s, d, check.Pass)
+	}
+	for d, ok := Next(s); ok && d.Step != nil; d, ok = Next(s) {
+		s = answer(t, s, d, check.Pass)
+	}
+	d, _ := Next(s)
+	if !Ready(s, d.Board) || d.Board == 1 {
+		t.Fatalf("due %s", name(d))
+	}
+	if s = apply(t, s, record.Event{Kind: record.Prepared, Board: 1, Step: Isolated, Answer: record.Done}); Ready(s, d.Board) {
+		t.Error("ready though what feeds it is isolated")
+	}
+}
+
+// toLiveSteps plays a job in which everything passes up to the first step before
+// live tests.
+func toLiveSteps(t testing.TB, job board.Job) record.State {
+	s := open(t, job)
+	for d, ok := Next(s); ok && (d.Step == nil || !d.Step.Live); d, ok = Next(s) {
+		s = answer(t, s, d, check.Pass)
+	}
+	return s
+}
+
 func TestLimitedJobs(t *testing.T) {
 	for _, c := range []struct {
 		kinds []board.Kind
@@ -538,6 +591,28 @@ func TestRetestAfterLive(t *testing.T) {
 		"1.3 r1", "1.3 rn", "1.3 r2", "1.3 ring-LN", "1.3 ring-LE", "1.3 polarity", "1.3 LN-E", "1.3 L-N", "1 dead tests complete", "1 ready for live tests", "1.2 Zs", "1.2 RCD-1x"}
 	if diff := cmp.Diff(want, names); diff != "" {
 		t.Error(diff)
+	}
+}
+
+// Work on the board itself asks for its own tests again, and for none of its
+// ways: until the earthing conductor is tested, nothing live is measured.
+func TestRetestOfTheBoardItself(t *testing.T) {
+	job := full(t)
+	s := toLive(t, job, map[string]bool{"1.0 earthing": true}, nil)
+	earthing, zs := record.Slot{Board: 1, Test: reading.Earthing}, record.Slot{Board: 1, Way: 2, Test: reading.Zs}
+	if _, no := Blocked(s, zs); !no || !slices.Equal(Failing(s, 1), []int{0}) {
+		t.Fatalf("failing %v", Failing(s, 1))
+	}
+	s = apply(t, s, record.Event{Kind: record.Retest, Slot: &record.Slot{Board: 1}})
+	rest := slices.DeleteFunc(slots(Remaining(s)), Live)
+	if len(Failing(s, 1)) != 0 || len(rest) == 0 || rest[0] != earthing || slices.ContainsFunc(rest, func(x record.Slot) bool { return x.Way != 0 }) {
+		t.Errorf("remaining %v", rest)
+	}
+	for d, ok := Next(s); ok && (d.Step != nil || !Live(d.Slot)); d, ok = Next(s) {
+		s = answer(t, s, d, check.Pass)
+	}
+	if o, no := Blocked(s, record.Slot{Board: 1, Test: reading.Polarity}); no {
+		t.Errorf("%+v", o)
 	}
 }
 
@@ -886,6 +961,8 @@ func TestWholeJobProperties(t *testing.T) {
 				}
 			} else if !slices.ContainsFunc(rest, func(r Due) bool { return name(r) == name(d) }) && s.Aim == nil {
 				t.Fatalf("%s is due but does not remain", name(d))
+			} else if up := job.Board(job.Board(d.Board).Supply.From); d.Step.Live && up != nil && !up.Supply.OnlyIsolated && !Ready(s, up.Number) {
+				t.Fatalf("%s is due before board %d is ready, which feeds it", name(d), up.Number)
 			}
 			switch what := rapid.IntRange(0, 19).Draw(t, "what"); {
 			case what == 0 && jumps > 0:

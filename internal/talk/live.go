@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 
+	"waycall/internal/board"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -52,7 +53,10 @@ func (t *turn) goToBoard(n int) {
 	}
 	t.follows(record.Event{Kind: record.Moved, Slot: &record.Slot{Board: n}})
 	t.s.stay, t.s.named = 0, 0
-	if d, ok := sequence.Next(*r); ok && (d.Board == n || r.Job.Board(d.Board).Supply.OnlyIsolated) {
+	if d, ok := sequence.Next(*r); ok && (d.Board == n || r.Job.Board(d.Board).Supply.OnlyIsolated || d.Step != nil && feeds(r.Job, d.Board, n)) {
+		if d.Step != nil && d.Step.Live && d.Board != n {
+			t.sayf("Board %s feeds board %s and comes first.", reading.Cardinal(d.Board), reading.Cardinal(n))
+		}
 		t.remind()
 		return
 	}
@@ -63,6 +67,20 @@ func (t *turn) goToBoard(n int) {
 		t.say(w)
 	}
 	t.say("Read back a way, test one again, or say carry on.")
+}
+
+// feeds reports whether board up feeds board n, itself or through others.
+func feeds(job board.Job, up, n int) bool {
+	for range job.Boards {
+		b := job.Board(n)
+		if b == nil || b.Supply.From == 0 {
+			return false
+		}
+		if n = b.Supply.From; n == up {
+			return true
+		}
+	}
+	return false
 }
 
 // toLive takes the two answers before live tests. With dead tests left it says
