@@ -131,7 +131,9 @@ func (v jobView) write(w io.Writer) error {
 	}
 	several := len(j.Boards) > 1
 	if p := v.Pending; p != nil {
-		fmt.Fprintf(w, "Not yet confirmed: %s, %s.\n", placeName(p.Slot, several), p.Quantity)
+		for _, one := range p.Each() {
+			fmt.Fprintf(w, "Not yet confirmed: %s, %s.\n", placeName(one.Slot, several), one.Quantity)
+		}
 	}
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for _, way := range v.Ways {

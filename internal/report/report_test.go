@@ -243,6 +243,37 @@ func TestWholeBoard(t *testing.T) {
 	}
 }
 
+// breath is a ring whose three ends were read back and not confirmed.
+func breath(t testing.TB) record.State {
+	job := terrace(t)
+	job.Tests = nil
+	w := &work{t: t}
+	w.open(job)
+	w.prepare()
+	ohm := func(s string) reading.Quantity {
+		q, err := reading.ParseQuantity(s, reading.Ohm)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return q
+	}
+	first, q, pass := at(3, reading.RingR1, 0), ohm("0.31"), check.Verdict{Result: check.Pass, Reason: "r", Source: "s"}
+	w.do(record.Event{Kind: record.Proposed, Slot: &first, Quantity: &q, Verdict: &pass, Then: []record.Further{
+		{Slot: at(3, reading.RingRn, 0), Quantity: ohm("0.32"), Verdict: pass}, {Slot: at(3, reading.RingR2, 0), Quantity: ohm("0.52"), Verdict: pass}}})
+	return w.s
+}
+
+// All that waits to be confirmed is told, not the first of a breath alone.
+func TestPendingBreath(t *testing.T) {
+	got := Build(breath(t)).ToDo
+	for i, want := range []string{"r1: 0.31 ohm", "rn: 0.32 ohm", "r2: 0.52 ohm"} {
+		want = "Way 3, " + want + " was read back but not confirmed, so it is not on the schedule."
+		if i >= len(got) || got[i] != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
 func TestPartway(t *testing.T) {
 	s := Build(partway(t))
 	if s.Record.Complete {

@@ -655,7 +655,9 @@ func toDo(s record.State) []string {
 	}
 	several := len(s.Job.Boards) > 1
 	if p := s.Pending; p != nil {
-		all = append(all, fmt.Sprintf("%s: %s was read back but not confirmed, so it is not on the schedule.", place(p.Slot, several), p.Quantity))
+		for _, one := range p.Each() {
+			all = append(all, fmt.Sprintf("%s: %s was read back but not confirmed, so it is not on the schedule.", place(one.Slot, several), one.Quantity))
+		}
 	}
 	steps := map[int][]string{}
 	tests := map[place1]string{}
