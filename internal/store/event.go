@@ -86,7 +86,26 @@ func checkEvent(e *record.Event) error {
 	default:
 		return fmt.Errorf("unknown answer %q", e.Answer)
 	}
-	if s := e.Slot; s != nil {
+	if e.Kind != record.Proposed && len(e.Then) > 0 {
+		return errors.New("only a proposal has further readings")
+	}
+	if err := checkReading(e.Slot, e.Quantity, e.Verdict, e.Kind == record.Retest || e.Kind == record.Moved && *e.Slot == (record.Slot{Board: e.Slot.Board})); err != nil {
+		return err
+	}
+	for i := range e.Then {
+		f := &e.Then[i]
+		if err := checkReading(&f.Slot, &f.Quantity, &f.Verdict, false); err != nil {
+			return fmt.Errorf("further reading %d: %w", i+1, err)
+		}
+	}
+	return nil
+}
+
+// checkReading checks what an event says of a reading; what is nil it does not
+// say. whole is for one that means a whole way or the
+// board itself and names no test.
+func checkReading(s *record.Slot, q *reading.Quantity, v *check.Verdict, whole bool) error {
+	if s != nil {
 		switch {
 		case s.Board < 1 || s.Board > 99:
 			return fmt.Errorf("board %d; boards are 1 to 99", s.Board)
@@ -94,16 +113,16 @@ func checkEvent(e *record.Event) error {
 			return fmt.Errorf("way %d; ways are 1 to 99, or 0 for the board itself", s.Way)
 		case s.Position < 0 || s.Position > 500:
 			return fmt.Errorf("position %d; positions are 1 to 500, or 0 for none", s.Position)
-		case !s.Test.Known() && !(e.Kind == record.Retest && s.Test == ""):
+		case !s.Test.Known() && !(whole && s.Test == ""):
 			return fmt.Errorf("unknown test %q", s.Test)
 		}
 	}
-	if q := e.Quantity; q != nil && *q != (reading.Quantity{}) {
+	if q != nil && *q != (reading.Quantity{}) {
 		if err := q.Check(); err != nil {
 			return err
 		}
 	}
-	if v := e.Verdict; v != nil {
+	if v != nil {
 		switch v.Result {
 		case check.Pass, check.Investigate, check.Fail, check.CannotSay:
 		default:

@@ -371,8 +371,15 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		if next := last + 1 + int64(i); e.ID != next {
 			return nil, wrongEvent(i, e, fmt.Errorf("it is numbered %d where the log goes on with %d", e.ID, next))
 		}
-		if e.HeardID != 0 {
-			if err := checkHeard(ctx, tx, e.HeardID); err != nil {
+		rests := []int64{e.HeardID}
+		for _, f := range e.Then {
+			rests = append(rests, f.HeardID)
+		}
+		for _, on := range rests {
+			if on == 0 {
+				continue
+			}
+			if err := checkHeard(ctx, tx, on); err != nil {
 				return nil, wrongEvent(i, e, err)
 			}
 		}

@@ -384,6 +384,32 @@ func TestRandomBatchesComeBack(t *testing.T) {
 	})
 }
 
+// What a breath gave beside its first reading comes back, and so does going to a
+// board, which names no test.
+func TestFurtherReadingsAndBoards(t *testing.T) {
+	s, _ := create(t)
+	mustAppend(t, s, phrase(0), wav(0, 10))
+	pass := check.Verdict{Result: check.Pass, Reason: "r", Source: "s"}
+	end := func(test reading.Test) record.Slot { return record.Slot{Board: 2, Way: 1, Test: test} }
+	first := end(reading.RingR1)
+	want := number(4, []record.Event{
+		{At: noon, Kind: record.Moved, Slot: &record.Slot{Board: 2}},
+		{At: noon, Kind: record.Proposed, Slot: &first, Quantity: quantity(t, "0.31", reading.Ohm), Verdict: &pass, Then: []record.Further{
+			{Slot: end(reading.RingRn), Quantity: *quantity(t, "0.31", reading.Ohm), Verdict: pass, HeardID: 1},
+			{Slot: end(reading.RingR2), Quantity: *quantity(t, "0.52", reading.Ohm), Verdict: pass}}},
+		{At: noon, Kind: record.Dropped},
+		{At: noon, Kind: record.Retest, Slot: &record.Slot{Board: 2}},
+	})
+	mustAppend(t, s, want, nil)
+	got, err := s.Events(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(want, got[3:]); d != "" {
+		t.Error(d)
+	}
+}
+
 func TestInvalidBatches(t *testing.T) {
 	s, _ := create(t)
 	mustAppend(t, s, phrase(0), wav(0, 10))
@@ -391,6 +417,11 @@ func TestInvalidBatches(t *testing.T) {
 		e := record.Event{ID: 4, At: noon, Kind: record.Proposed, Slot: &record.Slot{Board: 1, Way: 1, Test: reading.LN}, Quantity: quantity(t, "2.00", reading.Megohm), Verdict: &check.Verdict{Result: check.Pass}}
 		change(&e)
 		return []record.Event{e}
+	}
+	further := func(change func(*record.Further)) []record.Event {
+		f := record.Further{Slot: record.Slot{Board: 1, Way: 1, Test: reading.RingRn}, Quantity: *quantity(t, "0.31", reading.Ohm), Verdict: check.Verdict{Result: check.Pass}}
+		change(&f)
+		return proposed(func(e *record.Event) { e.Then = []record.Further{f} })
 	}
 	zero := 0.0
 	cases := map[string]struct {
@@ -419,6 +450,14 @@ func TestInvalidBatches(t *testing.T) {
 		"rests on itself":      {proposed(func(e *record.Event) { e.HeardID = 4 }), nil},
 		"heard_id -1":          {proposed(func(e *record.Event) { e.HeardID = -1 }), nil},
 		"rests on a later one": {number(4, append(proposed(func(e *record.Event) { e.HeardID = 5 }), phrase(1)...)), wav(1, 10)},
+		"further: no board":    {further(func(f *record.Further) { f.Slot.Board = 0 }), nil},
+		"further: no test":     {further(func(f *record.Further) { f.Slot.Test = "" }), nil},
+		"further: position":    {further(func(f *record.Further) { f.Slot.Position = -1 }), nil},
+		"further: quantity":    {further(func(f *record.Further) { f.Quantity.Value = -1 }), nil},
+		"further: no verdict":  {further(func(f *record.Further) { f.Verdict.Result = "" }), nil},
+		"further: no phrase":   {further(func(f *record.Further) { f.HeardID = 2 }), nil},
+		"further, of no test":  {[]record.Event{{ID: 4, At: noon, Kind: record.Paused, Then: []record.Further{{}}}}, nil},
+		"moved to no test":     {[]record.Event{{ID: 4, At: noon, Kind: record.Moved, Slot: &record.Slot{Board: 1, Way: 1}}}, nil},
 		"not numbered":         {proposed(func(e *record.Event) { e.ID = 0 }), nil},
 		"numbered as the last": {proposed(func(e *record.Event) { e.ID = 3 }), nil},
 		"a gap":                {proposed(func(e *record.Event) { e.ID = 5 }), nil},
