@@ -112,6 +112,7 @@ type Way struct {
 	Device       Device   `yaml:"device" json:"device"`
 	Wiring       Wiring   `yaml:"wiring" json:"wiring"`
 	Phases       int      `yaml:"phases" json:"phases,omitempty"`             // 1 or 3; Read makes it 1 where a file gives none; 0 on a spare way
+	NoNeutral    bool     `yaml:"no_neutral" json:"no_neutral,omitempty"`     // three-phase without a neutral, such as a motor: nothing is tested to neutral
 	Phase        string   `yaml:"phase" json:"phase,omitempty"`               // L1, L2 or L3: where a single-phase way of a three-phase board is connected
 	Line         float64  `yaml:"line" json:"line"`                           // line conductor, mm2; 0 when unknown
 	CPC          float64  `yaml:"cpc" json:"cpc"`                             // protective conductor, mm2; 0 when unknown

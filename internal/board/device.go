@@ -182,7 +182,7 @@ func (d *decoder) groups(b *Board, board string) {
 			first[w.Device.RCD.Group] = w
 		case *f.Device.RCD != *w.Device.RCD:
 			d.bad(path+".device.rcd", fmt.Sprintf("ways %d and %d share the residual current device of group %s but describe two", f.Number, w.Number, clip(w.Device.RCD.Group)), "make the two alike or give them different groups")
-		case !f.Spare && !w.Spare && f.NeutralBar != w.NeutralBar:
+		case !f.Spare && !w.Spare && !f.NoNeutral && !w.NoNeutral && f.NeutralBar != w.NeutralBar:
 			d.bad(path+".neutral_bar", fmt.Sprintf("ways %d and %d share the residual current device of group %s but are on different neutral bars", f.Number, w.Number, clip(w.Device.RCD.Group)), "correct the bar or the group")
 		}
 	}

@@ -258,7 +258,7 @@ func (d *decoder) ways(b *Board, board string) {
 			last = w.Number
 		}
 		d.way(b, w, path)
-		if bars && !w.Spare && w.NeutralBar == "" {
+		if bars && !w.Spare && !w.NoNeutral && w.NeutralBar == "" {
 			d.bad(path, fmt.Sprintf("way %d has no neutral_bar but other ways have", w.Number), "name the bar its neutral is on")
 		}
 	}
@@ -318,6 +318,8 @@ func (d *decoder) contradictions(w *Way, path string) {
 		{w.Separated && w.Supplies != 0, "separated", "a way that supplies a board is described as SELV or PELV", "correct supplies or separated"},
 		{ring && w.Supplies != 0, "supplies", "a ring final circuit is described as supplying a board", "correct wiring or supplies"},
 		{ring && w.Phases == 3, "phases", "a ring final circuit is described as three-phase", "correct wiring or phases"},
+		{w.NoNeutral && w.Phases == 1, "no_neutral", "a single-phase circuit is described without a neutral", "correct phases or no_neutral"},
+		{w.NoNeutral && w.NeutralBar != "", "no_neutral", "a circuit without a neutral is described on a neutral bar", "remove neutral_bar or no_neutral"},
 		{!ring && w.Spurs > 0, "spurs", "spurs are given for a circuit that is no ring", "count them as points, or correct wiring"},
 		{w.Spurs > 0 && w.Points > 0 && w.Spurs >= w.Points, "spurs", fmt.Sprintf("%d spurs leave no point of %d on the ring itself", w.Spurs, w.Points), "points counts those on spurs, too; correct one of the two"},
 		{w.Supplies != 0 && w.Use != "" && w.Use != Distribution, "use", fmt.Sprintf("the way supplies a board but its use is %s", w.Use), "write distribution or remove supplies"},
@@ -356,7 +358,7 @@ func (d *decoder) spare(w *Way, path string) {
 		set bool
 	}{{"wiring", w.Wiring != ""}, {"line", w.Line != 0}, {"cpc", w.CPC != 0}, {"length", w.Length != 0}, {"points", w.Points != 0},
 		{"two_way", w.TwoWay}, {"keep_500_off", w.Keep500Off != ""}, {"separated", w.Separated},
-		{"material", w.Material != ""}, {"cpc_kind", w.CPCKind != ""}, {"spurs", w.Spurs != 0}, {"use", w.Use != ""}, {"supplies", w.Supplies != 0}, {"undocumented", w.Undocumented}} {
+		{"no_neutral", w.NoNeutral}, {"material", w.Material != ""}, {"cpc_kind", w.CPCKind != ""}, {"spurs", w.Spurs != 0}, {"use", w.Use != ""}, {"supplies", w.Supplies != 0}, {"undocumented", w.Undocumented}} {
 		if f.set {
 			d.bad(path+"."+f.key, fmt.Sprintf("way %d is spare but has %s", w.Number, f.key), "remove one of the two")
 		}

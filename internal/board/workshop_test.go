@@ -88,6 +88,10 @@ func TestWorkshopRefuses(t *testing.T) {
 		"phase on one phase":     {"feeds: Store sockets", "feeds: Store sockets\n        phase: L1", "way 1 names a phase but its board has only one"},
 		"three on one phase":     {"feeds: Store sockets", "feeds: Store sockets\n        phases: 3", "way 1 is three-phase but its board has one phase"},
 		"one of three":           {"feeds: Planer", "feeds: Planer\n        phase: L1", "way 1 is on all three phases but names one"},
+		"no neutral, one phase":  {"points: 6\n", "points: 6\n        no_neutral: true\n", "way 5: a single-phase circuit is described without a neutral"},
+		"no neutral, on a bar":   {"feeds: Planer", "feeds: Planer\n        no_neutral: true", "way 1: a circuit without a neutral is described on a neutral bar"},
+		"no neutral, spare":      {"spare: true\n        phase: L3", "spare: true\n        no_neutral: true", "way 4 is spare but has no_neutral"},
+		"no neutral, unclear":    {"feeds: Planer", "feeds: Planer\n        no_neutral: perhaps", "write true or false"},
 		"spurs on a radial":      {"points: 6\n", "points: 6\n        spurs: 1\n", "way 5: spurs are given for a circuit that is no ring"},
 		"spurs negative":         {"spurs: 2", "spurs: -2", "not a whole number"},
 		"spurs only":             {"spurs: 2", "spurs: 12", "12 spurs leave no point of 12 on the ring itself"},
@@ -125,6 +129,18 @@ func TestWorkshopRefuses(t *testing.T) {
 			_, err := Read(strings.NewReader(strings.Replace(text, c.old, c.new, 1)), "b.yaml")
 			wantProblem(t, err, c.want, "b.yaml")
 		})
+	}
+}
+
+// A motor has no neutral, and so no neutral bar where the other ways have one.
+func TestNoNeutral(t *testing.T) {
+	text := strings.Replace(text(t, workshop), "points: 1\n        neutral_bar: A\n        use: fixed", "points: 1\n        no_neutral: true\n        use: fixed", 1)
+	job, err := Read(strings.NewReader(text), "b.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if w := job.Way(2, 1); !w.NoNeutral || w.Phases != 3 || job.Way(2, 2).NoNeutral {
+		t.Errorf("%+v", w)
 	}
 }
 

@@ -221,6 +221,8 @@ func (c *ctx) refuseWay(no func(string, ...any) (Verdict, bool)) (Verdict, bool)
 		return no("the circuit is a radial, so it has no ring to test")
 	case ofRCD(t) && c.rcdOf() == nil:
 		return no("no r c d is described for this way")
+	case c.way.NoNeutral && toNeutral(t):
+		return no("the circuit has no neutral")
 	case (t == reading.PhaseSequence || ofLines(t)) && c.way.Phases != 3:
 		return no("the circuit has a single phase")
 	}
@@ -247,6 +249,15 @@ func ofRCD(t reading.Test) bool {
 func ofLines(t reading.Test) bool {
 	switch t {
 	case reading.LL, reading.L1E, reading.L2E, reading.L3E, reading.L1L2, reading.L2L3, reading.L1L3, reading.L1N, reading.L2N, reading.L3N:
+		return true
+	}
+	return false
+}
+
+// toNeutral reports whether t needs a neutral conductor.
+func toNeutral(t reading.Test) bool {
+	switch t {
+	case reading.LN, reading.NE, reading.L1N, reading.L2N, reading.L3N, reading.RingRn, reading.RingLN:
 		return true
 	}
 	return false

@@ -21,7 +21,7 @@ func mcb(kind string, rating float64) board.Device {
 // cooker (3), a spare (4), an undocumented socket radial (5), an RCBO socket
 // radial (6), a way with an S type RCD that feeds board 2 (7), a way without a
 // known device (8), steel conduit (9), a 40 A way of unknown use (10), and two
-// radials of the same make (11, 12). Board 2 is a three-phase TT board, board 3
+// radials of the same make (11, 12). Board 2 is a three-phase TT board with a motor (3), board 3
 // is only isolated.
 func house() board.Job {
 	rcd := &board.RCD{Rated: 30, Type: "A"}
@@ -47,6 +47,7 @@ func house() board.Job {
 			Supply: board.Supply{From: 1, FromWay: 7}, Ways: []board.Way{
 				{Number: 1, Device: rcbo, Wiring: board.Radial, Phases: 1, Phase: "L1", Line: 2.5, CPC: 2.5, Length: 20, Use: board.Socket},
 				{Number: 2, Device: board.Device{Standard: "BS EN 60898", Type: "C", Rating: 16, Breaking: 10}, Wiring: board.Radial, Phases: 3, Line: 2.5, CPC: 2.5, Length: 30, Use: board.Fixed},
+				{Number: 3, Device: board.Device{Standard: "BS EN 60898", Type: "D", Rating: 16, Breaking: 10}, Wiring: board.Radial, Phases: 3, NoNeutral: true, Line: 2.5, CPC: 2.5, Length: 12, Use: board.Fixed},
 			}},
 		{Number: 3, Earthing: board.TNS, Voltage: 230, Phases: 1, Supply: board.Supply{OnlyIsolated: true}, Ways: []board.Way{{Number: 1, Device: mcb("B", 32), Wiring: board.Radial, Phases: 1}}},
 	}}
@@ -190,6 +191,13 @@ func TestJudge(t *testing.T) {
 		{"2/2 L1-L2 0.5", Fail, "Below", nil},
 		{"2/0 L2-N 200", Pass, "", nil},
 		{"2/1 L1-L3 200", CannotSay, "single phase", nil},
+
+		// Way 3 of board 2 is a motor without a neutral.
+		{"2/3 L1-E 200", Pass, "", nil},
+		{"2/3 L-L 200", Pass, "", nil},
+		{"2/3 L-N 200", CannotSay, "no neutral", nil},
+		{"2/3 N-E 200", CannotSay, "no neutral", nil},
+		{"2/3 L2-N 200", CannotSay, "no neutral", nil},
 
 		// Polarity and what is answered by correct or wrong.
 		{"1/1 polarity correct", Pass, "", nil},

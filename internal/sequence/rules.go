@@ -70,9 +70,9 @@ var rules = []rule{
 	{test: reading.R2, setup: LongLead, way: longLead, after: reading.R1R2},
 	{test: reading.R1R2, setup: Linked, way: r1r2},
 	{test: reading.RingR1, setup: RingOpen, way: ringEnds},
-	{test: reading.RingRn, setup: RingOpen, way: ringEnds},
+	{test: reading.RingRn, setup: RingOpen, way: neutral(ringEnds)},
 	{test: reading.RingR2, setup: RingOpen, way: ringEnds},
-	{test: reading.RingLN, setup: RingOpen, way: ringCrossed},
+	{test: reading.RingLN, setup: RingOpen, way: neutral(ringCrossed)},
 	{test: reading.RingLE, setup: RingOpen, way: ringCrossed},
 	{test: reading.Polarity, setup: Linked, way: polarity},
 	{test: reading.LNE, setup: Megohms, board: wholeBoard, way: toEarth},
@@ -80,15 +80,15 @@ var rules = []rule{
 	{test: reading.L1E, setup: Megohms, way: lines(apart), after: reading.LNE},
 	{test: reading.L2E, setup: Megohms, way: lines(apart), after: reading.LNE},
 	{test: reading.L3E, setup: Megohms, way: lines(apart), after: reading.LNE},
-	{test: reading.NE, setup: Megohms, way: apart, after: reading.LNE},
+	{test: reading.NE, setup: Megohms, way: neutral(apart), after: reading.LNE},
 	{test: reading.LL, setup: Megohms, way: lines(between)},
 	{test: reading.L1L2, setup: Megohms, way: lines(pairs), after: reading.LL},
 	{test: reading.L2L3, setup: Megohms, way: lines(pairs), after: reading.LL},
 	{test: reading.L1L3, setup: Megohms, way: lines(pairs), after: reading.LL},
-	{test: reading.LN, setup: Megohms, way: between},
-	{test: reading.L1N, setup: Megohms, way: lines(pairs), after: reading.LN},
-	{test: reading.L2N, setup: Megohms, way: lines(pairs), after: reading.LN},
-	{test: reading.L3N, setup: Megohms, way: lines(pairs), after: reading.LN},
+	{test: reading.LN, setup: Megohms, way: neutral(between)},
+	{test: reading.L1N, setup: Megohms, way: lines(neutral(pairs)), after: reading.LN},
+	{test: reading.L2N, setup: Megohms, way: lines(neutral(pairs)), after: reading.LN},
+	{test: reading.L3N, setup: Megohms, way: lines(neutral(pairs)), after: reading.LN},
 
 	// Live. Regulations 643.7 to 643.10, with the polarity of the supply, 643.6.
 	{test: reading.Polarity, setup: Incoming, board: supply},
@@ -140,6 +140,16 @@ func lines(f func(circuit) ruling) func(circuit) ruling {
 	return func(c circuit) ruling {
 		if c.way.Phases != 3 {
 			return notPossible("The way has a single phase.")
+		}
+		return f(c)
+	}
+}
+
+// neutral makes a rule for ways that have a neutral only.
+func neutral(f func(circuit) ruling) func(circuit) ruling {
+	return func(c circuit) ruling {
+		if c.way.NoNeutral {
+			return notPossible("The way has no neutral.")
 		}
 		return f(c)
 	}
@@ -234,6 +244,8 @@ func between(c circuit) ruling {
 	switch {
 	case c.way.Keep500Off != "":
 		return stays(c)
+	case c.way.NoNeutral:
+		return needed("Lines to each other follow where nothing stays connected.", gn3)
 	case c.way.Phases == 3:
 		return needed("Lines to each other and to neutral follow where nothing stays connected.", gn3)
 	}

@@ -167,7 +167,7 @@ func (b *panel) place(c circuit, order int, limit check.Limit) {
 		if c.way != nil {
 			it.slot.Way = c.way.Number
 		}
-		kept := r.need == NotPossible && c.way != nil && c.way.Keep500Off != "" && (it.slot.Test == reading.LN || it.slot.Test == reading.LL && c.way.Phases == 3)
+		kept := r.need == NotPossible && c.way != nil && c.way.Keep500Off != "" && (it.slot.Test == reading.LN && !c.way.NoNeutral || it.slot.Test == reading.LL && c.way.Phases == 3)
 		if r.need != Needed && !kept && (r.need == NotPossible || it.rule.after == "") {
 			continue
 		}

@@ -76,6 +76,8 @@ func TestNeeds(t *testing.T) {
 	job.Boards[1].Ways[2].Device.RCD.Group = "G1"
 	upstream := workshop(t)
 	upstream.Boards[0].Supply.OnlyIsolated = true
+	motor := workshop(t)
+	motor.Boards[1].Ways[0].NoNeutral, motor.Boards[1].Ways[1].NoNeutral = true, true
 	alarms := terrace(t)
 	alarms.Tests = nil
 	tt := alarms
@@ -122,6 +124,18 @@ func TestNeeds(t *testing.T) {
 		{job, 2, 1, reading.NE, NotNeeded, practice},
 		{job, 2, 1, reading.L1L2, NotNeeded, practice},
 		{job, 2, 1, reading.L3N, NotNeeded, practice},
+		{motor, 2, 1, reading.LNE, Needed, "insulation resistance"},
+		{motor, 2, 1, reading.LL, Needed, "insulation resistance"},
+		{motor, 2, 1, reading.L1E, NotNeeded, practice},
+		{motor, 2, 1, reading.L1L2, NotNeeded, practice},
+		{motor, 2, 1, reading.LN, NotPossible, practice},
+		{motor, 2, 1, reading.NE, NotPossible, practice},
+		{motor, 2, 1, reading.L1N, NotPossible, practice},
+		{motor, 2, 1, reading.L2N, NotPossible, practice},
+		{motor, 2, 1, reading.L3N, NotPossible, practice},
+		{motor, 2, 2, reading.LL, NotPossible, "643.3.3"},
+		{motor, 2, 2, reading.LN, NotPossible, practice}, // no neutral, whatever stays connected
+		{motor, 2, 1, reading.Zs, Needed, "643.7.3"},
 		{job, 2, 2, reading.LNE, Needed, "643.3.3"},
 		{job, 2, 2, reading.LL, NotPossible, "643.3.3"},
 		{job, 2, 2, reading.LN, NotPossible, "643.3.3"},
@@ -194,6 +208,35 @@ func TestNeeds(t *testing.T) {
 	}
 	if Needs(upstream, 1, 1) != nil || Needs(upstream, 1, 0) != nil || Allowed(upstream, 1, 1) != nil {
 		t.Error("a board that is only isolated needs tests")
+	}
+}
+
+// Nothing to neutral is asked for or left out on a way without one, whatever
+// fails there.
+func TestNoNeutral(t *testing.T) {
+	job := workshop(t)
+	for i := range 2 {
+		job.Boards[1].Ways[i].NoNeutral, job.Boards[1].Ways[i].NeutralBar = true, ""
+	}
+	s := toLive(t, job, map[string]bool{"2.1 LNE": true, "2.1 LL": true, "2.1 LN-E": true, "2.1 L-L": true}, nil)
+	var made []string
+	for _, r := range s.Readings {
+		if r.Slot.Board == 2 && r.Slot.Way == 1 && r.Slot.Test.Insulation() {
+			made = append(made, string(r.Slot.Test))
+		}
+	}
+	if diff := cmp.Diff([]string{"LN-E", "L1-E", "L2-E", "L3-E"}, made); diff != "" {
+		t.Error(diff)
+	}
+	for _, o := range NotAsked(s) {
+		if o.Slot.Board == 2 && o.Slot.Way <= 2 && strings.HasSuffix(string(o.Slot.Test), "-N") {
+			t.Errorf("%+v", o)
+		}
+	}
+	for _, test := range Allowed(job, 2, 1) {
+		if test == reading.NE || strings.HasSuffix(string(test), "-N") {
+			t.Errorf("%s is taken", test)
+		}
 	}
 }
 

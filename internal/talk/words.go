@@ -282,7 +282,7 @@ func (t *turn) announceTest(d sequence.Due) {
 	}
 	now := place{d.Board, d.Slot.Way, d.Slot.Position, w.NeutralBar, d.Setup, d.Volts}
 	was := t.s.told
-	if d.Slot.Way == 0 {
+	if d.Slot.Way == 0 || w.NoNeutral {
 		now.bar = was.bar
 	}
 	if !test.Insulation() {
@@ -362,8 +362,13 @@ func (t *turn) teach(test reading.Test) {
 }
 
 func severalBars(b board.Board) bool {
+	first := ""
 	for _, w := range b.Ways {
-		if !w.Spare && w.NeutralBar != b.Ways[0].NeutralBar && !b.Ways[0].Spare {
+		switch {
+		case w.Spare || w.NeutralBar == "":
+		case first == "":
+			first = w.NeutralBar
+		case w.NeutralBar != first:
 			return true
 		}
 	}
