@@ -292,12 +292,27 @@ func (t *turn) begin(e Begin) {
 		t.announce()
 		return
 	}
-	t.say("Going on where this job stopped. If the board was left, prove dead again by your own procedure.")
+	t.say("Going on where this job stopped.", cautionOnResuming(t.s.Record))
 	if t.s.Record.Paused {
 		t.say(paused)
 		return
 	}
 	t.prompt()
+}
+
+// cautionOnResuming is what must not be forgotten after an interruption. Once a
+// board is ready for live tests, or in a job that has no others, proving dead is
+// not what comes next.
+func cautionOnResuming(r record.State) string {
+	for _, number := range sequence.Boards(r.Job) {
+		ready, live := r.Answered(number, sequence.ReadyForLive)
+		isolated, _ := r.Answered(number, sequence.Isolated)
+		steps := sequence.Steps(r.Job, number)
+		if live && ready.EventID > isolated.EventID || len(steps) > 0 && steps[0].Live {
+			return "The supply may be on. Go by your own system of work."
+		}
+	}
+	return "If the board was left, prove dead again by your own procedure."
 }
 
 // testable reports whether there is a way to test on any board.

@@ -449,3 +449,40 @@ func TestTimesAreAsStored(t *testing.T) {
 		t.Errorf("time %#v", at)
 	}
 }
+
+// What is said on resuming goes by the stage: dead, live, isolated again, and a
+// job that has live tests only.
+func TestCautionOnResuming(t *testing.T) {
+	job := readJob(t, "annexe.yaml")
+	only := job
+	only.Tests = []board.Kind{board.Live}
+	prepared := func(step string) record.Event {
+		return record.Event{Kind: record.Prepared, Board: 1, Step: step, Answer: record.Done}
+	}
+	for _, c := range []struct {
+		job   board.Job
+		steps []string
+		live  bool
+	}{
+		{job, nil, false},
+		{job, []string{sequence.Isolated, sequence.DeadComplete}, false},
+		{job, []string{sequence.Isolated, sequence.DeadComplete, sequence.ReadyForLive}, true},
+		{job, []string{sequence.Isolated, sequence.ReadyForLive, sequence.Isolated}, false},
+		{only, nil, true},
+	} {
+		log := []record.Event{{Kind: record.Opened, Job: &c.job}}
+		for _, step := range c.steps {
+			log = append(log, prepared(step))
+		}
+		for i := range log {
+			log[i].ID = int64(i + 1)
+		}
+		s, err := record.Fold(log)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := cautionOnResuming(s); strings.Contains(got, "supply may be on") != c.live || strings.Contains(got, "prove dead") == c.live {
+			t.Errorf("after %q of %v: %q", c.steps, c.job.Tests, got)
+		}
+	}
+}
