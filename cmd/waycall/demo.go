@@ -20,12 +20,14 @@ import (
 	"waycall/internal/say/espeak"
 	"waycall/internal/session"
 	"waycall/internal/store"
+	"waycall/internal/wall"
 )
 
 func newDemo() *cobra.Command {
 	var (
-		ear earFlags
-		out string
+		ear  earFlags
+		out  string
+		full bool
 	)
 	cmd := &cobra.Command{
 		Use:   "demo",
@@ -60,23 +62,34 @@ are, the sound of both sides among them.`,
 				return err
 			}
 			data := dataFlag{dir: out}
-			p := player{screen: newScreen(w), track: &say.Track{}, lines: lines, total: spoken(lines)}
+			p := player{watch: newScreen(w), track: &say.Track{}, lines: lines, total: spoken(lines)}
+			p.source = &p
 			if p.file, err = data.file(job.Reference); err != nil {
 				return err
 			}
 			if err := removeJob(p.file); err != nil {
 				return err
 			}
+			end := func() {}
+			if full && wall.Can(w) {
+				wall := wall.New()
+				p.watch, p.source = wall, wall.Meter(&p)
+				end = showFull(cmd, wall)
+				defer end()
+			}
 			var state record.State
-			for p.at < len(p.lines) {
-				if state, err = p.session(cmd.Context(), &data, job, e, voice); err != nil {
-					return err
-				}
+			for p.at < len(p.lines) && err == nil {
+				state, err = p.session(cmd.Context(), &data, job, e, voice)
+			}
+			end()
+			if err != nil {
+				return err
 			}
 			return p.finish(w, out, state, time.Since(start))
 		},
 	}
 	ear.add(cmd)
+	cmd.Flags().BoolVar(&full, "full", false, fullUsage)
 	cmd.Flags().StringVar(&out, "out", filepath.Join("out", "demo"), "folder for the record, the sound and the schedule; an earlier demonstration there is replaced")
 	return cmd
 }
@@ -105,14 +118,22 @@ func spoken(lines []demo.Line) int {
 // demonstration. What it gives while waycall listens goes onto the track too, so
 // that the track holds both sides.
 type player struct {
-	*screen
-	track *say.Track
-	lines []demo.Line
-	at    int // the line that comes next
-	said  int
-	total int
-	clip  audio.Clip // what is left of the line being spoken
-	file  string     // of the job
+	watch  stageWatcher
+	source audio.Source // the player, or what shows its level
+	track  *say.Track
+	lines  []demo.Line
+	at     int // the line that comes next
+	said   int
+	total  int
+	clip   audio.Clip // what is left of the line being spoken
+	file   string     // of the job
+}
+
+// stageWatcher watches a demonstration.
+type stageWatcher interface {
+	session.Watcher
+	Begin(known record.State)
+	Stage(at, text string) // how far it is, and what it is about to show
 }
 
 // gap is the quiet after a line, long enough to end a phrase.
@@ -135,7 +156,8 @@ func (p *player) session(ctx context.Context, data *dataFlag, job board.Job, e s
 	if err != nil {
 		return record.State{}, err
 	}
-	s := session.Session{Source: p, Ear: e, Voice: voice, Player: p.track, Log: log, Watch: p.screen, Now: time.Now}
+	p.watch.Begin(from)
+	s := session.Session{Source: p.source, Ear: e, Voice: voice, Player: p.track, Log: log, Watch: p.watch, Now: time.Now}
 	return s.Run(ctx, board.Job{}, from)
 }
 
@@ -149,7 +171,7 @@ func (p *player) Next(ctx context.Context) (audio.Clip, error) {
 		}
 		l := &p.lines[p.at]
 		if l.Stage != "" {
-			p.line(dim, fmt.Sprintf("%d of %d", p.said, p.total), "-- "+l.Stage)
+			p.watch.Stage(fmt.Sprintf("%d of %d", p.said, p.total), l.Stage)
 			l.Stage = ""
 		}
 		if l.Cut {

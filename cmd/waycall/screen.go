@@ -45,6 +45,11 @@ func (s *screen) Speaking(text string) { s.line(plain, "waycall", text) }
 
 func (s *screen) Listening() {}
 
+func (s *screen) Begin(record.State) {}
+
+// Stage prints how far a demonstration is, and what it is about to show.
+func (s *screen) Stage(at, text string) { s.line(dim, at, "-- "+text) }
+
 func (s *screen) Heard(h hear.Heard) {
 	switch h.Outcome {
 	case hear.None:

@@ -19,6 +19,7 @@ import (
 	"waycall/internal/say/speaker"
 	"waycall/internal/session"
 	"waycall/internal/store"
+	"waycall/internal/wall"
 )
 
 func newStart() *cobra.Command {
@@ -31,6 +32,7 @@ func newStart() *cobra.Command {
 		wpm         int
 		copyTo      string
 		asJSON      bool
+		full        bool
 	)
 	cmd := &cobra.Command{
 		Use:   "start JOB",
@@ -41,8 +43,10 @@ up first if it is new.
 
 Say "finish here" to end, or press Ctrl-C. Everything confirmed is on the disk
 already, with its sound. With --copy-to each phrase is also written to a copy in
-another folder, such as on a USB stick, as soon as it is stored.`,
-		Example: "  waycall start board.yaml\n  waycall start TER-0107 --copy-to /media/stick",
+another folder, such as on a USB stick, as soon as it is stored. With --full the
+session is shown on the whole of the terminal, to be read from three metres: make
+the terminal's letters large, to 80 columns by 24 rows or so.`,
+		Example: "  waycall start board.yaml\n  waycall start TER-0107 --copy-to /media/stick\n  waycall start TER-0107 --full",
 		Args:    wantArgs(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
@@ -51,6 +55,9 @@ another folder, such as on a USB stick, as soon as it is stored.`,
 			}
 			if wpm < 80 || wpm > 400 {
 				return usageError{fmt.Errorf("--speech-rate is %d; give 80 to 400 words a minute", wpm)}
+			}
+			if full && asJSON {
+				return usageError{errors.New("--full and --json both want the output; give one of them")}
 			}
 			log, err := data.openOrCreate(ctx, args[0])
 			if err != nil {
@@ -91,11 +98,18 @@ another folder, such as on a USB stick, as soon as it is stored.`,
 			}
 			defer source.Close()
 			var watch session.Watcher = newScreen(cmd.OutOrStdout())
-			if asJSON {
+			var sound audio.Source = source
+			switch {
+			case asJSON:
 				watch = jsonScreen{cmd.OutOrStdout()}
+			case full && wall.Can(cmd.OutOrStdout()):
+				w := wall.New()
+				w.Begin(from)
+				defer showFull(cmd, w)()
+				watch, sound = w, w.Meter(source)
 			}
 			s := session.Session{
-				Source: source, Ear: e, Voice: voice, Player: loud, Log: log, Keeper: log,
+				Source: sound, Ear: e, Voice: voice, Player: loud, Log: log, Keeper: log,
 				Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: pause},
 			}
 			_, err = s.Run(ctx, board.Job{}, from)
@@ -110,6 +124,7 @@ another folder, such as on a USB stick, as soon as it is stored.`,
 	cmd.Flags().DurationVar(&pause, "pause", 500*time.Millisecond, "silence that ends a phrase")
 	cmd.Flags().IntVar(&wpm, "speech-rate", 170, "how fast waycall speaks, words a minute")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print what happens as JSON, one object a line")
+	cmd.Flags().BoolVar(&full, "full", false, fullUsage)
 	return cmd
 }
 

@@ -1,0 +1,482 @@
+package wall
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+	"unicode"
+
+	tea "charm.land/bubbletea/v2"
+	"github.com/charmbracelet/x/ansi"
+	"github.com/google/go-cmp/cmp"
+	"pgregory.net/rapid"
+
+	"waycall/internal/audio"
+	"waycall/internal/check"
+	"waycall/internal/demo"
+	"waycall/internal/hear"
+	"waycall/internal/reading"
+	"waycall/internal/record"
+)
+
+var update = flag.Bool("update", false, "write the golden screens anew")
+
+var (
+	_ audio.Source = metered{}
+)
+
+// scenes are what the golden screens show.
+func scenes() map[string]facts {
+	stored := facts{
+		job: "TER-0107", board: 1, name: "Consumer unit, hall cupboard",
+		boards: []boardFacts{{1, "Consumer unit, hall cupboard", 27}},
+		place:  "7", label: "WAY", feeds: "Smoke and heat alarms", due: "Live and neutral to earth",
+		with: "insulation tester at the board, 250 V, at least 1 MΩ",
+		last: &lastFacts{where: "way 6, Live and neutral to earth", figure: ">999", unit: "MΩ", result: check.Pass, because: "The limit is 1 MΩ."},
+		turn: listening, said: "Stored. Way seven, Smoke and heat alarms, live and neutral to earth, at two hundred and fifty volts.",
+		heard: "confirm", level: -31, tests: 27, done: 12, all: 39, estimate: 21 * time.Minute, estimated: true,
+	}
+	failing := facts{
+		job: "WRK-0042", board: 2, name: "Sub-board, machine shop",
+		boards: []boardFacts{{1, "Main board", 0}, {2, "Sub-board, machine shop", 61}, {3, "Sub-board, yard", 34}},
+		place:  "12", label: "WAY", feeds: "Extraction fan, spray booth", due: "Line to earth",
+		with: "Read back. Say confirm, or correct it.",
+		last: &lastFacts{waits: true, where: "way 12, Line to earth", figure: "0.48", unit: "MΩ", result: check.Fail, because: "The limit is 1 MΩ: BS 7671:2018+A2:2022 Table 64, from memory."},
+		turn: speaking, said: "Way twelve, line to earth, nought point four eight megohms. That fails: the limit is one megohm. Confirm or correct?",
+		heard: "nought point four eight", level: math.Inf(-1), tests: 90, steps: 5, done: 71, all: 163, waiting: 2, estimate: 96 * time.Minute, estimated: true,
+	}
+	step := facts{
+		job: "TER-0107", board: 1, boards: stored.boards, place: "B1", label: "BEFORE THE DEAD TESTS",
+		feeds: "Consumer unit, hall cupboard", due: "Isolated and locked off?", said: "Is the board isolated and locked off? Answer, isolated and locked off.",
+		turn: listening, level: math.Inf(-1), tests: 39, steps: 7, all: 39,
+	}
+	end := stored
+	end.place, end.label, end.feeds, end.with, end.due = "END", "NOTHING LEFT TO ASK", "", "", "Say finish here, or name a way to go back to."
+	end.turn, end.tests, end.done = paused, 0, 39
+	end.last = &lastFacts{where: "way 9, Polarity", figure: "CORRECT", result: check.Pass, because: "Correct is what is asked for."}
+	doubtful := failing
+	doubtful.last = &lastFacts{where: "way 4, r1", figure: "12345.6", unit: "Ω", result: check.CannotSay, because: "The other end is not known.", others: "r1 0.31 Ω, rn 0.32 Ω"}
+	return map[string]facts{"stored": stored, "failing": failing, "step": step, "end": end, "doubtful": doubtful}
+}
+
+// The golden screens, from which the pictures in docs are drawn, too.
+func TestScreens(t *testing.T) {
+	for name, f := range scenes() {
+		for _, size := range [][2]int{{80, 24}, {120, 40}, {44, 18}, {30, 8}, {200, 60}} {
+			got := draw(f, palette{colour: true}, size[0], size[1])
+			inside(t, got, size[0], size[1])
+			file := filepath.Join("testdata", fmt.Sprintf("%s-%dx%d.ansi", name, size[0], size[1]))
+			if *update {
+				if err := os.WriteFile(file, []byte(got+"\n"), 0o644); err != nil {
+					t.Fatal(err)
+				}
+				continue
+			}
+			want, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if diff := cmp.Diff(string(want), got+"\n"); diff != "" {
+				t.Errorf("%s at %v (go test ./internal/wall -update after looking at it):\n%s", name, size, diff)
+			}
+		}
+	}
+}
+
+type failer interface {
+	Helper()
+	Errorf(format string, args ...any)
+}
+
+// inside checks that a screen fits, that nothing in it controls a terminal but
+// styles of ours, and that each row ends without one.
+func inside(t failer, screen string, w, h int) {
+	t.Helper()
+	rows := strings.Split(screen, "\n")
+	if len(rows) > h {
+		t.Errorf("%d rows in %d", len(rows), h)
+	}
+	for y, row := range rows {
+		text := row
+		for _, p := range []palette{{}, {true, false}, {true, true}} {
+			for s := plain; s <= bad; s++ {
+				if q := p.sgr(s); q != "" {
+					text = strings.ReplaceAll(text, q, "")
+				}
+			}
+		}
+		if strings.Count(row, "\x1b[") != 2*strings.Count(row, "\x1b[m") {
+			t.Errorf("row %d has a style that does not end: %q", y, row)
+		}
+		text = strings.ReplaceAll(text, "\x1b[m", "")
+		if i := strings.IndexFunc(text, func(r rune) bool {
+			return unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp) || unicode.Is(unicode.Regional_Indicator, r)
+		}); i >= 0 {
+			t.Errorf("row %d controls the terminal: %q", y, text)
+		}
+		// Terminals measure by character or by cluster.
+		if width(text) > w || ansi.StringWidth(text) > w || ansi.StringWidthWc(text) > w {
+			t.Errorf("row %d is %d wide in %d: %q", y, width(text), w, text)
+		}
+	}
+}
+
+// nasty is text that a name should not be.
+func nasty() *rapid.Generator[string] {
+	return rapid.OneOf(rapid.String(), rapid.SampledFrom([]string{
+		"", "Cooker", "\x1b[2J\x1b]0;own\x07", "\u202eevil\u202c", "a\u0301\u0301\u0301\u0301\u0301", "\u0301", "👩‍👩‍👧‍👦🇬🇧👍🏽", "厨房の照明回路その一", "ــــ سلام", "\xff\xfe", "e\u2028f\u2066g",
+		strings.Repeat("x", 300), strings.Repeat("wide words ", 40), "각", "1️⃣", "\u0e33\u0e33", "न्दी", "\u00ad\u034f\u180e",
+	}))
+}
+
+func anyFacts() *rapid.Generator[facts] {
+	return rapid.Custom(func(t *rapid.T) facts {
+		text := func(name string) string { return nasty().Draw(t, name) }
+		n := rapid.IntRange(-1, 1000000)
+		f := facts{
+			job: text("job"), board: n.Draw(t, "board"), name: text("name"),
+			place: rapid.OneOf(nasty(), rapid.SampledFrom([]string{"1", "12", "99", "B12", "END"})).Draw(t, "place"),
+			label: rapid.OneOf(nasty(), rapid.Just("WAY")).Draw(t, "label"),
+			feeds: text("feeds"), due: text("due"), with: text("with"), said: text("said"), heard: text("heard"), stage: text("stage"),
+			turn: turn(rapid.IntRange(0, 5).Draw(t, "turn")), level: rapid.Float64().Draw(t, "level"),
+			tests: n.Draw(t, "tests"), steps: n.Draw(t, "steps"), waiting: n.Draw(t, "waiting"),
+			estimate: time.Duration(rapid.Int64().Draw(t, "estimate")), estimated: true,
+		}
+		f.all = rapid.IntRange(0, 100000).Draw(t, "all")
+		f.done = rapid.IntRange(0, f.all).Draw(t, "done")
+		for range rapid.IntRange(0, 9).Draw(t, "boards") {
+			f.boards = append(f.boards, boardFacts{n.Draw(t, "number"), text("board name"), n.Draw(t, "left")})
+		}
+		if rapid.Bool().Draw(t, "reading") {
+			f.last = &lastFacts{
+				waits: rapid.Bool().Draw(t, "waits"), where: text("where"), unit: text("unit"), others: text("others"), because: text("because"),
+				figure: rapid.OneOf(nasty(), rapid.SampledFrom([]string{">999", "0.47", "99999", "<0.00001", "CORRECT"})).Draw(t, "figure"),
+				result: rapid.SampledFrom([]check.Result{check.Pass, check.Fail, check.Investigate, check.CannotSay, "", "later"}).Draw(t, "result"),
+			}
+		}
+		return f
+	})
+}
+
+// Whatever the names are and however large the screen is, it fits.
+func TestFits(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		w, h := rapid.IntRange(-1, 250).Draw(t, "w"), rapid.IntRange(-1, 90).Draw(t, "h")
+		f := anyFacts().Draw(t, "facts")
+		p := palette{rapid.Bool().Draw(t, "colour"), rapid.Bool().Draw(t, "light")}
+		screen := draw(f, p, w, h)
+		if w <= 0 || h <= 0 {
+			if screen != "" {
+				t.Errorf("a screen of %d by %d shows %q", w, h, screen)
+			}
+			return
+		}
+		inside(t, screen, w, h)
+		if !p.colour && (strings.Contains(screen, ";9") || strings.Contains(screen, "38;")) {
+			t.Errorf("colour where none is wanted: %q", screen)
+		}
+	})
+}
+
+func FuzzClean(f *testing.F) {
+	for _, s := range []string{"Cooker", "\x1b[2J", "\u202eevil", "a\u0301\u0301\u0301", "🇬🇧"} {
+		f.Add(s, 10, 2)
+	}
+	f.Fuzz(func(t *testing.T, s string, w, rows int) {
+		w, rows = w%300, rows%50
+		got := clean(s)
+		if again := clean(got); again != got {
+			t.Errorf("%q cleaned is %q, and again %q", s, got, again)
+		}
+		lines := wrap(got, w, rows)
+		if len(lines) > max(0, rows) {
+			t.Errorf("%d lines of %d", len(lines), rows)
+		}
+		for _, line := range lines {
+			if width(line) > w {
+				t.Errorf("%q is wider than %d", line, w)
+			}
+		}
+		inside(t, draw(facts{feeds: s, said: s, place: "4", label: "WAY", last: &lastFacts{figure: s}}, palette{}, 80, 24), 80, 24)
+	})
+}
+
+func TestClean(t *testing.T) {
+	for in, want := range map[string]string{
+		"Cooker,  hall\tcupboard ": "Cooker, hall cupboard",
+		"\x1b[31mred\x1b[m":        "[31mred [m",
+		"pay\u202etxt.exe":         "paytxt.exe",
+		"a\u200db\ufeff":           "ab",
+		"cafe\u0301\u0301\u0301":   "cafe\u0301\u0301",
+		"\u0301x":                  "x",
+		"🇬🇧":                       "??",
+		"\xffx":                    "?x",
+	} {
+		if got := clean(in); got != want {
+			t.Errorf("%q became %q, want %q", in, got, want)
+		}
+	}
+}
+
+// The name of a way is cut where it must be, and shown whole where it fits.
+func TestNamesAreShown(t *testing.T) {
+	f := scenes()["stored"]
+	for _, size := range [][2]int{{80, 24}, {120, 40}, {44, 18}, {30, 12}} {
+		text := strings.Join(strings.Fields(ansi.Strip(draw(f, palette{}, size[0], size[1]))), " ")
+		for _, want := range []string{"LISTENING", "Smoke and", "PASS", "WAY 7", "27 tests"} {
+			if !strings.Contains(text, want) {
+				t.Errorf("%v does not show %q:\n%s", size, want, text)
+			}
+		}
+	}
+}
+
+// heard builds the events of a session as the store would number them.
+type story struct {
+	t      *testing.T
+	events []record.Event
+}
+
+func (s *story) add(e record.Event) {
+	e.ID, e.At = int64(len(s.events)+1), time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC).Add(time.Duration(len(s.events))*10*time.Second)
+	s.events = append(s.events, e)
+}
+
+// What is stored is what is shown: the step, the test, the reading that waits, the
+// one that is stored.
+func TestFollowsTheRecord(t *testing.T) {
+	job, err := demo.Board()
+	if err != nil {
+		t.Fatal(err)
+	}
+	job.Tests = nil
+	w := New()
+	if f := w.shot(); f.turn != starting {
+		t.Errorf("before anything it shows %+v", f)
+	}
+	s := story{t: t}
+	tell := func(e record.Event) facts {
+		t.Helper()
+		s.add(e)
+		w.Stored(s.events[len(s.events)-1:])
+		return w.shot()
+	}
+	f := tell(record.Event{Kind: record.Opened, Job: &job})
+	if f.place != "B1" || f.label != "BEFORE THE DEAD TESTS" || f.job != job.Reference || f.tests == 0 || f.steps == 0 || f.all == 0 {
+		t.Fatalf("opened: %+v", f)
+	}
+	before := f.tests
+	slot := record.Slot{Board: 1, Way: 1, Test: reading.LNE}
+	q := reading.Quantity{Value: 999, Bound: reading.GreaterThan, Unit: reading.Megohm}
+	v := check.Verdict{Result: check.Pass, Reason: "Above 1 megohm."}
+	f = tell(record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v})
+	if f.place != "1" || f.feeds != "Upstairs lighting" || f.due != "Live and neutral to earth" || f.last == nil || !f.last.waits || f.last.figure != ">999" || f.last.unit != "MΩ" {
+		t.Fatalf("read back: %+v, %+v", f, f.last)
+	}
+	f = tell(record.Event{Kind: record.Confirmed})
+	if f.last == nil || f.last.waits || f.last.result != check.Pass || f.tests >= before || f.done != 1 {
+		t.Errorf("confirmed: %+v, %+v", f, f.last)
+	}
+	w.Listening()
+	if f = w.shot(); f.turn != listening {
+		t.Errorf("it shows turn %v", f.turn)
+	}
+	tell(record.Event{Kind: record.Paused})
+	if f = w.shot(); f.turn != paused {
+		t.Errorf("paused it shows turn %v", f.turn)
+	}
+	tell(record.Event{Kind: record.CarriedOn})
+	tell(record.Event{Kind: record.Finished})
+	if f = w.shot(); f.turn != finished {
+		t.Errorf("finished it shows turn %v", f.turn)
+	}
+
+	// From the log it shows the same.
+	state, err := record.Fold(s.events)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again := New()
+	again.Begin(state)
+	again.Listening()
+	if diff := cmp.Diff(f, again.shot(), cmp.AllowUnexported(facts{}, boardFacts{}, lastFacts{})); diff != "" {
+		t.Errorf("from the log it shows something else:\n%s", diff)
+	}
+
+	// Facts that do not follow are not shown as if they did, until it is told anew.
+	again.Stored([]record.Event{{ID: 99, Kind: record.Paused}})
+	if f := again.shot(); f.place != "?" || f.last != nil || f.all != 0 || f.turn == starting {
+		t.Errorf("having missed something it shows %+v", f)
+	}
+	again.Begin(state)
+	if f := again.shot(); f.all == 0 || f.last == nil {
+		t.Errorf("told anew it shows %+v", f)
+	}
+}
+
+// Of several readings in one breath the one to look at is drawn large.
+func TestOneBreath(t *testing.T) {
+	q := func(v float64) reading.Quantity {
+		return reading.Quantity{Value: v, Places: 2, Bound: reading.Exactly, Unit: reading.Ohm}
+	}
+	s := record.State{Pending: &record.Proposal{
+		Slot: record.Slot{Board: 1, Way: 3, Test: reading.RingR1}, Quantity: q(0.31), Verdict: check.Verdict{Result: check.Pass},
+		Then: []record.Further{
+			{Slot: record.Slot{Board: 1, Way: 3, Test: reading.RingRn}, Quantity: q(0.62), Verdict: check.Verdict{Result: check.Fail}},
+			{Slot: record.Slot{Board: 1, Way: 3, Test: reading.RingR2}, Quantity: q(0.52), Verdict: check.Verdict{Result: check.Investigate}},
+		},
+	}}
+	l := lastOf(s)
+	if l.figure != "0.62" || l.result != check.Fail || l.others != "r1 0.31 Ω, rn 0.62 Ω, r2 0.52 Ω" {
+		t.Errorf("%+v", l)
+	}
+}
+
+type oneFrame struct {
+	audio.Source
+	frames []audio.Clip
+}
+
+func (o *oneFrame) Next(context.Context) (audio.Clip, error) {
+	if len(o.frames) == 0 {
+		return nil, io.EOF
+	}
+	f := o.frames[0]
+	o.frames = o.frames[1:]
+	return f, nil
+}
+
+func TestMeter(t *testing.T) {
+	w := New()
+	frame := func(x float32) audio.Clip { return audio.Clip{x, -x, x, -x} }
+	nan := float32(math.NaN())
+	src := w.Meter(&oneFrame{frames: []audio.Clip{frame(0.1), frame(0), frame(nan), frame(1)}})
+	for _, want := range []float64{-20, -20 - falls, -20 - 2*falls, 0} {
+		if _, err := src.Next(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		if got := w.shot().level; math.Abs(got-want) > 0.01 {
+			t.Errorf("level %v, want %v", got, want)
+		}
+	}
+	if _, err := src.Next(t.Context()); !errors.Is(err, io.EOF) {
+		t.Errorf("error %v", err)
+	}
+}
+
+func TestHeard(t *testing.T) {
+	w := New()
+	w.Heard(hear.Heard{Outcome: hear.None})
+	if f := w.shot(); f.heard != "(talk, not for waycall)" {
+		t.Errorf("it shows %q", f.heard)
+	}
+	w.Heard(hear.Heard{Outcome: hear.Command, Candidates: []hear.Candidate{{Text: "confirm"}}})
+	if f := w.shot(); f.heard != "confirm  (disputed)" {
+		t.Errorf("it shows %q", f.heard)
+	}
+	w.TooLong(15 * time.Second)
+	w.Speaking("Say it again.")
+	if f := w.shot(); !strings.Contains(f.heard, "15 s") || f.turn != speaking || w.Said() != "Say it again." {
+		t.Errorf("it shows %+v", f)
+	}
+}
+
+// Ctrl-C asks to stop, and no other key does anything.
+func TestKeys(t *testing.T) {
+	stopped := 0
+	var m tea.Model = model{wall: New(), stop: func() { stopped++ }}
+	m, _ = m.Update(tea.WindowSizeMsg{Width: 80, Height: 24})
+	before := m.View().Content
+	for _, k := range []tea.Key{{Code: 'q', Text: "q"}, {Code: tea.KeyEscape}, {Code: tea.KeyEnter}, {Code: 'z', Mod: tea.ModCtrl}, {Code: 'd', Mod: tea.ModCtrl}} {
+		var cmd tea.Cmd
+		if m, cmd = m.Update(tea.KeyPressMsg(k)); cmd != nil || stopped != 0 || m.View().Content != before {
+			t.Errorf("key %v did something", k)
+		}
+	}
+	m.Update(tea.KeyPressMsg{Code: 'c', Mod: tea.ModCtrl})
+	if stopped != 1 {
+		t.Errorf("Ctrl-C stopped %d times", stopped)
+	}
+	m, _ = m.Update(tea.WindowSizeMsg{Width: 33, Height: 7})
+	inside(t, m.View().Content, 33, 7)
+}
+
+// Where the output is no terminal there is no full screen.
+func TestCan(t *testing.T) {
+	f, err := os.Create(filepath.Join(t.TempDir(), "out"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if Can(f) || Can(&strings.Builder{}) {
+		t.Error("a file is taken for a terminal")
+	}
+}
+
+// A terminal that takes nothing holds up neither the session nor its end.
+func TestStuckTerminal(t *testing.T) {
+	in, err := os.Open(os.DevNull)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer in.Close()
+	r, out, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	if err := out.SetWriteDeadline(time.Now().Add(10 * time.Millisecond)); err != nil {
+		t.Fatal(err)
+	}
+	for err == nil { // until it is full
+		_, err = out.Write(make([]byte, 4096))
+	}
+	if err := out.SetWriteDeadline(time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+	w := New()
+	end := w.Show(in, out, func() {})
+	for range 1000 {
+		w.Speaking("Way one.")
+		w.Listening()
+	}
+	if err := end(); err == nil || !strings.Contains(err.Error(), "; ") {
+		t.Errorf("error %v", err)
+	}
+}
+
+// A terminal that takes what it is given is given back.
+func TestShow(t *testing.T) {
+	in, err := os.Open(os.DevNull)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer in.Close()
+	r, out, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := make(chan []byte)
+	go func() {
+		b, _ := io.ReadAll(r)
+		all <- b
+	}()
+	w := New()
+	end := w.Show(in, out, func() {})
+	w.Speaking("Way one.")
+	if err := end(); err != nil {
+		t.Errorf("error %v", err)
+	}
+	out.Close()
+	if got := string(<-all); strings.Count(got, ansi.SetModeAltScreenSaveCursor) != strings.Count(got, ansi.ResetModeAltScreenSaveCursor) {
+		t.Errorf("the terminal was not given back: %q", got)
+	}
+}
