@@ -215,16 +215,16 @@ func (c *canvas) last(l *lastFacts, s size, y int) {
 	} else {
 		c.put(2, y+rows/2, room, strong, short(clean(l.figure+" "+l.unit), max(0, room)))
 	}
-	head, end := v.shape+" "+v.word+"  ", c.w-2
+	head, end := fmt.Sprintf("%-9s", v.shape+" "+v.word+"  "), c.w-2
 	if out {
 		end = at - vx - 1
 	}
-	c.put(2, y+rows, end-2, v.st, head)
+	c.put(1, y+rows, end-1, v.st, head)
 	text := l.because
 	if l.others != "" {
 		text = l.others + ". " + text
 	}
-	if x := 2 + width(head); x < end {
+	if x := 1 + width(head); x < end {
 		c.put(x, y+rows, end-x, plain, short(clean(text), end-x))
 	}
 }
@@ -273,8 +273,9 @@ func (c *canvas) meter(f facts, y int) {
 	n := 0
 	text := "silent"
 	if f.level > quietest {
-		n = min(room, int((f.level-quietest)/-quietest*float64(room)+0.5))
-		text = fmt.Sprintf("%4.0f dB", f.level)
+		level := min(f.level, 0)
+		n = int((level-quietest)/-quietest*float64(room) + 0.5)
+		text = fmt.Sprintf("%4.0f dB", level)
 	}
 	c.put(1, y, 8, plain, "level")
 	c.put(10, y, room, strong, strings.Repeat("█", n)+strings.Repeat("·", max(0, room-n)))

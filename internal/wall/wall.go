@@ -128,7 +128,7 @@ type metered struct {
 func (m metered) Next(ctx context.Context) (audio.Clip, error) {
 	frame, err := m.Source.Next(ctx)
 	if err == nil {
-		level := frame.Level()
+		level := min(frame.Level(), 0) // what is louder is no sound, and would stay
 		m.wall.note(func(f *facts) {
 			if f.level -= falls; math.IsNaN(level) || f.level > level {
 				return

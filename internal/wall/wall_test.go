@@ -146,7 +146,7 @@ func anyFacts() *rapid.Generator[facts] {
 			place: rapid.OneOf(nasty(), rapid.SampledFrom([]string{"1", "12", "99", "B12", "END"})).Draw(t, "place"),
 			label: rapid.OneOf(nasty(), rapid.Just("WAY")).Draw(t, "label"),
 			feeds: text("feeds"), due: text("due"), with: text("with"), said: text("said"), heard: text("heard"), stage: text("stage"),
-			turn: turn(rapid.IntRange(0, 5).Draw(t, "turn")), level: rapid.Float64().Draw(t, "level"),
+			turn: turn(rapid.IntRange(0, 5).Draw(t, "turn")), level: rapid.OneOf(rapid.Float64(), rapid.Float64Range(-90, 10), rapid.Just(math.NaN())).Draw(t, "level"),
 			tests: n.Draw(t, "tests"), steps: n.Draw(t, "steps"), waiting: n.Draw(t, "waiting"),
 			estimate: time.Duration(rapid.Int64().Draw(t, "estimate")), estimated: true,
 		}
@@ -357,9 +357,9 @@ func (o *oneFrame) Next(context.Context) (audio.Clip, error) {
 func TestMeter(t *testing.T) {
 	w := New()
 	frame := func(x float32) audio.Clip { return audio.Clip{x, -x, x, -x} }
-	nan := float32(math.NaN())
-	src := w.Meter(&oneFrame{frames: []audio.Clip{frame(0.1), frame(0), frame(nan), frame(1)}})
-	for _, want := range []float64{-20, -20 - falls, -20 - 2*falls, 0} {
+	nan, inf := float32(math.NaN()), float32(math.Inf(1))
+	src := w.Meter(&oneFrame{frames: []audio.Clip{frame(0.1), frame(0), frame(nan), frame(1), frame(inf), frame(0)}})
+	for _, want := range []float64{-20, -20 - falls, -20 - 2*falls, 0, 0, -falls} {
 		if _, err := src.Next(t.Context()); err != nil {
 			t.Fatal(err)
 		}
