@@ -94,6 +94,10 @@ type Record struct {
 	Sessions  int       `json:"sessions"` // how often a session was opened
 	Finished  bool      `json:"finished"` // the electrician ended the work
 	Complete  bool      `json:"complete"` // finished, and nothing is left to do
+
+	// The sum of the last event, in hexadecimal, as waycall verify prints it while
+	// that event is the last. Build does not know it: who read the log puts it in.
+	Sum string `json:"sum,omitempty"`
 }
 
 // Limit is a limit of insulation resistance.
@@ -147,6 +151,11 @@ type Line struct {
 	Use      string  `json:"use,omitempty"`      // socket, lighting, fixed or distribution; absent when unknown
 	Supplies int     `json:"supplies,omitempty"` // the board that it feeds
 	MaxZs    *MaxZs  `json:"max_zs,omitempty"`   // absent when it is not known
+
+	// R1+R2 in ohm by length and size at the temperature of the dead tests, of a
+	// ring at its points; IEC 60228, from memory. Absent when it is not known.
+	Expected float64 `json:"expected_r1r2,omitempty"`
+
 	Tested
 }
 
@@ -425,6 +434,14 @@ func newLine(one *board.Board, w *board.Way, position int) Line {
 	}
 	if z, err := check.MaxZsOf(one, w); err == nil && !w.Spare && !w.Separated {
 		l.MaxZs = &MaxZs{z.Ohm, z.Measured, z.Source}
+	}
+	if !w.Spare && w.CPCKind != board.Steel { // the resistance of a steel enclosure is not known
+		ambient := cmp.Or(one.Ambient, 20) // as board.Board says
+		if r, err := check.R1R2(w.Material, w.Line, w.CPC, w.Length, ambient); err == nil {
+			if l.Expected = r; w.Wiring == board.Ring {
+				l.Expected = r / 4
+			}
+		}
 	}
 	return l
 }
