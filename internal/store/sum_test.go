@@ -1,6 +1,10 @@
 package store
 
-import "testing"
+import (
+	"testing"
+
+	"waycall/internal/record"
+)
 
 // The sum of each event is what Verify gave as that of the last, when it was the
 // last, and is the same whoever reads it.
@@ -10,8 +14,8 @@ func TestSum(t *testing.T) {
 	refused(t, err, ErrInvalid, "there is no event 1")
 	var heads []string
 	all := oneOfEach(t)
-	for i, sound := range [][]byte{nil, []byte("sound"), nil} {
-		mustAppend(t, s, all[i:i+1], sound)
+	for i, e := range []record.Event{all[0], all[2], all[2]} {
+		mustAppend(t, s, number(int64(i+1), []record.Event{e}), nil)
 		r, err := Verify(t.Context(), path)
 		if err != nil {
 			t.Fatal(err)
