@@ -120,7 +120,7 @@ func (f *facts) known(s record.State) {
 // at shows a test.
 func (f *facts) at(s record.State, slot record.Slot) {
 	f.board = slot.Board
-	f.due = inWords(slot)
+	f.due = inWords(s, slot)
 	if slot.Way == 0 {
 		f.place, f.label, f.feeds = fmt.Sprintf("B%d", slot.Board), "THE BOARD ITSELF", nameOf(s, slot.Board)
 		return
@@ -131,11 +131,19 @@ func (f *facts) at(s record.State, slot record.Slot) {
 	}
 }
 
-// inWords is a test as it is said, with its position where there are several.
-func inWords(slot record.Slot) string {
+// inWords is a test as it is said, with what tells it from others of its kind.
+func inWords(s record.State, slot record.Slot) string {
 	text := slot.Test.Spoken()
-	if slot.Position > 0 {
-		text += ", " + reading.Cardinal(slot.Position)
+	if n := slot.Position; n > 0 {
+		b := s.Job.Board(slot.Board)
+		switch {
+		case slot.Test == reading.Bonding && b != nil && n <= len(b.Bonding):
+			text += ", " + b.Bonding[n-1]
+		case slot.Test.Insulation():
+			text += ", switch position " + reading.Cardinal(n)
+		default:
+			text += ", point " + reading.Cardinal(n)
+		}
 	}
 	if text == "" {
 		return string(slot.Test)
@@ -173,11 +181,11 @@ func lastOf(s record.State) *lastFacts {
 	}
 	p := each[worst]
 	l := &lastFacts{
-		waits: s.Pending != nil, where: fmt.Sprintf("way %d, ", p.Slot.Way) + inWords(p.Slot),
+		waits: s.Pending != nil, where: fmt.Sprintf("way %d, ", p.Slot.Way) + inWords(s, p.Slot),
 		figure: figure(p.Quantity), unit: unit(p.Quantity.Unit), result: p.Verdict.Result, because: p.Verdict.Reason,
 	}
 	if p.Slot.Way == 0 {
-		l.where = fmt.Sprintf("board %d, ", p.Slot.Board) + inWords(p.Slot)
+		l.where = fmt.Sprintf("board %d, ", p.Slot.Board) + inWords(s, p.Slot)
 	}
 	if len(each) > 1 {
 		l.others = strings.Join(all, ", ")

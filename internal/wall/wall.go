@@ -178,10 +178,11 @@ func Can(out any) bool {
 // the screen could not be shown to the end; the session is not touched by that.
 func (w *Wall) Show(in, out *os.File, stop func()) (end func() error) {
 	options := []tea.ProgramOption{tea.WithOutput(out), tea.WithoutSignalHandler(), tea.WithInput(nil)}
-	if term.IsTerminal(int(in.Fd())) {
+	keys := term.IsTerminal(int(in.Fd()))
+	if keys {
 		options[2] = tea.WithInput(in)
 	}
-	p := tea.NewProgram(model{wall: w, stop: stop, colour: os.Getenv("NO_COLOR") == ""}, options...)
+	p := tea.NewProgram(model{wall: w, stop: stop, keys: keys, colour: os.Getenv("NO_COLOR") == ""}, options...)
 	done := make(chan error, 1)
 	go func() {
 		_, err := p.Run()
@@ -209,6 +210,7 @@ const patience = 2 * time.Second
 type model struct {
 	wall          *Wall
 	stop          func()
+	keys          bool // something reads what the terminal answers
 	colour, light bool
 	w, h          int
 	f             facts
@@ -220,7 +222,12 @@ func next() tea.Cmd {
 	return tea.Tick(100*time.Millisecond, func(time.Time) tea.Msg { return tick{} })
 }
 
-func (m model) Init() tea.Cmd { return tea.Batch(next(), tea.RequestBackgroundColor) }
+func (m model) Init() tea.Cmd {
+	if m.keys {
+		return tea.Batch(next(), tea.RequestBackgroundColor)
+	}
+	return next()
+}
 
 func (m model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	switch msg := msg.(type) {

@@ -239,9 +239,8 @@ func TestNamesAreShown(t *testing.T) {
 	}
 }
 
-// heard builds the events of a session as the store would number them.
+// story is the events of a session as the store would number them.
 type story struct {
-	t      *testing.T
 	events []record.Event
 }
 
@@ -262,7 +261,7 @@ func TestFollowsTheRecord(t *testing.T) {
 	if f := w.shot(); f.turn != starting {
 		t.Errorf("before anything it shows %+v", f)
 	}
-	s := story{t: t}
+	s := story{}
 	tell := func(e record.Event) facts {
 		t.Helper()
 		s.add(e)
@@ -337,6 +336,29 @@ func TestOneBreath(t *testing.T) {
 	l := lastOf(s)
 	if l.figure != "0.62" || l.result != check.Fail || l.others != "r1 0.31 Ω, rn 0.62 Ω, r2 0.52 Ω" {
 		t.Errorf("%+v", l)
+	}
+}
+
+func TestInWords(t *testing.T) {
+	job, err := demo.Board()
+	if err != nil {
+		t.Fatal(err)
+	}
+	job.Boards[0].Bonding = []string{"water", "gas"}
+	s := record.State{Job: job}
+	for _, c := range []struct {
+		slot record.Slot
+		want string
+	}{
+		{record.Slot{Board: 1, Way: 2, Test: reading.LN, Position: 2}, "Live to neutral, switch position two"},
+		{record.Slot{Board: 1, Way: 3, Test: reading.LN}, "Live to neutral"},
+		{record.Slot{Board: 1, Test: reading.Bonding, Position: 2}, "Bonding, gas"},
+		{record.Slot{Board: 1, Test: reading.Bonding, Position: 9}, "Bonding, point nine"},
+		{record.Slot{Board: 9, Way: 3, Test: "later"}, "later"},
+	} {
+		if got := inWords(s, c.slot); got != c.want {
+			t.Errorf("%+v is shown as %q, want %q", c.slot, got, c.want)
+		}
 	}
 }
 
