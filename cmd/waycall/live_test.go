@@ -35,6 +35,7 @@ board:
       wiring: radial
       line: 1.5
       cpc: 1.0
+tests: [insulation]
 `
 
 // live is a running `waycall start` in a room with a microphone.
