@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"encoding/xml"
+	"flag"
 	"fmt"
 	"html"
 	"io"
@@ -406,6 +407,39 @@ func TestPaperIsTheSameAgain(t *testing.T) {
 	}
 }
 
+// Every test of a way has a column; every figure that took the place of another
+// has its mark, and no other.
+func TestPaperMarks(t *testing.T) {
+	for _, test := range columns {
+		ofBoard := test == reading.Earthing || test == reading.Bonding || test == reading.Ze || test == reading.RA
+		if !ofBoard && !slices.ContainsFunc(slices.Concat(deadColumns, liveColumns), func(c testColumn) bool { return c.test == test }) {
+			t.Errorf("%s has no column", test)
+		}
+	}
+	s := Build(whole(t))
+	p, err := s.pdf()
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, got := map[string]bool{}, map[string]bool{}
+	for _, l := range s.Lines {
+		for _, c := range l.Earlier {
+			// What was read for a test that is not called for any more is in the notes alone.
+			if slices.ContainsFunc(l.Cells, func(now Cell) bool { return now.Test == c.Test }) {
+				want[fmt.Sprintf("%d/%d/%d/%s/%d", l.Board, l.Way, l.Position, c.Test, c.Position)] = true
+			}
+		}
+	}
+	for _, c := range p.cells {
+		if c.mark {
+			got[c.key] = true
+		}
+	}
+	if d := cmp.Diff(want, got); d != "" || len(got) == 0 {
+		t.Errorf("%d marks: %s", len(got), d)
+	}
+}
+
 // No paper says that anything is safe.
 func TestPaperPromisesNothing(t *testing.T) {
 	p, err := Build(workshop(t)).pdf()
@@ -711,5 +745,20 @@ func BenchmarkXLSX400(b *testing.B) {
 		if err := s.XLSX(io.Discard); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+var paperFile = flag.String("paper", "", "write the workshop's schedule as a PDF into this file, for scripts/schedule-picture")
+
+// The workshop on paper, for the pictures in the README. The sum is made up, as
+// this record was never stored.
+func TestWorkshopPaper(t *testing.T) {
+	if *paperFile == "" {
+		t.Skip("no -paper FILE is given")
+	}
+	s := Build(workshop(t))
+	s.Record.Sum = someSum
+	if err := os.WriteFile(*paperFile, []byte(write(t, s.PDF)), 0o644); err != nil {
+		t.Fatal(err)
 	}
 }

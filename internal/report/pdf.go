@@ -26,7 +26,7 @@ const (
 	pageTop, pageBottom  = 23.0, 197.0
 	pageWidth            = pageRight - pageLeft
 	cellSize, cellLine   = 6.8, 3.0 // of the text in tables: points, and mm from line to line
-	cellPad              = 0.9
+	cellPad              = 1.2
 	plainSize, plainLine = 8.0, 3.9
 	mostLines            = 4 // of one cell of a table; the rest goes into a note
 	pdfTitle             = "Schedule of circuit details and test results"
@@ -78,6 +78,7 @@ type cellArea struct {
 	page       int
 	x, y, w, h float64
 	key        string
+	mark       bool // of a corrected figure
 }
 
 func (s Schedule) pdf() (*pdf, error) {
@@ -447,7 +448,7 @@ func (p *pdf) row(row []entry, wrapped [][]string, columns []column, widths []fl
 			p.Polygon([]fpdf.PointType{{X: x, Y: p.y}, {X: x + 1.6, Y: p.y}, {X: x, Y: p.y + 1.6}}, "F")
 		}
 		if c.key != "" {
-			p.cells = append(p.cells, cellArea{p.PageNo(), x, p.y, widths[i], h, c.key})
+			p.cells = append(p.cells, cellArea{p.PageNo(), x, p.y, widths[i], h, c.key, c.mark})
 		}
 		x += widths[i]
 	}
@@ -840,7 +841,7 @@ func (p *pdf) ways(b Board, lines []Line) {
 		{"Conductors", "Live mm²", false, true}, {"Conductors", "cpc mm²", false, true}, {"Conductors", "Material", false, false}, {"Conductors", "N bar", false, false},
 		{"Protective device", "BS (EN)", false, false}, {"Protective device", "Type", false, false}, {"Protective device", "Rating A", false, true}, {"Protective device", "Trip A", false, true}, {"Protective device", "Breaking kA", false, true},
 		{"RCD", "BS (EN)", false, false}, {"RCD", "Type", false, false}, {"RCD", "Rated mA", false, true}, {"RCD", "Delay", false, false},
-		{"Limits", "Time s", false, true}, {"Limits", "Max Zs Ω", false, true},
+		{"Limits", "Time s", false, true}, {"Limits", "Zs Ω", false, true},
 	})
 	var rows [][]entry
 	for i, l := range lines {
@@ -867,7 +868,7 @@ func (p *pdf) ways(b Board, lines []Line) {
 		rows = append(rows, row)
 	}
 	p.table(fmt.Sprintf("Board %d: circuit details", b.Number), columns, rows, full)
-	p.item("", "The record does not hold reference method and disconnection time: to be filled in by hand. Max Zs is at operating temperature; ? where it is not known.")
+	p.item("", "The record does not hold reference method and disconnection time: to be filled in by hand. The limit of Zs is at operating temperature; ? where it is not known.")
 
 	results := func(title string, tests []testColumn, dead bool) {
 		var show []testColumn
