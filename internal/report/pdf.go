@@ -193,11 +193,11 @@ func (p *pdf) room(h float64) bool {
 
 // clipped is s, cut where it is wider than w.
 func (p *pdf) clipped(s string, w float64) string {
-	lines := p.wrap(s, w-p.GetStringWidth("…"), 1)
-	if len(lines) == 1 {
+	if end, _ := p.reach(s, w); end == len(s) {
 		return s
 	}
-	return lines[0] + "…"
+	end, _ := p.reach(s, w-p.GetStringWidth("…"))
+	return strings.TrimRight(s[:end], " ") + "…"
 }
 
 // wrap breaks s, which is printable, into lines of at most w mm in the font that
@@ -359,8 +359,8 @@ func (p *pdf) table(title string, columns []column, rows [][]entry, full func(ro
 		for i, c := range row {
 			w := p.wrap(c.text, widths[i]-2*cellPad, mostLines)
 			if len(w) > mostLines {
+				w[mostLines-1] = p.clipped(w[mostLines-1]+" "+w[mostLines], widths[i]-2*cellPad)
 				w = w[:mostLines]
-				w[mostLines-1] = p.cutEnd(w[mostLines-1], widths[i]-2*cellPad)
 				if full != nil {
 					full(r, c.text)
 				}
@@ -373,15 +373,6 @@ func (p *pdf) table(title string, columns []column, rows [][]entry, full func(ro
 		}
 		p.row(row, wrapped, columns, widths, h)
 	}
-}
-
-// cutEnd makes room for a mark that says that the text goes on.
-func (p *pdf) cutEnd(s string, w float64) string {
-	for s != "" && p.GetStringWidth(s+"…") > w {
-		r := []rune(s)
-		s = string(r[:len(r)-1])
-	}
-	return s + "…"
 }
 
 func (p *pdf) head(columns []column, widths []float64, heads [][]string, grouped bool, height float64) {
