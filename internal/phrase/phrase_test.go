@@ -79,6 +79,8 @@ func TestMeaning(t *testing.T) {
 		{"way two r c d ramp twenty two milliamps", Meaning{Way: 2, Test: reading.RCDRamp, Quantity: exactly(22, 0, reading.Milliamp)}},
 		{"short circuit current one point two", Meaning{Test: reading.PSC, Quantity: exactly(1.2, 1, reading.Kiloamp)}},
 		{"way five brown to black over range", Meaning{Way: 5, Test: "L1-L2", OverRange: true, Quantity: reading.Quantity{Unit: reading.Megohm}}},
+		{"main earth point oh two", Meaning{Test: reading.Earthing, Quantity: exactly(0.02, 2, reading.Ohm)}},
+		{"p s c c one point two", Meaning{Test: reading.PSC, Quantity: exactly(1.2, 1, reading.Kiloamp)}},
 		{"main bonding point oh four", Meaning{Test: reading.Bonding, Quantity: exactly(0.04, 2, reading.Ohm)}},
 		{"board two", Meaning{Command: GoToBoard, Board: 2}},
 		{"ready for live tests by agreement", Meaning{Command: ReadyForLive, Reason: "by agreement"}},

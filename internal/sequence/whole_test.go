@@ -487,7 +487,7 @@ func TestBlocks(t *testing.T) {
 		"continuity fails": {fail: "1.1 R1+R2", waits: []string{"1.1 Zs"}, go_on: []string{"1.1 L-N", "1.2 Zs"}, reason: "fails in r one plus r two"},
 		"polarity fails":   {fail: "1.5 polarity", waits: []string{"1.5 Zs"}, go_on: []string{"1.5 L-N"}, reason: "fails in polarity"},
 		"a ring is broken": {fail: "1.3 r1", waits: []string{"1.3 ring-LN", "1.3 ring-LE", "1.3 Zs"}, go_on: []string{"1.3 LN-E", "1.4 ring-LN"}},
-		"earthing fails":   {fail: "1.0 earthing", waits: []string{"1.0 Ze", "1.0 polarity", "1.1 Zs", "1.9 functional"}, reason: "The board fails in earthing conductor"},
+		"earthing fails":   {fail: "1.0 earthing", waits: []string{"1.0 Ze", "1.0 polarity", "1.1 Zs", "1.9 functional"}, reason: "The board fails in main earth"},
 		"skipped":          {leave: "1.1 L-N", how: record.NotMade, waits: []string{"1.1 Zs"}, go_on: []string{"1.2 Zs"}, reason: "was not tested for live to neutral"},
 		"waived":           {leave: "1.1 L-N", how: record.Waived, go_on: []string{"1.1 Zs"}},
 		"a limitation":     {leave: "1.1 LN-E", how: record.Limitation, go_on: []string{"1.1 Zs", "1.1 L-N"}},
