@@ -72,7 +72,7 @@ type Decision struct {
 // long is the number of words from which two witnesses hardly hear the same by
 // chance, so that it is asked about however little the rest speaks for it: a long
 // way from any threshold, and no figure is taken by it.
-const long = 4
+const long = 3
 
 // Decide says what becomes of the phrase for which the evidence was found. A figure
 // is never taken on one witness's word, however sure of it.

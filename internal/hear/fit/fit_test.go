@@ -72,7 +72,7 @@ func TestThresholds(t *testing.T) {
 	if f.Ask <= 0 || f.Ask >= f.Sure {
 		t.Errorf("asked from %v, sure from %v", f.Ask, f.Sure)
 	}
-	cost := func(at float64) (sum int) {
+	cost := func(at float64) (sum float64) {
 		for _, x := range examples {
 			switch asked := f.Confidence(x.Evidence) >= at; {
 			case asked && !x.Right:
@@ -84,8 +84,8 @@ func TestThresholds(t *testing.T) {
 		return sum
 	}
 	for _, other := range []float64{0, 0.1, 0.3, 0.5, 0.7, 0.9} {
-		if cost(other) < cost(f.Ask) {
-			t.Errorf("asking from %v costs %d, from %v %d", f.Ask, cost(f.Ask), other, cost(other))
+		if cost(other) < cost(f.Ask)-1e-9 {
+			t.Errorf("asking from %v costs %v, from %v %v", f.Ask, cost(f.Ask), other, cost(other))
 		}
 	}
 }
