@@ -22,7 +22,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
-	"waycall/internal/board"
+	"waycall/internal/board/boardtest"
 	"waycall/internal/record"
 	"waycall/internal/store"
 )
@@ -59,15 +59,7 @@ func ramp(seed, n int) []int16 {
 func job(t testing.TB) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "TER-0107.waycall")
-	f, err := os.Open("../../testdata/boards/terrace.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	described, err := board.Read(f, "terrace.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	described := boardtest.Read(t, "terrace.yaml")
 	s, err := store.Create(path)
 	if err != nil {
 		t.Fatal(err)

@@ -20,6 +20,7 @@ import (
 	"pgregory.net/rapid"
 
 	"waycall/internal/board"
+	"waycall/internal/board/boardtest"
 	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -30,16 +31,7 @@ var update = flag.Bool("update", false, "write the golden files anew, to be read
 
 func terrace(t testing.TB) board.Job {
 	t.Helper()
-	f, err := os.Open("../../testdata/boards/terrace.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	job, err := board.Read(f, f.Name())
-	if err != nil {
-		t.Fatal(err)
-	}
-	return job
+	return boardtest.Read(t, "terrace.yaml")
 }
 
 // work writes a log as the conversation does, one event a minute.

@@ -15,26 +15,13 @@ import (
 	"pgregory.net/rapid"
 
 	"waycall/internal/board"
+	"waycall/internal/board/boardtest"
 	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
 	"waycall/internal/sheet"
 )
-
-func read(t testing.TB, name string) board.Job {
-	t.Helper()
-	f, err := os.Open("../../testdata/boards/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	job, err := board.Read(f, f.Name())
-	if err != nil {
-		t.Fatal(err)
-	}
-	return job
-}
 
 // written is the whole set of readings of the workshop.
 func written(t testing.TB, job board.Job) []sheet.Reading {
@@ -55,7 +42,7 @@ func written(t testing.TB, job board.Job) []sheet.Reading {
 // down, some of the second board's ring points, and a waiver.
 func workshop(t testing.TB) record.State {
 	t.Helper()
-	job := read(t, "workshop.yaml")
+	job := boardtest.Read(t, "workshop.yaml")
 	w := &work{t: t}
 	w.open(job)
 	for _, number := range sequence.Boards(job) {
@@ -308,7 +295,7 @@ func TestFigures(t *testing.T) {
 // Whatever the readings and the words in the board: findings are one for each
 // reading, in order, in a page of its width, and read back from JSON.
 func TestAnyFindings(t *testing.T) {
-	job := read(t, "workshop.yaml")
+	job := boardtest.Read(t, "workshop.yaml")
 	var slots []record.Slot
 	for _, r := range written(t, job) {
 		slots = append(slots, r.Slot)

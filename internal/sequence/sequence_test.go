@@ -1,7 +1,6 @@
 package sequence
 
 import (
-	"os"
 	"strings"
 	"testing"
 
@@ -9,6 +8,7 @@ import (
 	"pgregory.net/rapid"
 
 	"waycall/internal/board"
+	"waycall/internal/board/boardtest"
 	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -16,16 +16,7 @@ import (
 
 func terrace(t testing.TB) board.Job {
 	t.Helper()
-	f, err := os.Open("../../testdata/boards/terrace.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	job, err := board.Read(f, f.Name())
-	if err != nil {
-		t.Fatal(err)
-	}
-	return job
+	return boardtest.Read(t, "terrace.yaml")
 }
 
 type fataler interface {

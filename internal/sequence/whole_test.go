@@ -2,7 +2,6 @@ package sequence
 
 import (
 	"fmt"
-	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -12,6 +11,7 @@ import (
 	"pgregory.net/rapid"
 
 	"waycall/internal/board"
+	"waycall/internal/board/boardtest"
 	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -19,16 +19,7 @@ import (
 
 func workshop(t testing.TB) board.Job {
 	t.Helper()
-	f, err := os.Open("../../testdata/boards/workshop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	job, err := board.Read(f, f.Name())
-	if err != nil {
-		t.Fatal(err)
-	}
-	return job
+	return boardtest.Read(t, "workshop.yaml")
 }
 
 // answer records what is due with a given result.

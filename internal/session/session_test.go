@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -15,6 +14,7 @@ import (
 	"waycall/grammar"
 	"waycall/internal/audio"
 	"waycall/internal/board"
+	"waycall/internal/board/boardtest"
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
@@ -172,15 +172,7 @@ func newRig(t *testing.T, said ...string) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := os.Open("../../testdata/boards/terrace.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	job, err := board.Read(f, "terrace.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	job := boardtest.Read(t, "terrace.yaml")
 	quiet := make(audio.Clip, audio.Rate/2)
 	clips := []audio.Clip{quiet}
 	for range said {
@@ -334,16 +326,7 @@ func TestScopes(t *testing.T) {
 
 func workshop(t testing.TB) board.Job {
 	t.Helper()
-	f, err := os.Open("../../testdata/boards/workshop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	job, err := board.Read(f, "workshop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return job
+	return boardtest.Read(t, "workshop.yaml")
 }
 
 // What may be said on each of three boards: the tests of the board itself, the

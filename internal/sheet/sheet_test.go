@@ -12,22 +12,14 @@ import (
 	"pgregory.net/rapid"
 
 	"waycall/internal/board"
+	"waycall/internal/board/boardtest"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
 
 func workshop(t testing.TB) board.Job {
 	t.Helper()
-	f, err := os.Open("../../testdata/boards/workshop.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	job, err := board.Read(f, f.Name())
-	if err != nil {
-		t.Fatal(err)
-	}
-	return job
+	return boardtest.Read(t, "workshop.yaml")
 }
 
 func TestRead(t *testing.T) {

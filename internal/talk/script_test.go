@@ -14,6 +14,7 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/board"
+	"waycall/internal/board/boardtest"
 	"waycall/internal/phrase"
 	"waycall/internal/record"
 	"waycall/internal/say"
@@ -21,22 +22,6 @@ import (
 )
 
 var update = flag.Bool("update", false, "rewrite the answers in testdata/talk")
-
-const boards = "../../testdata/boards/"
-
-func readJob(t testing.TB, name string) board.Job {
-	t.Helper()
-	f, err := os.Open(boards + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	job, err := board.Read(f, name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return job
-}
 
 func loadGrammar(t testing.TB) *phrase.Grammar {
 	t.Helper()
@@ -223,7 +208,7 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 		case "", "#":
 			continue
 		case "board":
-			job = readJob(t, rest)
+			job = boardtest.Read(t, rest)
 			e = Begin{p.at, job}
 		case "restart":
 			s, err := record.Fold(p.log)

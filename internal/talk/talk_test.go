@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"waycall/internal/board"
+	"waycall/internal/board/boardtest"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -51,9 +52,9 @@ var judgedTests = []reading.Test{reading.Polarity, reading.Polarity, reading.Fun
 
 // someJobs are what is tested: insulation alone, one board whole, three boards.
 func someJobs(t testing.TB) []board.Job {
-	whole := readJob(t, "terrace.yaml")
+	whole := boardtest.Read(t, "terrace.yaml")
 	whole.Tests = nil
-	return []board.Job{readJob(t, "terrace.yaml"), whole, readJob(t, "workshop.yaml")}
+	return []board.Job{boardtest.Read(t, "terrace.yaml"), whole, boardtest.Read(t, "workshop.yaml")}
 }
 
 // pick chooses one of n. Conversations are drawn by rapid, which shrinks what
@@ -400,7 +401,7 @@ func TestStepsAreAnsweredByPhrases(t *testing.T) {
 
 // The sound of the value, not that of the "confirm", is what a reading rests on.
 func TestReadingRestsOnItsSound(t *testing.T) {
-	p := newTalker(t, readJob(t, "terrace.yaml"))
+	p := newTalker(t, boardtest.Read(t, "terrace.yaml"))
 	p.prepare()
 	p.do(Heard{At: p.at, Meaning: meaning("", 0, "", "486", "", ""), Candidates: []phrase.Meaning{meaning("", 0, "", "46", "", "")}})
 	disputed := p.state.Record.LastID - 1
@@ -413,7 +414,7 @@ func TestReadingRestsOnItsSound(t *testing.T) {
 }
 
 func TestAnotherBoardIsRefused(t *testing.T) {
-	job := readJob(t, "terrace.yaml")
+	job := boardtest.Read(t, "terrace.yaml")
 	p := newTalker(t, job)
 	other := job
 	other.Address = "Elsewhere"
@@ -426,7 +427,7 @@ func TestAnotherBoardIsRefused(t *testing.T) {
 
 // A session that could not write keeps its state and can say so.
 func TestFailedWritesNothing(t *testing.T) {
-	p := newTalker(t, readJob(t, "terrace.yaml"))
+	p := newTalker(t, boardtest.Read(t, "terrace.yaml"))
 	n := len(p.log)
 	p.do(Failed{p.at, "The disk is full.", true})
 	if len(p.log) != n || !strings.HasPrefix(p.heard, "The disk is full.") {
@@ -444,7 +445,7 @@ func TestNoBoardIsRefused(t *testing.T) {
 // Times come back from a log without the monotonic clock, and so must be kept
 // without it.
 func TestTimesAreAsStored(t *testing.T) {
-	next, _ := Step(State{}, Begin{time.Now(), readJob(t, "terrace.yaml")})
+	next, _ := Step(State{}, Begin{time.Now(), boardtest.Read(t, "terrace.yaml")})
 	if at := next.Record.LastAt; at != at.Round(0) || at.Location() != time.UTC {
 		t.Errorf("time %#v", at)
 	}
@@ -453,7 +454,7 @@ func TestTimesAreAsStored(t *testing.T) {
 // What is said on resuming goes by the stage: dead, live, isolated again, and a
 // job that has live tests only.
 func TestCautionOnResuming(t *testing.T) {
-	job := readJob(t, "annexe.yaml")
+	job := boardtest.Read(t, "annexe.yaml")
 	only := job
 	only.Tests = []board.Kind{board.Live}
 	prepared := func(step string) record.Event {

@@ -3,7 +3,6 @@ package talk_test
 import (
 	"fmt"
 	"math"
-	"os"
 	"reflect"
 	"strconv"
 	"strings"
@@ -12,6 +11,7 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/board"
+	"waycall/internal/board/boardtest"
 	"waycall/internal/check"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
@@ -41,15 +41,7 @@ func openSite(t *testing.T, file string) *site {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := os.Open("../../testdata/boards/" + file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	job, err := board.Read(f, file)
-	if err != nil {
-		t.Fatal(err)
-	}
+	job := boardtest.Read(t, file)
 	s := &site{t: t, g: g, may: map[string]*phrase.Automaton{}, at: time.Date(2026, 3, 18, 8, 30, 0, 0, time.UTC)}
 	s.do(talk.Begin{At: s.at, Job: job})
 	return s
