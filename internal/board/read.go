@@ -11,24 +11,19 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
-	"github.com/goccy/go-yaml/lexer"
-	"github.com/goccy/go-yaml/parser"
 	"github.com/goccy/go-yaml/token"
+
+	"waycall/internal/plainyaml"
 )
 
 // MaxFileSize is the largest board file that Read accepts, in bytes. A board
 // of 99 ways takes about 40 KiB.
 const MaxFileSize = 1 << 20
 
-// Limits on how deep a board file nests. The deepest thing in one, an RCD of a
-// device of a way of a board, is at depth 8.
-const (
-	maxDepth   = 16
-	maxColumn  = 400
-	maxPerLine = 4 // "- " and "? " that open something on one line
-)
+// nesting bounds how deep a board file nests. The deepest thing in one, an RCD of
+// a device of a way of a board, is at depth 8.
+var nesting = plainyaml.Limits{Depth: 16, PerLine: 4, Column: 400}
 
 // maxProblems is how many problems are listed before Read gives up.
 const maxProblems = 20
@@ -158,64 +153,29 @@ func (d *decoder) text(data []byte) error {
 	return nil
 }
 
-// parse returns the one document of a board file. The parser recurses, so how
-// deep the file nests is measured on its tokens first: a stack that runs out
-// cannot be recovered from.
-func (d *decoder) parse(text string) (_ ast.Node, err error) {
-	defer func() {
-		// A parser of a format as large as YAML has panicked on hostile input
-		// before; a board file must not take a session down with it.
-		if e := recover(); e != nil {
-			err = d.problem(nil, fmt.Sprintf("the file cannot be read as YAML (%v)", e), "compare it with testdata/boards/terrace.yaml")
-		}
-	}()
-	if p := d.shallow(text); p != nil {
-		return nil, p
+// parse returns the one document of a board file.
+func (d *decoder) parse(text string) (ast.Node, error) {
+	root, e := plainyaml.Parse(text, nesting)
+	if e == nil {
+		return root, nil
 	}
-	file, err := parser.ParseBytes([]byte(text), 0)
-	if err != nil {
-		var e yaml.Error
-		if errors.As(err, &e) {
-			return nil, d.problem(e.GetToken(), e.GetMessage(), "correct the YAML there or on the line before")
+	const compare = "compare it with testdata/boards/terrace.yaml"
+	switch e.Fault {
+	case plainyaml.Unused:
+		return nil, d.problem(e.Token, fmt.Sprintf("%q is YAML that a board file does not use", e.Token.Value), "write the value out, in quotes if it begins with that character")
+	case plainyaml.TooDeep:
+		return nil, d.problem(e.Token, "the file nests too deep or a line is too long", compare)
+	case plainyaml.Syntax:
+		if e.Token == nil {
+			return nil, d.problem(nil, e.What, "correct the YAML")
 		}
-		return nil, d.problem(nil, err.Error(), "correct the YAML")
-	}
-	var bodies []ast.Node
-	for _, doc := range file.Docs {
-		if doc.Body != nil {
-			bodies = append(bodies, doc.Body)
-		}
-	}
-	switch len(bodies) {
-	case 0:
+		return nil, d.problem(e.Token, e.What, "correct the YAML there or on the line before")
+	case plainyaml.Comments:
 		return nil, d.problem(nil, "the file holds only comments", "start from testdata/boards/terrace.yaml")
-	case 1:
-		return bodies[0], nil
+	case plainyaml.Second:
+		return nil, d.problem(e.Token, "a second document begins", "keep one job in one file")
 	}
-	return nil, d.problem(bodies[1].GetToken(), "a second document begins", "keep one job in one file")
-}
-
-func (d *decoder) shallow(text string) error {
-	depth, line, opened := 0, 0, 0
-	for _, tk := range lexer.Tokenize(text) {
-		if tk.Position.Line != line {
-			line, opened = tk.Position.Line, 0
-		}
-		switch tk.Type {
-		case token.SequenceStartType, token.MappingStartType:
-			depth++
-		case token.SequenceEndType, token.MappingEndType:
-			depth--
-		case token.SequenceEntryType, token.MappingKeyType:
-			opened++
-		case token.AnchorType, token.AliasType, token.MergeKeyType, token.TagType, token.DirectiveType:
-			return d.problem(tk, fmt.Sprintf("%q is YAML that a board file does not use", tk.Value), "write the value out, in quotes if it begins with that character")
-		}
-		if depth > maxDepth || opened > maxPerLine || tk.Position.Column > maxColumn {
-			return d.problem(tk, "the file nests too deep or a line is too long", "compare it with testdata/boards/terrace.yaml")
-		}
-	}
-	return nil
+	return nil, d.problem(nil, fmt.Sprintf("the file cannot be read as YAML (%s)", e.What), compare)
 }
 
 // value puts node into v, which stands at path.

@@ -1,25 +1,19 @@
 package sheet
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
 
-	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
-	"github.com/goccy/go-yaml/lexer"
-	"github.com/goccy/go-yaml/parser"
 	"github.com/goccy/go-yaml/token"
+
+	"waycall/internal/plainyaml"
 )
 
-// Limits on how deep a sheet nests: a reading is a group in a list under one
-// key. The parser recurses, so the tokens are looked at before it is called.
-const (
-	maxDepth   = 4
-	maxColumn  = 1000
-	maxPerLine = 3 // "- " and "? " that open something on one line
-)
+// nesting bounds how deep a sheet nests: a reading is a group in a list under one
+// key.
+var nesting = plainyaml.Limits{Depth: 4, PerLine: 3, Column: 1000}
 
 const top = "readings"
 
@@ -76,53 +70,28 @@ func (p *decoder) entry(node ast.Node) (row, bool) {
 }
 
 // tree parses the one document of a sheet.
-func (p *decoder) tree(text string) (_ ast.Node, err error) {
-	defer func() {
-		// A parser as large as that of YAML has panicked on hostile input before.
-		if e := recover(); e != nil {
-			err = p.problem(0, "", "", fmt.Sprintf("the file cannot be read as YAML (%v)", e), "compare it with testdata/readings/workshop.yaml")
-		}
-	}()
-	depth, line, opened := 0, 0, 0
-	for _, tk := range lexer.Tokenize(text) {
-		if tk.Position.Line != line {
-			line, opened = tk.Position.Line, 0
-		}
-		switch tk.Type {
-		case token.SequenceStartType, token.MappingStartType:
-			depth++
-		case token.SequenceEndType, token.MappingEndType:
-			depth--
-		case token.SequenceEntryType, token.MappingKeyType:
-			opened++
-		case token.AnchorType, token.AliasType, token.MergeKeyType, token.TagType, token.DirectiveType:
-			return nil, p.problem(line, "", "", fmt.Sprintf("%q is YAML that a sheet does not use", clip(tk.Value)), `write the value out, in quotes if it begins with that character: ">999"`)
-		}
-		if depth > maxDepth || opened > maxPerLine || tk.Position.Column > maxColumn {
-			return nil, p.problem(line, "", "", "the file nests too deep or a line is too long", "write one reading a line, each beginning with a dash")
-		}
+func (p *decoder) tree(text string) (ast.Node, error) {
+	root, e := plainyaml.Parse(text, nesting)
+	if e == nil {
+		return root, nil
 	}
-	file, err := parser.ParseBytes([]byte(text), 0)
-	if err != nil {
-		var e yaml.Error
-		if errors.As(err, &e) && e.GetToken() != nil {
-			return nil, p.problem(e.GetToken().Position.Line, "", "", clean(e.GetMessage()), `correct the YAML there or on the line before; a value such as ">999" stands in quotes`)
+	line := lineAt(e.Token)
+	switch e.Fault {
+	case plainyaml.Unused:
+		return nil, p.problem(line, "", "", fmt.Sprintf("%q is YAML that a sheet does not use", clip(e.Token.Value)), `write the value out, in quotes if it begins with that character: ">999"`)
+	case plainyaml.TooDeep:
+		return nil, p.problem(line, "", "", "the file nests too deep or a line is too long", "write one reading a line, each beginning with a dash")
+	case plainyaml.Syntax:
+		if e.Token == nil {
+			return nil, p.problem(0, "", "", clean(e.What), "correct the YAML")
 		}
-		return nil, p.problem(0, "", "", clean(err.Error()), "correct the YAML")
-	}
-	var bodies []ast.Node
-	for _, doc := range file.Docs {
-		if doc.Body != nil {
-			bodies = append(bodies, doc.Body)
-		}
-	}
-	switch len(bodies) {
-	case 0:
+		return nil, p.problem(line, "", "", clean(e.What), `correct the YAML there or on the line before; a value such as ">999" stands in quotes`)
+	case plainyaml.Comments:
 		return nil, p.problem(0, "", "", "the file holds only comments", "write "+top+": and the readings below it")
-	case 1:
-		return bodies[0], nil
+	case plainyaml.Second:
+		return nil, p.problem(line, "", "", "a second document begins", "keep the readings of one job in one list")
 	}
-	return nil, p.problem(lineOf(bodies[1]), "", "", "a second document begins", "keep the readings of one job in one list")
+	return nil, p.problem(0, "", "", fmt.Sprintf("the file cannot be read as YAML (%s)", e.What), "compare it with testdata/readings/workshop.yaml")
 }
 
 func pairsOf(node ast.Node) ([]*ast.MappingValueNode, bool) {
@@ -150,8 +119,15 @@ func scalar(node ast.Node) (string, bool) {
 }
 
 func lineOf(node ast.Node) int {
-	if node == nil || node.GetToken() == nil || node.GetToken().Position == nil {
+	if node == nil {
 		return 0
 	}
-	return max(1, node.GetToken().Position.Line)
+	return lineAt(node.GetToken())
+}
+
+func lineAt(tk *token.Token) int {
+	if tk == nil || tk.Position == nil {
+		return 0
+	}
+	return max(1, tk.Position.Line)
 }
