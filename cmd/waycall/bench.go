@@ -152,9 +152,12 @@ right against noise, confidence against what was right, and what went wrong.`,
 			if to == "" {
 				return usageError{errors.New("--to is missing; name the folder for the report")}
 			}
-			g, err := phrase.Load(grammar.Files)
-			if err != nil {
-				return err
+			var g *phrase.Grammar // only to decide again
+			if again {
+				var err error
+				if g, err = phrase.Load(grammar.Files); err != nil {
+					return err
+				}
 			}
 			var kept []bench.Kept
 			for _, file := range args {

@@ -36,10 +36,7 @@ asked about. The file is built into the program: see internal/hear/fitted.json.`
 				from = append(from, k.Run.Set+" "+k.Run.Title())
 				for _, r := range k.Results {
 					if r.Evidence != nil {
-						examples = append(examples, fit.Example{
-							Evidence: r.Evidence, Right: r.Nearest, Talk: r.Want.Kind == "none",
-							Takes: r.Evidence[0]+r.Evidence[1]+r.Evidence[2] > 0 || r.Evidence[3] == 0,
-						})
+						examples = append(examples, fit.Example{Evidence: r.Evidence, Right: r.Nearest, Talk: r.Want.Kind == "none"})
 					}
 				}
 			}

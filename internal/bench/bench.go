@@ -144,14 +144,20 @@ func Again(g *phrase.Grammar, results []Result, decide func(evidence []float64, 
 		if r.Evidence == nil || r.Heard == "" {
 			continue
 		}
-		r.Confidence, r.ForUs, r.Sure = decide(r.Evidence, r.Heard)
-		m, _ := g.Meaning(r.Heard)
-		r.End = Judge(g, r.Item, Answer{ForUs: r.ForUs, Sure: r.Sure, Meaning: m})
-		if r.Means = ""; r.ForUs {
-			r.Means = cmp.Or(string(m.Command), "reading")
-		}
+		var a Answer
+		a.Confidence, a.ForUs, a.Sure = decide(r.Evidence, r.Heard)
+		a.Meaning, _ = g.Meaning(r.Heard)
+		r.decided(g, a)
 	}
 	return out
+}
+
+// decided notes what became of the phrase.
+func (r *Result) decided(g *phrase.Grammar, a Answer) {
+	r.End, r.Confidence, r.ForUs = Judge(g, r.Item, a), a.Confidence, a.ForUs
+	if r.Sure, r.Means = false, ""; a.ForUs {
+		r.Sure, r.Means = a.Sure, cmp.Or(string(a.Meaning.Command), "reading")
+	}
 }
 
 // nearest reports whether the likeliest candidate is right, whatever became of it.

@@ -175,16 +175,13 @@ func both(a, b Item) Item {
 
 func result(g *phrase.Grammar, it Item, a Answer, ear string, took time.Duration, samples int) Result {
 	r := Result{
-		Item: it, Method: ear, End: Judge(g, it, a),
-		MS:     float64(took.Round(100*time.Microsecond)) / float64(time.Millisecond),
-		SoundS: float64(samples) / degrade.Rate,
-		ForUs:  a.ForUs, Witnesses: a.Witnesses, Scores: a.Scores,
-		Heard: a.Words, Confidence: a.Confidence, Evidence: a.Evidence, Nearest: nearest(g, it, a),
+		Item: it, Method: ear,
+		MS:        float64(took.Round(100*time.Microsecond)) / float64(time.Millisecond),
+		SoundS:    float64(samples) / degrade.Rate,
+		Witnesses: a.Witnesses, Scores: a.Scores,
+		Heard: a.Words, Evidence: a.Evidence, Nearest: nearest(g, it, a),
 	}
-	if a.ForUs {
-		r.Sure = a.Sure
-		r.Means = cmp.Or(string(a.Meaning.Command), "reading")
-	}
+	r.decided(g, a)
 	return r
 }
 

@@ -78,17 +78,28 @@ const long = 3
 // is never taken on one witness's word, however sure of it.
 func Decide(e Evidence, words string) Decision {
 	d := Decision{Confidence: fitted.Confidence(e)}
-	agreed, figure := e[0]+e[1]+e[2] > 0, e[3] > 0
-	d.ForUs = d.Confidence >= fitted.Ask || agreed && len(strings.Fields(words)) >= long
-	d.Sure = d.ForUs && d.Confidence >= fitted.Sure && (agreed || !figure)
+	d.ForUs = d.Confidence >= fitted.Ask || e.agreed() && len(strings.Fields(words)) >= long
+	d.Sure = d.ForUs && d.Confidence >= fitted.Sure && e.Takes()
 	return d
 }
 
+// Takes reports whether the candidate may be taken without a question at all.
+func (e Evidence) Takes() bool { return e.agreed() || e[3] == 0 }
+
+// agreed reports whether two witnesses heard the candidate.
+func (e Evidence) agreed() bool { return e[0]+e[1]+e[2] > 0 }
+
 // Confidence returns the probability that the candidate is what was said.
 func (f Fit) Confidence(e Evidence) float64 {
-	sum := f.Weights[len(e)]
+	return 1 / (1 + math.Exp(-LogOdds(f.Weights, e)))
+}
+
+// LogOdds returns the weighted sum of the evidence, with the constant, which comes
+// last of the weights.
+func LogOdds(weights []float64, e Evidence) float64 {
+	sum := weights[len(e)]
 	for i, x := range e {
-		sum += f.Weights[i] * x
+		sum += weights[i] * x
 	}
-	return 1 / (1 + math.Exp(-sum))
+	return sum
 }

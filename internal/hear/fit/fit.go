@@ -22,7 +22,6 @@ type Example struct {
 	Evidence hear.Evidence
 	Talk     bool // nothing was said to waycall
 	Right    bool // the likeliest candidate is what was said
-	Takes    bool // it may be taken without a question: two witnesses heard it, or it has no figure
 }
 
 // AskCost is what it costs to ask about talk, or to offer what was not said,
@@ -57,7 +56,7 @@ func To(examples []Example, from string) (hear.Fit, error) {
 	loss := func(w []float64) float64 {
 		sum := 0.0
 		for _, x := range examples {
-			z := score(w, x.Evidence)
+			z := hear.LogOdds(w, x.Evidence)
 			if x.Right {
 				z = -z
 			}
@@ -71,7 +70,7 @@ func To(examples []Example, from string) (hear.Fit, error) {
 	gradient := func(g, w []float64) {
 		clear(g)
 		for _, x := range examples {
-			d := 1 / (1 + math.Exp(-score(w, x.Evidence)))
+			d := 1 / (1 + math.Exp(-hear.LogOdds(w, x.Evidence)))
 			if x.Right {
 				d--
 			}
@@ -96,14 +95,6 @@ func To(examples []Example, from string) (hear.Fit, error) {
 	return f, nil
 }
 
-func score(w []float64, e hear.Evidence) float64 {
-	z := w[len(e)]
-	for i, x := range e {
-		z += w[i] * x
-	}
-	return z
-}
-
 func softplus(z float64) float64 { return max(z, 0) + math.Log1p(math.Exp(-math.Abs(z))) }
 
 func rounded(w []float64) []float64 {
@@ -123,7 +114,7 @@ func sure(f hear.Fit, examples []Example) float64 {
 	}
 	var all []heard
 	for _, x := range examples {
-		if x.Takes && !x.Talk {
+		if x.Evidence.Takes() && !x.Talk {
 			all = append(all, heard{f.Confidence(x.Evidence), x.Right})
 		}
 	}
