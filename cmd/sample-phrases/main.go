@@ -13,10 +13,8 @@ package main
 import (
 	"bufio"
 	"encoding/json"
-	"errors"
 	"flag"
 	"fmt"
-	"io/fs"
 	"math/rand/v2"
 	"os"
 	"slices"
@@ -30,17 +28,6 @@ import (
 type item struct {
 	Text string         `json:"text"`
 	Want map[string]any `json:"want"`
-}
-
-// both looks in one folder, then in another.
-type both [2]fs.FS
-
-func (b both) Open(name string) (fs.File, error) {
-	f, err := b[0].Open(name)
-	if errors.Is(err, fs.ErrNotExist) {
-		return b[1].Open(name)
-	}
-	return f, err
 }
 
 // likely is roughly how often each form is said on a job (a guess: no published
@@ -134,7 +121,7 @@ func run() error {
 		}
 	}
 	if *planned > 0 {
-		sampler, err := phrase.NewSampler(both{os.DirFS(*ahead), grammar.Files}, "ahead", likely)
+		sampler, err := phrase.NewSampler(phrase.Over(os.DirFS(*ahead), grammar.Files), "ahead", likely)
 		if err != nil {
 			return err
 		}

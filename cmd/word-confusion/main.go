@@ -87,17 +87,6 @@ func run(args []string, out io.Writer) error {
 	return fmt.Errorf("no step %q; give list, hear or table", args[0])
 }
 
-// both looks in one folder, then in another.
-type both [2]fs.FS
-
-func (b both) Open(name string) (fs.File, error) {
-	f, err := b[0].Open(name)
-	if errors.Is(err, fs.ErrNotExist) {
-		return b[1].Open(name)
-	}
-	return f, err
-}
-
 // draws is how many phrases are made up to meet every one without a number: the
 // rarest comes about once in 2,000.
 const draws = 60000
@@ -114,7 +103,7 @@ func weighed(g *phrase.Grammar, ahead fs.FS) ([]word, error) {
 	if err != nil {
 		return nil, err
 	}
-	others, err := drawn(both{ahead, grammar.Files}, "ahead", "weighed", func(text string) bool {
+	others, err := drawn(phrase.Over(ahead, grammar.Files), "ahead", "weighed", func(text string) bool {
 		_, ok := g.Meaning(text)
 		return !ok
 	})

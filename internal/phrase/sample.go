@@ -1,6 +1,7 @@
 package phrase
 
 import (
+	"errors"
 	"fmt"
 	"io/fs"
 	"math/rand/v2"
@@ -34,6 +35,20 @@ func NewSampler(files fs.FS, name string, weights map[string][]float64) (*Sample
 		}
 	}
 	return &Sampler{set, weights}, nil
+}
+
+// Over looks for a file in top, and where that has none in below: a grammar that is
+// not the project's own may import what is.
+func Over(top, below fs.FS) fs.FS { return over{top, below} }
+
+type over struct{ top, below fs.FS }
+
+func (o over) Open(name string) (fs.File, error) {
+	f, err := o.top.Open(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return o.below.Open(name)
+	}
+	return f, err
 }
 
 // Phrase makes up one phrase of a rule, named in full ("phrases.reading").

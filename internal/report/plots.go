@@ -65,6 +65,16 @@ func take(c Cell) (point, bool) {
 	return point{value: *c.Value, bound: reading.Bound(c.Bound), result: c.Result}, true
 }
 
+// points returns what was measured of a test on a line, if anything was.
+func (l Line) points(test reading.Test) []point {
+	if c := l.cell(test); c != nil {
+		if q, ok := take(*c); ok {
+			return []point{q}
+		}
+	}
+	return nil
+}
+
 func (p *pdf) insulation(lines []Line) plot {
 	out := plot{title: "Insulation, M" + ohmSign, legend: "circle: to earth    square: between live conductors    arrow: beyond the scale    dashed: limit    crossed: fails    ringed: to be looked into"}
 	for _, l := range lines {
@@ -95,17 +105,11 @@ func (p *pdf) insulation(lines []Line) plot {
 func loop(lines []Line) plot {
 	out := plot{title: "Zs, " + ohmSign, legend: "circle: measured    dashed: what it was held against, cold    line: greatest permitted, hot    crossed: fails    ringed: to be looked into"}
 	for _, l := range lines {
-		var points []point
 		var limits []limitMark
-		if c := l.cell(reading.Zs); c != nil {
-			if q, ok := take(*c); ok {
-				points = append(points, q)
-			}
-		}
 		if z := l.MaxZs; z != nil {
 			limits = []limitMark{{z.Measured, false}, {z.Ohm, true}}
 		}
-		out.points, out.limits = append(out.points, points), append(out.limits, limits)
+		out.points, out.limits = append(out.points, l.points(reading.Zs)), append(out.limits, limits)
 	}
 	return out
 }
@@ -113,17 +117,11 @@ func loop(lines []Line) plot {
 func continuity(lines []Line) plot {
 	out := plot{title: "R1+R2, " + ohmSign, legend: "circle: measured    line: expected from length and size, where they are known    crossed: fails    ringed: to be looked into"}
 	for _, l := range lines {
-		var points []point
 		var limits []limitMark
-		if c := l.cell(reading.R1R2); c != nil {
-			if q, ok := take(*c); ok {
-				points = append(points, q)
-			}
-		}
 		if l.Expected > 0 {
 			limits = []limitMark{{l.Expected, true}}
 		}
-		out.points, out.limits = append(out.points, points), append(out.limits, limits)
+		out.points, out.limits = append(out.points, l.points(reading.R1R2)), append(out.limits, limits)
 	}
 	return out
 }

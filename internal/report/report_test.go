@@ -174,19 +174,7 @@ func TestGolden(t *testing.T) {
 		sched := Build(s)
 		for ext, f := range map[string]func(io.Writer) error{"txt": sched.Text, "csv": sched.CSV, "json": sched.JSON} {
 			t.Run(name+"."+ext, func(t *testing.T) {
-				got, golden := write(t, f), filepath.Join("testdata", name+"."+ext)
-				if *update {
-					if err := os.WriteFile(golden, []byte(got), 0o644); err != nil {
-						t.Fatal(err)
-					}
-				}
-				want, err := os.ReadFile(golden)
-				if err != nil {
-					t.Fatal(err)
-				}
-				if d := cmp.Diff(strings.SplitAfter(string(want), "\n"), strings.SplitAfter(got, "\n")); d != "" {
-					t.Error(d)
-				}
+				golden(t, name+"."+ext, write(t, f))
 			})
 		}
 	}

@@ -187,11 +187,7 @@ var copyPragmas = []string{"PRAGMA journal_mode = DELETE", "PRAGMA synchronous =
 
 // make copies the whole job by SQLite's online backup while the session goes on.
 func (c *copier) make() (err error) {
-	beside := c.to + ".new"
-	clear := func() {
-		os.Remove(beside)
-		os.Remove(beside + "-journal")
-	}
+	beside, clear := beside(c.to)
 	clear() // what a pulled stick may have left
 	defer func() {
 		if err != nil {

@@ -77,6 +77,16 @@ func Create(path string) (*Store, error) {
 	return openLocked(path, lock)
 }
 
+// beside returns where a database is made before it takes its place at path, and
+// what removes it from there.
+func beside(path string) (name string, clear func()) {
+	name = path + ".new"
+	return name, func() {
+		os.Remove(name)
+		os.Remove(name + "-journal")
+	}
+}
+
 // build writes an empty job beside path and moves it there once it is whole.
 // The caller holds the lock, so nobody else is building it.
 func build(path string) (err error) {
@@ -85,11 +95,7 @@ func build(path string) (err error) {
 	} else if !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
-	beside := path + ".new"
-	clear := func() {
-		os.Remove(beside)
-		os.Remove(beside + "-journal")
-	}
+	beside, clear := beside(path)
 	clear() // what a killed Create may have left
 	defer func() {
 		if err != nil {
