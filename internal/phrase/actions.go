@@ -21,6 +21,7 @@ import (
 //	point        digits from here on are decimal places
 //	way          the number that follows is a way
 //	to way       it ends here
+//	to last      the number ends here and is the last of several ways
 //	board        the number that follows is a board
 //	to board     it ends here
 //	then         what follows is a further reading of the same way
@@ -31,6 +32,7 @@ import (
 //	unit U       a unit of package reading
 //	say C        a Command
 //	reason R     why something is skipped
+//	code C       a classification code
 
 // checkTag reports whether t is one of the actions above.
 func checkTag(t string) error {
@@ -46,7 +48,7 @@ func checkTag(t string) error {
 			return nil
 		}
 	case "to":
-		if arg == "way" || arg == "board" || arg == "value" {
+		if arg == "way" || arg == "last" || arg == "board" || arg == "value" {
 			return nil
 		}
 	case "over":
@@ -66,7 +68,7 @@ func checkTag(t string) error {
 		case reading.Megohm, reading.Ohm, reading.Millisec, reading.Kiloamp, reading.Milliamp:
 			return nil
 		}
-	case "say", "reason":
+	case "say", "reason", "code":
 		if arg != "" {
 			return nil
 		}
@@ -125,6 +127,8 @@ func (x *machine) do(tags []tag) {
 			switch arg {
 			case "way":
 				x.m.Way = x.thousands + x.n
+			case "last":
+				x.m.Last = x.thousands + x.n
 			case "board":
 				x.m.Board = x.thousands + x.n
 			default:
@@ -147,6 +151,8 @@ func (x *machine) do(tags []tag) {
 			x.m.Command = Command(arg)
 		case "reason":
 			x.m.Reason = arg
+		case "code":
+			x.m.Code = arg
 		}
 	}
 }

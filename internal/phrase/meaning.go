@@ -8,10 +8,12 @@ type Meaning struct {
 
 	Board     int              // 1 to 99, in "board two"; 0 when the phrase names no board
 	Way       int              // 1 to 99; 0 when the phrase names no way
+	Last      int              // 1 to 99, the last of several ways that begin with Way; otherwise 0
 	Test      reading.Test     // empty when the phrase names no test
 	Quantity  reading.Quantity // what was read off the instrument; Bound is empty when the phrase holds no value
 	OverRange bool             // "over range": greater than the end of the instrument's scale, which the job knows
 	Reason    string           // why something is skipped, as said
+	Code      string           // of an observation: C1, C2, C3 or FI
 	Then      [2]Part          // what the same breath says after it: the other ends of a ring
 }
 
@@ -43,7 +45,18 @@ const (
 	Confirm       Command = "confirm"      // the reading read back is right
 	No            Command = "no"           // it is wrong; with a value: this value is right
 	Scratch       Command = "scratch that" // take back the pending reading, else the last one stored
+	Several       Command = "several"      // the same over-range reading on each way from Way to Last
+	OnlyBound     Command = "only bound"   // "it was greater than": the figure stays
+	OnlyWay       Command = "only way"     // "it was way five": the figure and the test stay
+	OnlyTest      Command = "only test"    // "it was live to neutral"
+	Undo          Command = "undo"         // "undo way five": take back its last reading, or that of Test
+	Replace       Command = "replace"      // a full reading, in place of the one stored there
 	SayAgain      Command = "say again"
+	SayAgainSlow  Command = "say again slowly"
+	Slower        Command = "slower"
+	Faster        Command = "faster"
+	Brief         Command = "brief" // shorter prompts from now on
+	InFull        Command = "in full"
 	WhatsNext     Command = "what's next"   // which test is due
 	WhatsLeft     Command = "what's left"   // what remains to be done
 	Skip          Command = "skip this one" // with or without a Reason
@@ -57,19 +70,30 @@ const (
 	CarryOn       Command = "carry on"
 	Finish        Command = "finish here"
 	Note          Command = "make a note"
-	GoToBoard     Command = "board"     // "board two": go to that board
-	First         Command = "the first" // answer to "which one?"
+	Observation   Command = "observation" // with a Code, and with a Way or of the board in hand; its text is said next
+	GoToBoard     Command = "board"       // "board two": go to that board
+	First         Command = "the first"   // answer to "which one?"
 	Second        Command = "the second"
 	Reason        Command = "reason" // a reason on its own, in answer to "what is the reason?"
 
 	// Answers to the preparation steps.
-	Isolated     Command = "isolated and locked off"
-	ProvedDead   Command = "proved dead"
-	LampsOut     Command = "lamps removed"
-	LoadsOut     Command = "loads disconnected"
-	SwitchesOn   Command = "switches on"
-	SurgeOut     Command = "surge protection out"
-	LeadsChecked Command = "leads checked"
+	Isolated       Command = "isolated and locked off"
+	ProvedDead     Command = "proved dead"
+	LampsOut       Command = "lamps removed"
+	LoadsOut       Command = "loads disconnected"
+	SwitchesOn     Command = "switches on"
+	SurgeOut       Command = "surge protection out"
+	LeadsChecked   Command = "leads checked"
+	NoticesUp      Command = "notices up"
+	IndicatorOK    Command = "indicator proved" // before the test; "proved dead" comes after it
+	TestedDead     Command = "tested dead"
+	TwoFifty       Command = "two fifty volts" // surge protection stays in
+	ElectronicsOut Command = "electronics out"
+	LinksAsFound   Command = "links as found"
+	LeadsJoined    Command = "leads joined"    // with its ohms
+	LeadsApart     Command = "leads apart"     // with its megohms, or over range
+	NotPossible    Command = "not possible"    // with or without a Reason
+	EnergisedAgain Command = "energised again" // the supply was put on: proving dead begins anew
 
 	DeadTestsComplete Command = "dead tests complete"
 	ReadyForLive      Command = "ready for live tests" // with a Reason: dead tests that are left are waived
