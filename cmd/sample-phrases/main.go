@@ -3,6 +3,7 @@
 // spoken and what should be understood.
 //
 //	sample-phrases --seed 1 --reading 500 --value 300 --command 200 --talk FILE > phrases.jsonl
+//	sample-phrases --seed 1 --several 50 --repair 100    # of these rules alone
 //	sample-phrases --seed 1 --ahead models/adapt --planned 200 ...
 //	sample-phrases --texts testdata/bench/large.txt      # these phrases, not new ones
 //
@@ -37,7 +38,7 @@ var likely = map[string][]float64{
 	"phrases.tested":    {8, 6, 1, 1, 0.5, 1},
 	"phrases.insulated": {8, 1},
 	"phrases.value":     {20, 1},
-	"phrases.command":   {4, 4, 1, 1},
+	"phrases.command":   {4, 3, 4, 2, 1},
 	"tests.insulation":  {4, 4, 4, 4, 1, 1, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5},
 	"numbers.number":    {4, 5, 6, 0.3, 0.2},
 	"numbers.cardinal":  {6, 8, 1},
@@ -46,6 +47,9 @@ var likely = map[string][]float64{
 	"numbers.figures":   {8, 1, 1, 2},
 	"numbers.digit":     {2, 9},
 }
+
+// kinds are the rules of which phrases can be asked for by number.
+var kinds = []string{"reading", "value", "command", "several", "repair", "preparation"}
 
 func main() {
 	if err := run(); err != nil {
@@ -57,7 +61,7 @@ func main() {
 func run() error {
 	seed := flag.Uint64("seed", 1, "seed of the choice")
 	counts := map[string]*int{}
-	for _, kind := range []string{"reading", "value", "command"} {
+	for _, kind := range kinds {
 		counts[kind] = flag.Int(kind, 0, "number of phrases of the kind "+kind)
 	}
 	ways := flag.Int("ways", phrase.MaxWay, "highest way; the grammar has names for 99")
@@ -81,7 +85,7 @@ func run() error {
 	if err != nil {
 		return err
 	}
-	for _, kind := range []string{"reading", "value", "command"} {
+	for _, kind := range kinds {
 		seen := map[string]bool{}
 		for made, tries := 0, 0; made < *counts[kind]; tries++ {
 			text, err := sampler.Phrase("phrases."+kind, rng)
@@ -92,7 +96,7 @@ func run() error {
 			if !ok {
 				return fmt.Errorf("%q was made from the grammar and has no meaning; mend the grammar", text)
 			}
-			if m.Way > *ways || seen[text] && kind != "command" {
+			if m.Way > *ways || seen[text] && m.Command == "" {
 				if tries > 1000**counts[kind] {
 					return fmt.Errorf("only %d different phrases of the kind %s; ask for fewer", made, kind)
 				}

@@ -7,7 +7,7 @@ of every linear layer, trained on one GPU.
 
 DIR holds train.npy, train.jsonl (what is learnt) and fit.npy, fit.jsonl (voices
 kept out of training, to stop on), as speech.py renders them. All augmentation
-runs on the GPU, a batch at a time: rate, room, site noise, other people talking,
+runs on the GPU, a batch at a time: rate, the speaker's throat, room, site noise, other people talking,
 band, level, clipping, pauses within a phrase, broken-off starts, two phrases in
 one breath, and audio contexts down to the shortest useful.
 
@@ -153,8 +153,15 @@ def mel_filters():
     return torch.tensor(np.maximum(0, np.minimum(rise, fall)) * (2 / (edges[2:] - edges[:-2]))[:, None], dtype=torch.float32)
 
 
-def features(x, filters, window):
+def features(x, filters, window, stretch=None):
+    """Log mel features; stretch moves each phrase's spectrum up or down, as a shorter or a longer throat does."""
     power = torch.stft(x, 400, 160, window=window, center=True, return_complex=True)[..., :-1].abs() ** 2
+    if stretch is not None:
+        bins = torch.arange(201, device=x.device)[None] / stretch
+        low = bins.floor().clamp(max=199)
+        part = (bins - low).clamp(0, 1)[:, :, None]
+        low = low.long()[:, :, None].expand(-1, -1, power.shape[2])
+        power = power.gather(1, low) * (1 - part) + power.gather(1, low + 1) * part
     mel = (filters @ power).clamp(min=1e-10).log10()
     return (torch.maximum(mel, mel.amax((1, 2), keepdim=True) - 8) + 4) / 4
 
@@ -281,7 +288,8 @@ class Studio:
             x = x * 10 ** self.uniform(-1.6, 0, n, 1)
             hot = self.maybe(.12, n) * self.uniform(1, 5, n, 1) / x.abs().amax(1, keepdim=True).clamp(min=1e-3)
             x = torch.where(hot > 0, x * hot, x).clamp(-1, 1)
-        mel = features(x, self.filters, self.window)
+        throat = torch.where(self.maybe(.5, n) > 0, self.uniform(.86, 1.18, n, 1), 1.) if train else None
+        mel = features(x, self.filters, self.window, throat)
         if train:  # hide a few mel bands
             band = torch.arange(80, device=dev)[None, :, None]
             lo = self.uniform(0, 80, n, 1, 1)
