@@ -45,7 +45,8 @@ var wouldBe = map[string]phrase.Command{
 var harmless = map[phrase.Command]bool{
 	phrase.SayAgain: true, phrase.WhatsNext: true, phrase.WhatsLeft: true, phrase.GoBack: true,
 	phrase.GoTo: true, phrase.GoToBoard: true, phrase.ReadBack: true, phrase.TestAgain: true,
-	phrase.Pause: true, phrase.CarryOn: true, phrase.Note: true, phrase.First: true, phrase.Second: true,
+	phrase.SayAgainSlow: true, phrase.Slower: true, phrase.Faster: true, phrase.Brief: true, phrase.InFull: true,
+	phrase.Pause: true, phrase.CarryOn: true, phrase.Note: true, phrase.Observation: true, phrase.First: true, phrase.Second: true,
 }
 
 // needed is the share of a word's hearings that must be right for it to pass.

@@ -12,21 +12,38 @@ import (
 // between 0 and 1 or near it. Fitted weights make a probability of them.
 type Evidence []float64
 
+// The entries of an Evidence.
+const (
+	firstAndThird = iota
+	firstAndSecond
+	secondAndThird
+	figure
+	gap
+	thirdsGap
+	rival
+	weakest
+	eachWord
+	drawled
+	more
+	brokenStart
+	part
+)
+
 // EvidenceNames names the entries of an Evidence, in their order.
 var EvidenceNames = []string{
-	"first and third agree",
-	"first and second agree",
-	"second and third agree",
-	"figure",      // the phrase holds a value, which has more neighbours than a command
-	"gap",         // how far the first witness puts it below its own free words, / 10 nats
-	"third's gap", // the same of the third, where it listened
-	"rival",       // how near the next candidate comes: 1 level, 0 from 8 nats behind, to each model
-	"weakest",     // improbability of the least likely part of the first's free words
-	"each word",   // log-probability of the first's free words, per word, / nat
-	"drawl",       // time per letter beyond what a slow speaker takes: words are missing
-	"more",        // words that the third heard beyond the candidate's, / 4
-	"broken off",  // the first heard a broken-off start
-	"part",        // one heard a part of what the other did
+	firstAndThird:  "first and third agree",
+	firstAndSecond: "first and second agree",
+	secondAndThird: "second and third agree",
+	figure:         "figure",      // the phrase holds a value, which has more neighbours than a command
+	gap:            "gap",         // how far the first witness puts it below its own free words, / 10 nats
+	thirdsGap:      "third's gap", // the same of the third, where it listened
+	rival:          "rival",       // how near the next candidate comes: 1 level, 0 from 8 nats behind, to each model
+	weakest:        "weakest",     // improbability of the least likely part of the first's free words
+	eachWord:       "each word",   // log-probability of the first's free words, per word, / nat
+	drawled:        "drawl",       // time per letter beyond what a slow speaker takes: words are missing
+	more:           "more",        // words that the third heard beyond the candidate's, / 4
+	brokenStart:    "broken off",  // the first heard a broken-off start
+	part:           "part",        // one heard a part of what the other did
 }
 
 //go:embed fitted.json
@@ -84,10 +101,10 @@ func Decide(e Evidence, words string) Decision {
 }
 
 // Takes reports whether the candidate may be taken without a question at all.
-func (e Evidence) Takes() bool { return e.agreed() || e[3] == 0 }
+func (e Evidence) Takes() bool { return e.agreed() || e[figure] == 0 }
 
 // agreed reports whether two witnesses heard the candidate.
-func (e Evidence) agreed() bool { return e[0]+e[1]+e[2] > 0 }
+func (e Evidence) agreed() bool { return e[firstAndThird]+e[firstAndSecond]+e[secondAndThird] > 0 }
 
 // Confidence returns the probability that the candidate is what was said.
 func (f Fit) Confidence(e Evidence) float64 {

@@ -79,6 +79,15 @@ func (e *Ear) fuse(a *phrase.Automaton, sound []float32, free, held Text) (Heard
 // sev- four eight six") before the phrase itself.
 const brokenOff = "- "
 
+// vote is what one witness heard.
+type vote struct {
+	Text
+	meaning phrase.Meaning
+	ok      bool // a phrase that may be said here
+}
+
+func (v vote) says(m phrase.Meaning) bool { return v.ok && v.meaning.Same(m) }
+
 // candidate is a phrase being weighed.
 type candidate struct {
 	Candidate
@@ -86,6 +95,17 @@ type candidate struct {
 }
 
 func (c candidate) both() float64 { return c.LogProb + c.other }
+
+// weighing is one phrase while the witnesses are set against each other.
+type weighing struct {
+	*Ear
+	may    *phrase.Automaton
+	votes  [3]vote     // of the first, the second and the third
+	third  bool        // the third listened
+	broken bool        // the first heard a broken-off start
+	spoken int         // words of the first, with such a start
+	all    []candidate // no two mean the same
+}
 
 // weigh fuses the witnesses when the free words of the first can be compared with
 // the grammar. The third listens only when the second does not hear what the first
@@ -96,146 +116,168 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	if !free.Ended {
 		return h, nil // it ran on: not a phrase
 	}
+	w := &weighing{Ear: e, may: a, spoken: len(strings.Fields(free.Words))}
 	words, broken := strings.CutPrefix(free.Words, brokenOff)
-	mine, ok := e.grammar.Meaning(words)
+	m, ok := e.grammar.Meaning(words)
 	if ok && !a.Accepts(words) {
 		h.Outcome = Misplaced
-		h.Candidates = []Candidate{{words, mine, free.LogProb}}
+		h.Candidates = []Candidate{{words, m, free.LogProb}}
 		return h, nil
 	}
-	second, heard := e.grammar.Meaning(held.Words)
-	var other Text
-	var theirs phrase.Meaning
-	third, understood := false, false
-	if e.third != nil && !(ok && !broken && heard && mine.Same(second) && drawl(sound, words) < suspicious) {
-		third = true
-		if err := e.third.Listen(sound); err != nil {
+	free.Words, w.broken = words, broken
+	w.votes[0] = vote{free, m, ok}
+	m, ok = e.grammar.Meaning(held.Words)
+	w.votes[1] = vote{held, m, ok}
+	if e.third != nil && !(!broken && w.votes[0].ok && w.votes[1].says(w.votes[0].meaning) && drawl(sound, words) < suspicious) {
+		if err := w.askThird(sound); err != nil {
 			return h, err
 		}
-		var err error
-		if other, err = e.third.Free(); err != nil {
-			return h, err
-		}
-		h.note(WhisperOther, other)
-		theirs, understood = e.grammar.Meaning(other.Words)
-		understood = understood && other.Ended && a.Accepts(other.Words)
+		h.note(WhisperOther, w.votes[2].Text)
 	}
-	if !ok && !understood && (third || !heard) {
+	first, second, third := w.votes[0], w.votes[1], w.votes[2]
+	if !first.ok && !third.ok && (w.third || !second.ok) {
 		return h, nil // nobody who can decline takes it for a phrase: talk
 	}
-
-	var all []candidate
-	consider := func(text string, m phrase.Meaning) error {
-		for _, c := range all {
-			if c.Meaning.Same(m) {
-				return nil
-			}
-		}
-		c := candidate{Candidate: Candidate{Text: text, Meaning: m, LogProb: free.LogProb}}
-		if text != words {
-			t, err := e.first.Score(text)
-			if err != nil {
-				return err
-			}
-			c.LogProb = t.LogProb
-		}
-		if third {
-			c.other = other.LogProb
-			if text != other.Words {
-				t, err := e.third.Score(text)
-				if err != nil {
-					return err
-				}
-				c.other = t.LogProb
-			}
-		}
-		all = append(all, c)
-		return nil
+	if err := w.gather(); err != nil {
+		return h, err
 	}
-	witnesses := []struct {
-		text string
-		m    phrase.Meaning
-		ok   bool // it heard a phrase
-	}{{words, mine, ok}, {held.Words, second, heard}, {other.Words, theirs, understood}}
-	for _, w := range witnesses {
-		if w.ok {
-			if err := consider(w.text, w.m); err != nil {
-				return h, err
-			}
-		}
-	}
-	for _, c := range slices.Clone(all) {
-		for _, text := range neighbours(c.Text) {
-			if m, ok := e.grammar.Meaning(text); ok && a.Accepts(text) {
-				if err := consider(text, m); err != nil {
-					return h, err
-				}
-			}
-		}
-	}
-	// What two of three heard comes first, then what is likelier to both models.
-	agreed := func(c candidate) int {
-		n := 0
-		for _, w := range witnesses {
-			if w.ok && w.m.Same(c.Meaning) {
-				n++
-			}
-		}
-		return max(n-1, 0)
-	}
-	slices.SortStableFunc(all, func(a, b candidate) int {
-		return cmp.Or(cmp.Compare(agreed(b), agreed(a)), cmp.Compare(b.both(), a.both()))
-	})
-	// A witness may lose a part of what was said, across a pause or in noise; it
-	// does not make one up. So, where no two agree, the whole stands before its part.
-	if agreed(all[0]) == 0 {
-		for i, c := range all {
-			if understood && c.Text == other.Words && partOf(words, c.Text) || ok && c.Text == words && partOf(other.Words, c.Text) {
-				all = slices.Insert(slices.Delete(all, i, i+1), 0, c)
-				break
-			}
-		}
-	}
-	best := all[0]
-	all = slices.DeleteFunc(all, func(c candidate) bool { return c.both() < best.both()-plausible && !c.Meaning.Same(best.Meaning) })
-	for _, c := range all {
+	w.order()
+	best := w.all[0]
+	w.all = slices.DeleteFunc(w.all, func(c candidate) bool { return c.both() < best.both()-plausible && !c.Meaning.Same(best.Meaning) })
+	for _, c := range w.all {
 		h.Candidates = append(h.Candidates, c.Candidate)
 	}
-
-	var by [3]bool // who heard it
-	for i, w := range witnesses {
-		by[i] = w.ok && w.m.Same(best.Meaning)
-	}
-	first, two, three := by[0], by[1], by[2]
-	if agreed(best) == 0 && (broken || third && other.Words == "") {
+	if w.agreed(best) == 0 && (broken || w.third && third.Words == "") {
 		return h, nil // music and knocks come out so, too: nobody else heard a phrase at all
 	}
-	rival := 0.0
-	if len(all) > 1 {
-		models := 1.0
-		if third {
-			models = 2
-		}
-		rival = clamp(1-(best.both()-all[1].both())/models/8, 0, 1)
-	}
-	gap := clamp((free.LogProb-best.LogProb)/10, 0, 1)
-	theirGap := 0.0
-	if third {
-		theirGap = clamp((other.LogProb-best.other)/10, 0, 1)
-	}
-	h.Evidence = Evidence{
-		one(first && three), one(first && two), one(two && three), one(best.Meaning.HasValue()),
-		gap, theirGap, rival, 1 - math.Exp(min(0, free.Weakest)),
-		clamp(-free.LogProb/float64(1+len(strings.Fields(free.Words))), 0, 3),
-		drawl(sound, best.Text), clamp(float64(len(strings.Fields(other.Words))-len(strings.Fields(best.Text)))/4, 0, 1),
-		one(broken), one(partOf(words, best.Text) || partOf(other.Words, best.Text)),
-	}
+	h.Evidence = w.evidence(sound)
 	d := Decide(h.Evidence, best.Text)
 	h.Confidence, h.Agreed = d.Confidence, d.Sure
 	if d.ForUs {
 		h.Outcome = kind(best.Meaning)
 	}
 	return h, nil
+}
+
+// askThird has the third witness listen.
+func (w *weighing) askThird(sound []float32) error {
+	w.third = true
+	if err := w.Ear.third.Listen(sound); err != nil {
+		return err
+	}
+	heard, err := w.Ear.third.Free()
+	if err != nil {
+		return err
+	}
+	m, ok := w.grammar.Meaning(heard.Words)
+	w.votes[2] = vote{heard, m, ok && heard.Ended && w.may.Accepts(heard.Words)}
+	return nil
+}
+
+// gather collects what the witnesses heard, and the neighbours of that.
+func (w *weighing) gather() error {
+	for _, v := range w.votes {
+		if v.ok {
+			if err := w.consider(v.Words, v.meaning); err != nil {
+				return err
+			}
+		}
+	}
+	for _, c := range slices.Clone(w.all) {
+		for _, text := range neighbours(c.Text) {
+			if m, ok := w.grammar.Meaning(text); ok && w.may.Accepts(text) {
+				if err := w.consider(text, m); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// consider scores a phrase, unless one that means the same is there.
+func (w *weighing) consider(text string, m phrase.Meaning) error {
+	if slices.ContainsFunc(w.all, func(c candidate) bool { return c.Meaning.Same(m) }) {
+		return nil
+	}
+	c := candidate{Candidate: Candidate{Text: text, Meaning: m}}
+	var err error
+	if c.LogProb, err = score(w.first, w.votes[0], text); err != nil {
+		return err
+	}
+	if w.third {
+		if c.other, err = score(w.Ear.third, w.votes[2], text); err != nil {
+			return err
+		}
+	}
+	w.all = append(w.all, c)
+	return nil
+}
+
+// score is the log-probability of text by a witness. What it heard itself has one
+// already.
+func score(by First, heard vote, text string) (float64, error) {
+	if text == heard.Words {
+		return heard.LogProb, nil
+	}
+	t, err := by.Score(text)
+	return t.LogProb, err
+}
+
+// agreed is how many witnesses heard c beside one.
+func (w *weighing) agreed(c candidate) int {
+	n := 0
+	for _, v := range w.votes {
+		if v.says(c.Meaning) {
+			n++
+		}
+	}
+	return max(n-1, 0)
+}
+
+// order puts first what two of three heard, then what is likelier to both models. A
+// witness may lose a part of what was said, across a pause or in noise; it does not
+// make one up. So, where no two agree, the whole stands before its part.
+func (w *weighing) order() {
+	slices.SortStableFunc(w.all, func(a, b candidate) int {
+		return cmp.Or(cmp.Compare(w.agreed(b), w.agreed(a)), cmp.Compare(b.both(), a.both()))
+	})
+	if w.agreed(w.all[0]) > 0 {
+		return
+	}
+	first, third := w.votes[0], w.votes[2]
+	for i, c := range w.all {
+		if third.ok && c.Text == third.Words && partOf(first.Words, c.Text) || first.ok && c.Text == first.Words && partOf(third.Words, c.Text) {
+			w.all = slices.Insert(slices.Delete(w.all, i, i+1), 0, c)
+			return
+		}
+	}
+}
+
+// evidence is what speaks for and against the likeliest candidate.
+func (w *weighing) evidence(sound []float32) Evidence {
+	best := w.all[0]
+	first, second, third := w.votes[0], w.votes[1], w.votes[2]
+	e := make(Evidence, len(EvidenceNames))
+	by := [3]bool{first.says(best.Meaning), second.says(best.Meaning), third.says(best.Meaning)}
+	e[firstAndThird], e[firstAndSecond], e[secondAndThird] = one(by[0] && by[2]), one(by[0] && by[1]), one(by[1] && by[2])
+	e[figure] = one(best.Meaning.HasValue())
+	e[gap] = clamp((first.LogProb-best.LogProb)/10, 0, 1)
+	models := 1.0
+	if w.third {
+		models = 2
+		e[thirdsGap] = clamp((third.LogProb-best.other)/10, 0, 1)
+	}
+	if len(w.all) > 1 {
+		e[rival] = clamp(1-(best.both()-w.all[1].both())/models/8, 0, 1)
+	}
+	e[weakest] = 1 - math.Exp(min(0, first.Weakest))
+	e[eachWord] = clamp(-first.LogProb/float64(1+w.spoken), 0, 3)
+	e[drawled] = drawl(sound, best.Text)
+	e[more] = clamp(float64(len(strings.Fields(third.Words))-len(strings.Fields(best.Text)))/4, 0, 1)
+	e[brokenStart] = one(w.broken)
+	e[part] = one(partOf(first.Words, best.Text) || partOf(third.Words, best.Text))
+	return e
 }
 
 func clamp(x, low, high float64) float64 { return max(low, min(high, x)) }
