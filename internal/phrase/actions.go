@@ -21,7 +21,8 @@ import (
 //	point        digits from here on are decimal places
 //	way          the number that follows is a way
 //	to way       it ends here
-//	to last      the number ends here and is the last of several ways
+//	last         the number that follows is the last of several ways
+//	to last      it ends here
 //	board        the number that follows is a board
 //	to board     it ends here
 //	then         what follows is a further reading of the same way
@@ -43,7 +44,7 @@ func checkTag(t string) error {
 			return nil
 		}
 		return fmt.Errorf("tag {%s} needs a number from 0 to 99", t)
-	case "hundred", "thousand", "twice", "thrice", "point", "way", "board", "then":
+	case "hundred", "thousand", "twice", "thrice", "point", "way", "last", "board", "then":
 		if arg == "" {
 			return nil
 		}

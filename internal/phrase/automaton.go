@@ -72,6 +72,7 @@ type Arc struct {
 type partial struct {
 	collecting bool // the number being said is a way or a board
 	board      bool // and it is a board
+	last       bool // and it is the last of several ways, which must lie beyond the first
 	rest       bool // what follows is of a test already judged
 	n          int
 	way        int
@@ -87,6 +88,13 @@ func (p *partial) do(tags []tag, s Scope) bool {
 		switch {
 		case verb == "way" || verb == "board":
 			p.collecting, p.board, p.n = true, verb == "board", 0
+		case verb == "last":
+			p.collecting, p.last, p.n = true, true, 0
+		case verb == "to" && p.last:
+			if p.n <= p.way || !s.allows(p.n, "") {
+				return false
+			}
+			p.collecting, p.last, p.n = false, false, 0
 		case verb == "then":
 			p.rest = true
 		case p.rest:

@@ -217,6 +217,9 @@ func TestScope(t *testing.T) {
 		"board three":                           true,
 		"zed e point three":                     true, // of the board itself
 		"way one zed e point three":             false,
+		"ways one to two live and neutral to earth all over range":            true,
+		"ways one to three live and neutral to earth all over range":          false, // no such way
+		"ways two to one live and neutral to earth all over range":            false, // backwards
 		"way two ring r one point three one r n point three r two point five": true,
 		"way one ring r one point three one r n point three r two point five": false,
 	} {

@@ -105,8 +105,8 @@ func (m *Model) audioContext(samples int) int {
 	if !m.adapted {
 		return min(1500, max(768, (frames+64+63)/64*64))
 	}
-	// Less tail than this cost a reading in corpus/dev ("thirteen" as "thirty").
-	const tail, grain, least = 96, 64, 256
+	// Less tail than this cost readings of corpus/dev, in quiet and in noise.
+	const tail, grain, least = 64, 32, 192
 	return min(1500, max(least, (frames+tail+grain-1)/grain*grain))
 }
 
