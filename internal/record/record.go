@@ -34,10 +34,12 @@ const (
 	Proposed  Kind = "proposed"  // a reading was understood and read back: Slot, Quantity, Verdict, and Then for what the same breath gave beside it; not yet on the schedule
 	Confirmed Kind = "confirmed" // the electrician confirmed the pending proposal, all of which is now on the schedule
 	Dropped   Kind = "dropped"   // the pending proposal was rejected or replaced: Reason
-	Withdrawn Kind = "withdrawn" // a confirmed reading was taken back: Slot, Reason
+	Withdrawn Kind = "withdrawn" // a confirmed reading was taken back: Slot, Reason; or a note or an observation: Of
 	Skipped   Kind = "skipped"   // a due test was not made, or that was taken back: Slot, Answer, Reason
 	Moved     Kind = "moved"     // the electrician went to another test, which is due now whatever stands there: Slot
 	Retest    Kind = "retest"    // a way, or with way 0 the board itself, is to be tested again after work on it: Slot.Board, Slot.Way; the earlier readings stay in the log
+	Noted     Kind = "noted"     // a note was made in free speech: Text, Slot.Board, Slot.Way (0 is the board itself)
+	Observed  Kind = "observed"  // an observation was made: Code, and the rest as of a note
 	Paused    Kind = "paused"
 	CarriedOn Kind = "carried on" // the pause is over; without a pause: back from a Moved to the order of testing
 	Finished  Kind = "finished"   // the electrician ended the session
@@ -115,5 +117,7 @@ type Event struct {
 	Verdict  *check.Verdict    `json:"verdict,omitempty"`
 	Then     []Further         `json:"then,omitempty"` // of a proposal: the other readings of the breath
 	Reason   string            `json:"reason,omitempty"`
+	Code     string            `json:"code,omitempty"`     // of an observation: C1, C2, C3 or FI
+	Of       int64             `json:"of,omitempty"`       // of Withdrawn: the note or observation that is taken back
 	HeardID  int64             `json:"heard_id,omitempty"` // the Heard event whose sound this rests on
 }

@@ -22,6 +22,7 @@ type State struct {
 	Answers  []Answer  // every answer to a preparation step, in order
 	Readings []Reading // every reading ever confirmed, in order, whether or not it still stands
 	Skips    []Skip    // every test ever left out, in order
+	Notes    []Note    // every note and observation ever made, in order, whether or not it still stands
 
 	Pending  *Proposal // read back and waiting to be confirmed
 	Board    int       // the number of the board in hand: the last one that anything was done on; at the start the first that is tested
@@ -175,6 +176,12 @@ func (s State) apply(e Event) (State, error) {
 	if err := s.mayHappen(e.Kind); err != nil {
 		return s, err
 	}
+	switch {
+	case e.Kind == Noted || e.Kind == Observed:
+		return s.noted(e)
+	case e.Kind == Withdrawn && e.Of != 0:
+		return s.unnoted(e)
+	}
 	switch e.Kind {
 	case Heard, Said:
 		return s, nil
@@ -242,7 +249,7 @@ func (s State) mayHappen(k Kind) error {
 		if pending {
 			return fmt.Errorf("a reading is still pending")
 		}
-	case Prepared, Proposed, Withdrawn, Skipped, Moved, Retest:
+	case Prepared, Proposed, Withdrawn, Skipped, Moved, Retest: // a note may be made while a reading waits
 		if pending {
 			return fmt.Errorf("a reading is still pending")
 		}
