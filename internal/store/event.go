@@ -84,7 +84,7 @@ func checkEvent(e *record.Event) error {
 		return fmt.Errorf("year %d", e.At.UTC().Year())
 	}
 	switch e.Answer {
-	case "", record.Done, record.NotApplicable, record.Limitation, record.NotMade, record.TakenBack, record.Waived:
+	case "", record.Done, record.NotApplicable, record.Limitation, record.NotMade, record.TakenBack, record.Waived, record.Accepted:
 	default:
 		return fmt.Errorf("unknown answer %q", e.Answer)
 	}
