@@ -21,7 +21,7 @@ func (t *turn) heard(e Heard) {
 	if r.Paused && !(e.Phrase.Agreed && e.Meaning.Command == phrase.CarryOn) {
 		return // talk in a pause is not for us: neither answered nor kept
 	}
-	t.s.quiet, t.s.missed = 0, 0
+	t.s.quiet, t.s.missed, t.s.dictation = 0, 0, nil
 	t.fact(record.Event{Kind: record.Heard, Phrase: &e.Phrase})
 	t.heardID = r.LastID
 	if !e.Phrase.Agreed {
@@ -53,12 +53,10 @@ func (t *turn) meaning(m phrase.Meaning) {
 		t.no(m)
 	case phrase.Scratch:
 		t.scratch()
-	case phrase.SayAgain:
-		if t.s.last == "" {
-			t.prompt()
-		} else {
-			t.say(t.s.last)
-		}
+	case phrase.SayAgain, phrase.SayAgainSlow:
+		t.again(m.Command == phrase.SayAgainSlow)
+	case phrase.Slower, phrase.Faster:
+		t.speed(m.Command)
 	case phrase.WhatsNext:
 		t.remind()
 	case phrase.WhatsLeft:
@@ -90,8 +88,9 @@ func (t *turn) meaning(m phrase.Meaning) {
 	case phrase.Finish:
 		t.finish()
 	case phrase.Note:
-		t.say("Notes by voice are not taken yet. " + notStored)
-		t.remindPending()
+		t.note()
+	case phrase.Observation:
+		t.observation(m)
 	case phrase.First, phrase.Second:
 		t.say("There is nothing to choose from.")
 		t.remind()
@@ -138,7 +137,8 @@ func (t *turn) choose(m phrase.Meaning) bool {
 		// before them.
 		t.say("Which one?", t.offerText())
 		return true
-	case phrase.SayAgain, phrase.WhatsNext:
+	case phrase.SayAgain, phrase.SayAgainSlow, phrase.WhatsNext:
+		t.slow = m.Command == phrase.SayAgainSlow
 		t.say(t.offerText())
 		return true
 	case phrase.Correct, phrase.Incorrect:
@@ -160,7 +160,7 @@ func (t *turn) choose(m phrase.Meaning) bool {
 		t.say("Neither, then. Say it again.")
 		t.remind()
 		return true
-	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note:
+	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note, phrase.Observation, phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull:
 		return false // the offer stays and is repeated
 	}
 	t.s.offer = nil
@@ -176,7 +176,8 @@ func (t *turn) reasoned(m phrase.Meaning) bool {
 		t.s.reason = nil
 		t.omit(ask, m.Reason)
 		return true
-	case phrase.Confirm, phrase.SayAgain, phrase.WhatsNext:
+	case phrase.Confirm, phrase.SayAgain, phrase.SayAgainSlow, phrase.WhatsNext:
+		t.slow = m.Command == phrase.SayAgainSlow
 		t.say(whyText)
 		return true
 	case phrase.No, phrase.Scratch:
@@ -187,7 +188,7 @@ func (t *turn) reasoned(m phrase.Meaning) bool {
 		t.say(notLeftOut)
 		t.remind()
 		return true
-	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note:
+	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note, phrase.Observation, phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull:
 		return false // the question stays
 	}
 	t.s.reason = nil
@@ -257,6 +258,10 @@ func (t *turn) scratch() {
 		}
 	}
 	t.s.stay = 0
+	if t.scratchNote(max(readingID, answerID, skipID)) {
+		t.remind()
+		return
+	}
 	switch max(readingID, answerID, skipID) {
 	case 0:
 		t.say("There is nothing to take back.")

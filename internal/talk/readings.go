@@ -436,7 +436,7 @@ func (t *turn) disputed(e Heard) {
 // again, does no harm when it was meant otherwise.
 func (t *turn) unsure(m phrase.Meaning) {
 	switch m.Command {
-	case phrase.SayAgain, phrase.WhatsNext, phrase.WhatsLeft:
+	case phrase.SayAgain, phrase.SayAgainSlow, phrase.WhatsNext, phrase.WhatsLeft:
 		t.meaning(m)
 		return
 	}

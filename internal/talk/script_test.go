@@ -80,6 +80,14 @@ func (p *player) step(e Event) (out []string) {
 				p.t.Fatalf("%q is cut to %q", x.Text, words)
 			}
 			out = append(out, "< "+x.Text)
+		case Tone:
+			spoken = true
+			if (x == Listening) != (i == len(effects)-1) {
+				p.t.Fatalf("%#v: %v", e, effects)
+			}
+			if x == NotCaught {
+				out = append(out, "* "+string(x))
+			}
 		case Stop:
 			out = append(out, "= stop")
 		}
@@ -156,7 +164,8 @@ func factText(e record.Event) string {
 //	         the test and the position given are due, as "2 Zs" or "0 bonding 2",
 //	         or "live" until the steps before live tests are, or "end"
 //
-// and each is followed by what came of it: + a fact, < what was said, = stop.
+// and each is followed by what came of it: + a fact, * a tone but that for
+// listening, < what was said, = stop.
 // go test ./internal/talk -update writes these.
 func TestScripts(t *testing.T) {
 	g := loadGrammar(t)
@@ -198,7 +207,7 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 	var out, ahead []string
 	for _, line := range strings.Split(strings.TrimRight(script, "\n"), "\n") {
 		mark, rest, _ := strings.Cut(line, " ")
-		if mark == "+" || mark == "<" || mark == "=" {
+		if mark == "+" || mark == "<" || mark == "=" || mark == "*" {
 			continue
 		}
 		out = append(out, line)
@@ -209,13 +218,13 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 			continue
 		case "board":
 			job = boardtest.Read(t, rest)
-			e = Begin{p.at, job}
+			e = Begin{At: p.at, Job: job}
 		case "restart":
 			s, err := record.Fold(p.log)
 			if err != nil {
 				t.Fatal(err)
 			}
-			p.state, e = State{Record: s}, Begin{p.at, job}
+			p.state, e = State{Record: s}, Begin{At: p.at, Job: job}
 		case "prepare":
 			for _, words := range []string{"isolated and locked off", "proved dead", "surge protection out", "lamps removed", "loads disconnected", "switches on", "leads checked"} {
 				got := p.step(Heard{At: p.at, Meaning: meaning(words), Phrase: record.Phrase{Agreed: true, Text: words}})

@@ -68,8 +68,11 @@ type State struct {
 	offer   []choice       // two readings to choose from, which a disputed phrase may have meant
 	doubted int64          // the proposal that was disputed or corrected; it is read back figure by figure
 	reason  *asking        // something is to be left out and its reason was asked for
+	rate    int            // how fast is spoken, as Say.Pace
 	quiet   int            // silences since the last phrase
 	missed  int            // phrases not understood, one after the other
+
+	dictation *dictation // the note whose text is said next
 }
 
 // place is where the electrician is, with what is set up there.
@@ -89,14 +92,15 @@ type asking struct {
 	slot  record.Slot
 }
 
-// Event is something that happened: one of Begin, Heard, Beyond, NotUnderstood,
-// Silence and Failed.
+// Event is something that happened: one of Begin, Heard, Beyond, Dictated,
+// NotUnderstood, Silence and Failed.
 type Event interface{ when() time.Time }
 
 // Begin opens the session, or opens it again after it was finished or cut off.
 type Begin struct {
-	At  time.Time
-	Job board.Job // the zero Job means the one that the record began with
+	At    time.Time
+	Job   board.Job    // the zero Job means the one that the record began with
+	Habit record.Habit // how readings are accepted in this session
 }
 
 // Heard is a phrase for us. Phrase.Agreed says whether the witnesses gave one
@@ -116,7 +120,7 @@ type Beyond struct {
 }
 
 // NotUnderstood is speech that was probably for us but has no meaning. It is
-// answered, and nothing but the answer is stored.
+// answered by a tone, the second time with words; nothing but these is stored.
 type NotUnderstood struct{ At time.Time }
 
 // Silence is a while without speech after something was said.
@@ -137,15 +141,18 @@ func (e NotUnderstood) when() time.Time { return e.At }
 func (e Silence) when() time.Time       { return e.At }
 func (e Failed) when() time.Time        { return e.At }
 
-// Effect is something for the session to do: one of Append, Say and Stop, in
-// the order given.
+// Effect is something for the session to do: one of Append, Tone, Say and Stop,
+// in the order given.
 type Effect interface{ effect() }
 
 // Append is a fact to be written to the log, numbered.
 type Append struct{ Event record.Event }
 
 // Say is a prompt to be spoken.
-type Say struct{ Text string }
+type Say struct {
+	Text string
+	Pace int // from -2, much slower than usual, to 2, much faster
+}
 
 // Stop ends the session once what comes before it is done.
 type Stop struct{}
@@ -161,7 +168,7 @@ func Step(s State, e Event) (State, []Effect) {
 	if err != nil {
 		// A fact that the record refuses is a mistake in this package. The
 		// record stays as it was, and the electrician is not left guessing.
-		return s, []Effect{Say{"Waycall made a mistake with that, and nothing was stored. Say it again, or finish here."}}
+		return s, []Effect{Say{"Waycall made a mistake with that, and nothing was stored. Say it again, or finish here.", 0}}
 	}
 	return next, effects
 }
@@ -176,6 +183,8 @@ func step(s State, e Event) (State, []Effect, error) {
 		t.heard(e)
 	case Beyond:
 		t.beyond(e)
+	case Dictated:
+		t.dictated(e)
 	case NotUnderstood:
 		t.notUnderstood()
 	case Silence:
@@ -192,20 +201,29 @@ func step(s State, e Event) (State, []Effect, error) {
 		}
 		// Without facts, and what was said before stays what is repeated.
 		if len(t.words) > 0 {
-			t.effects = append(t.effects, Say{strings.Join(t.words, " ")})
+			t.effects = append(t.effects, Say{strings.Join(t.words, " "), t.s.rate})
 		}
 		return s, t.effects, nil
 	}
+	said := ""
 	if len(t.words) > 0 {
-		text := t.text()
-		t.fact(record.Event{Kind: record.Said, Text: text})
+		said = t.text()
+		t.fact(record.Event{Kind: record.Said, Text: said})
 		if !t.passing {
-			t.s.last = text
+			t.s.last = said
 		}
-		t.effects = append(t.effects, Say{text})
 	}
-	if t.stop {
+	for _, tone := range t.sounds {
+		t.effects = append(t.effects, tone)
+	}
+	if said != "" {
+		t.effects = append(t.effects, Say{said, t.rate()})
+	}
+	switch {
+	case t.stop:
 		t.effects = append(t.effects, Stop{})
+	case len(t.effects) > 0 && !t.s.Record.Paused:
+		t.effects = append(t.effects, Listening)
 	}
 	if t.err != nil {
 		return s, nil, t.err
@@ -235,7 +253,9 @@ type turn struct {
 	effects []Effect
 	words   []string
 	stop    bool
-	passing bool // what is said now is not worth saying again
+	passing bool   // what is said now is not worth saying again
+	slow    bool   // it was asked to be said slowly
+	sounds  []Tone // before what is said
 	err     error
 }
 
@@ -267,11 +287,13 @@ func (t *turn) begin(e Begin) {
 	r := &t.s.Record
 	if r.Sessions > 0 && !reflect.DeepEqual(e.Job, board.Job{}) && !reflect.DeepEqual(e.Job, r.Job) {
 		// Nothing is written to a record that is about another board.
-		t.effects = append(t.effects, Say{"The board file differs from the one that this record began with. Use the first one, or give the job a new reference."}, Stop{})
+		t.effects = append(t.effects, Say{"The board file differs from the one that this record began with. Use the first one, or give the job a new reference.", 0})
+		t.stop = true
 		return
 	}
 	if r.Sessions == 0 && !testable(e.Job) {
-		t.effects = append(t.effects, Say{"There is no way to test on this board. Give a board file."}, Stop{})
+		t.effects = append(t.effects, Say{"There is no way to test on this board. Give a board file.", 0})
+		t.stop = true
 		return
 	}
 	// A record that holds nothing but its opening was set up, not begun.
@@ -280,8 +302,8 @@ func (t *turn) begin(e Begin) {
 		job = r.Job
 	}
 	t.s = State{Record: t.s.Record}
-	if again || r.Sessions == 0 {
-		t.fact(record.Event{Kind: record.Opened, Job: &job})
+	if again || r.Sessions == 0 || r.Habit != e.Habit {
+		t.fact(record.Event{Kind: record.Opened, Job: &job, Habit: e.Habit})
 	}
 	if !again {
 		if t.several() {
@@ -325,20 +347,6 @@ func testable(job board.Job) bool {
 	return false
 }
 
-func (t *turn) notUnderstood() {
-	if !t.listening() {
-		return
-	}
-	t.s.missed++
-	t.s.quiet = 0
-	t.passing = true
-	t.say("I did not catch that.")
-	// Once is a mishap; after that it helps to hear what is waited for.
-	if t.s.missed > 1 || t.s.Record.Pending != nil || t.s.offer != nil || t.s.reason != nil {
-		t.remind()
-	}
-}
-
 // silence repeats what is waited for once, then waits.
 func (t *turn) silence() {
 	if !t.listening() {
@@ -347,6 +355,8 @@ func (t *turn) silence() {
 	t.s.quiet++
 	if t.s.quiet == 1 {
 		t.remind()
+	} else {
+		t.undictated()
 	}
 }
 

@@ -136,7 +136,7 @@ type talker struct {
 
 func newTalker(t testing.TB, job board.Job) *talker {
 	p := &talker{player: player{t: t, at: start}}
-	p.do(Begin{start, job})
+	p.do(Begin{At: start, Job: job})
 	return p
 }
 
@@ -419,7 +419,7 @@ func TestAnotherBoardIsRefused(t *testing.T) {
 	other := job
 	other.Address = "Elsewhere"
 	n := len(p.log)
-	p.do(Begin{p.at, other})
+	p.do(Begin{At: p.at, Job: other})
 	if len(p.log) != n || !strings.Contains(p.heard, "differs") {
 		t.Errorf("facts %v, said %q", p.log[n:], p.heard)
 	}
@@ -445,7 +445,7 @@ func TestNoBoardIsRefused(t *testing.T) {
 // Times come back from a log without the monotonic clock, and so must be kept
 // without it.
 func TestTimesAreAsStored(t *testing.T) {
-	next, _ := Step(State{}, Begin{time.Now(), boardtest.Read(t, "terrace.yaml")})
+	next, _ := Step(State{}, Begin{At: time.Now(), Job: boardtest.Read(t, "terrace.yaml")})
 	if at := next.Record.LastAt; at != at.Round(0) || at.Location() != time.UTC {
 		t.Errorf("time %#v", at)
 	}

@@ -219,6 +219,8 @@ func (t *turn) prompt() {
 // forgotten, so that the way is named again.
 func (t *turn) remind() {
 	switch {
+	case t.s.dictation != nil:
+		t.say(sayNote)
 	case t.s.offer != nil:
 		t.say(t.offerText())
 	case t.s.reason != nil:

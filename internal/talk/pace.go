@@ -1,0 +1,70 @@
+package talk
+
+import "waycall/internal/phrase"
+
+// Tone is a short sound to be played, an effect. It is heard sooner than words.
+type Tone string
+
+// The tones. Listening is the last effect of a step after which a phrase is
+// waited for.
+const (
+	Listening Tone = "listening"
+	Stored    Tone = "stored"         // something is in the record now
+	NotCaught Tone = "not understood" // something was said for us that has no meaning
+)
+
+func (Tone) effect() {}
+
+// slowest and fastest are the ends of Say.Pace.
+const slowest, fastest = -2, 2
+
+// rate is how fast this turn is spoken.
+func (t *turn) rate() int {
+	if t.slow {
+		return slowest
+	}
+	return t.s.rate
+}
+
+// speed makes waycall speak slower or faster from now on.
+func (t *turn) speed(c phrase.Command) {
+	to, word, end := t.s.rate+1, "Faster.", "That is the fastest."
+	if c == phrase.Slower {
+		to, word, end = t.s.rate-1, "Slower.", "That is the slowest."
+	}
+	if to < slowest || to > fastest {
+		word = end
+	} else {
+		t.s.rate = to
+	}
+	t.passing = true
+	t.say(word)
+	t.remindPending()
+}
+
+// again repeats what was said last.
+func (t *turn) again(slowly bool) {
+	t.slow = slowly
+	if t.s.last == "" {
+		t.prompt()
+		return
+	}
+	t.say(t.s.last)
+}
+
+// notUnderstood answers the first phrase that was not caught with a tone alone: it
+// is mostly said again at once. After that it helps to hear what is waited for.
+func (t *turn) notUnderstood() {
+	if !t.listening() {
+		return
+	}
+	t.s.missed++
+	t.s.quiet = 0
+	t.sounds = append(t.sounds, NotCaught)
+	if t.s.missed == 1 {
+		return
+	}
+	t.passing = true
+	t.say("I did not catch that.")
+	t.remind()
+}
