@@ -115,7 +115,7 @@ type Step struct {
 	Board  int        `json:"board"`
 	Step   string     `json:"step"`
 	Answer string     `json:"answer"` // done, not applicable or limitation; empty when it was not answered
-	Reason string     `json:"reason,omitempty"`
+	Reason string     `json:"reason,omitempty"` // or, of the leads, what they read, with its verdict
 	At     *time.Time `json:"at,omitempty"`
 	Event  int64      `json:"event,omitempty"` // in the log
 }
@@ -354,12 +354,15 @@ func (s *Schedule) addLimit(number int, l check.Limit, way int) {
 }
 
 func preparation(s record.State, number int, step sequence.Step) Step {
-	a, ok := s.Answered(number, step.ID)
+	a, ok := sequence.Answered(s, number, step)
 	if !ok {
 		return Step{Board: number, Step: step.ID}
 	}
-	at := a.At.UTC()
-	return Step{Board: number, Step: step.ID, Answer: string(a.How), Reason: a.Reason, At: &at, Event: a.EventID}
+	at, reason := a.At.UTC(), a.Reason
+	if a.Quantity.Bound != "" {
+		reason = a.Quantity.String() + ", " + string(a.Verdict.Result)
+	}
+	return Step{Board: number, Step: step.ID, Answer: string(a.How), Reason: reason, At: &at, Event: a.EventID}
 }
 
 func (b *builder) board(one *board.Board) Board {

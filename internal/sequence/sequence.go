@@ -287,7 +287,7 @@ func Count(s record.State) Progress {
 		for i := range steps {
 			if asks(&s.Job, b.Board, steps[i]) {
 				p.Steps++
-				if _, done := b.answers[steps[i].ID]; done {
+				if _, done := b.answered(steps[i], 0); done {
 					p.StepsDone++
 				}
 			}
