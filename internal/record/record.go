@@ -121,6 +121,7 @@ type Event struct {
 
 	Job      *board.Job        `json:"job,omitempty"`
 	Habit    Habit             `json:"habit,omitempty"`
+	Tester   string            `json:"tester,omitempty"` // of Opened: initials of who tests; empty for the job's
 	Phrase   *Phrase           `json:"phrase,omitempty"`
 	Text     string            `json:"text,omitempty"`
 	Board    int               `json:"board,omitempty"` // of a preparation step

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"fmt"
 	"reflect"
 	"slices"
@@ -17,6 +18,7 @@ type State struct {
 	Job      board.Job
 	Sessions int       // how often a session was opened; 0 for an empty log
 	Habit    Habit     // of the last session
+	Tester   string    // initials of who tests in the last session
 	LastID   int64     // of the last event, 0 for an empty log
 	LastAt   time.Time // of the last event
 
@@ -107,7 +109,8 @@ type Reading struct {
 	Proposal          // as it was read back
 	ConfirmedID int64 // the Confirmed event
 	Confirmed   time.Time
-	Implied     bool // by the next reading, and not said
+	Implied     bool   // by the next reading, and not said
+	Tester      string // initials of who confirmed it
 	Standing    Standing
 	Ended       int64  // the event that ended its standing; 0 while it stands
 	EndReason   string // why, where it was said
@@ -310,7 +313,7 @@ func (s State) opened(e Event) (State, error) {
 		return s, fmt.Errorf("its habit is %q", e.Habit)
 	}
 	s.Sessions++
-	s.Habit, s.Finished = e.Habit, false
+	s.Habit, s.Tester, s.Finished = e.Habit, cmp.Or(e.Tester, e.Job.Tester), false
 	return s, nil
 }
 
@@ -411,7 +414,7 @@ func (s State) confirmed(e Event) (State, error) {
 	for _, p := range all {
 		s = s.end(p.Slot, Replaced, e)
 		s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
-		s.Readings = append(s.Readings, Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Implied: e.Answer == Accepted})
+		s.Readings = append(s.Readings, Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Implied: e.Answer == Accepted, Tester: s.Tester})
 		s = s.arrived(p.Slot)
 	}
 	return s, nil

@@ -98,9 +98,10 @@ type Event interface{ when() time.Time }
 
 // Begin opens the session, or opens it again after it was finished or cut off.
 type Begin struct {
-	At    time.Time
-	Job   board.Job    // the zero Job means the one that the record began with
-	Habit record.Habit // how readings are accepted in this session
+	At     time.Time
+	Job    board.Job    // the zero Job means the one that the record began with
+	Habit  record.Habit // how readings are accepted in this session
+	Tester string       // initials of who tests in this session; empty for the job's
 }
 
 // Heard is a phrase for us. Phrase.Agreed says whether the witnesses gave one
@@ -302,8 +303,8 @@ func (t *turn) begin(e Begin) {
 		job = r.Job
 	}
 	t.s = State{Record: t.s.Record}
-	if again || r.Sessions == 0 || r.Habit != e.Habit {
-		t.fact(record.Event{Kind: record.Opened, Job: &job, Habit: e.Habit})
+	if again || r.Sessions == 0 || r.Habit != e.Habit || e.Tester != "" && r.Tester != e.Tester {
+		t.fact(record.Event{Kind: record.Opened, Job: &job, Habit: e.Habit, Tester: e.Tester})
 	}
 	if !again {
 		if t.several() {
