@@ -35,6 +35,7 @@ Unit in the hall
 TN-S
 
 y
+y
 Sockets
 RCBO b32
 
@@ -79,7 +80,7 @@ func TestWizard(t *testing.T) {
 		one.Wiring != board.Ring || one.Line != 2.5 || one.CPC != 1.5 || one.Length != 64 || one.Points != 14 {
 		t.Errorf("%+v", one)
 	}
-	if three.Device.Standard != board.MCB || three.Device.RCD != nil || three.Device.Breaking != 0 || !three.TwoWay || three.NeutralBar != "B" || three.Keep500Off != "smoke alarms" || three.Length != 0 {
+	if three.Device.Standard != board.MCB || three.Device.RCD != nil || three.Device.Breaking != 0 || !three.TwoWay || three.NeutralBar != "B" || one.NeutralBar != "A" || three.Keep500Off != "smoke alarms" || three.Length != 0 {
 		t.Errorf("%+v", three)
 	}
 }
@@ -97,10 +98,10 @@ func TestWizardAsksAgain(t *testing.T) {
 		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n", "TNX", "TN-S"},
 		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n", "12", "230"},
 		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n", "perhaps", "type y or n"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\nLights\n", "B31", "31"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\nLights\n", "what", "no device"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\nLights\n\n\n", "30", "has no type"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\nLights\n\n\n\n\n", "1.5", "give both"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\n\nLights\n", "B31", "31"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\n\nLights\n", "what", "no device"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\n\nLights\n\n\n", "30", "has no type"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\n\nLights\n\n\n\n\n", "1.5", "give both"},
 	} {
 		_, shown, err := answer(t, Known{Taken: func(s string) bool { return s == "TAKEN" }}, true, c.before+c.wrong+"\n")
 		if !errors.Is(err, ErrStopped) {

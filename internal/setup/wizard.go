@@ -281,9 +281,13 @@ func (w *wizard) board(number int, ways bool) error {
 	if !ways {
 		return nil
 	}
+	bars, err := w.yes("Has it more than one neutral bar", false)
+	if err != nil {
+		return err
+	}
 	this(&w.job).Ways = nil
 	for n := 1; n <= 99; n++ {
-		more, err := w.way(this, n)
+		more, err := w.way(this, n, bars)
 		if err != nil {
 			return err
 		}
@@ -333,9 +337,19 @@ func clone(b board.Board) board.Board {
 	return b
 }
 
-// way asks for one way; it reports false when there are no more.
-func (w *wizard) way(on func(*board.Job) *board.Board, n int) (more bool, err error) {
+// Questions that are asked only, or otherwise, by what was answered before.
+const (
+	neutralBar = "  Its neutral bar"
+	residual   = "  RCD, mA and type, such as 30 A; - for none"
+)
+
+// way asks for one way, and for its neutral bar where there are several; it reports
+// false when there are no more.
+func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more bool, err error) {
 	usual := draftWay(n)
+	if bars {
+		usual.NeutralBar = "A"
+	}
 	usual.Device.RCD = nil
 	breaking := "6"
 	if ways := on(&w.job).Ways; len(ways) > 0 {
@@ -365,7 +379,7 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int) (more bool, err er
 			return nil
 		}
 		one := draftWay(n)
-		one.Feeds, one.Device = a, usual.Device
+		one.Feeds, one.Device, one.NeutralBar = a, usual.Device, usual.NeutralBar
 		b.Ways = append(b.Ways, one)
 		return nil
 	}); err != nil {
@@ -396,7 +410,7 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int) (more bool, err er
 			way.Device.Breaking, err = unknownOr(a)
 			return err
 		}},
-		{"  RCD, mA and type, such as 30 A; - for none", "-", func(way *board.Way, a string) (err error) {
+		{residual, "-", func(way *board.Way, a string) (err error) {
 			way.Device.RCD, err = parseRCD(a)
 			return err
 		}},
@@ -424,13 +438,7 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int) (more bool, err er
 			}
 			return err
 		}},
-		{"  Neutral bar, where there are several; - for one", or(usual.NeutralBar, "-"), func(way *board.Way, a string) error {
-			way.NeutralBar = a
-			if a == "-" {
-				way.NeutralBar = ""
-			}
-			return nil
-		}},
+		{neutralBar, usual.NeutralBar, func(way *board.Way, a string) error { way.NeutralBar = a; return nil }},
 		{"  Two-way or intermediate switching, y or n", "n", func(way *board.Way, a string) error {
 			switch strings.ToLower(a) {
 			case "y", "yes":
@@ -450,7 +458,12 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int) (more bool, err er
 			return nil
 		}},
 	} {
-		if strings.Contains(q.question, "RCD, mA") {
+		switch q.question {
+		case neutralBar:
+			if !bars {
+				continue
+			}
+		case residual:
 			q.usual = rcd(this(&w.job).Device.RCD) // the device may have brought one
 		}
 		if err := w.set(q.question, q.usual, func(j *board.Job, a string) error { return q.change(this(j), a) }); err != nil {
@@ -458,13 +471,6 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int) (more bool, err er
 		}
 	}
 	return true, nil
-}
-
-func or(s, other string) string {
-	if s == "" {
-		return other
-	}
-	return s
 }
 
 func figure(a string) (float64, error) {
