@@ -32,6 +32,9 @@ func (s State) Board() int {
 func (s State) InHand() (board, way int, unit reading.Unit) {
 	board = s.Board()
 	t := turn{s: s}
+	if next, ok := t.implied(); ok {
+		return board, next.Slot.Way, next.Slot.Test.Unit()
+	}
 	if slot, ok := t.hand(); ok {
 		return board, slot.Way, slot.Test.Unit()
 	}
@@ -123,7 +126,7 @@ func (t *turn) toLive(m phrase.Meaning) {
 		t.say(t.skippedDead(n))
 		return
 	}
-	t.answer(string(m.Command))
+	t.answer(m)
 }
 
 // skippedDead says which dead tests of a board were skipped, so that their

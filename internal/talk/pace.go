@@ -2,6 +2,50 @@ package talk
 
 import "waycall/internal/phrase"
 
+// form is how much is said.
+type form int
+
+const (
+	shortening form = iota // each prompt in full three times, then briefly
+	inBrief
+	inFull
+)
+
+// The prompts that shorten themselves.
+const (
+	readPrompt   = iota // a reading read back
+	storedPrompt        // that a reading was stored
+	notedPrompt         // that a step was answered
+	testPrompt          // a test announced on another way
+	offerPrompt         // how one of two is chosen
+	whyPrompt           // how a reason is given
+	prompts
+)
+
+// short reports whether a prompt is said briefly, and counts how often it was not.
+func (t *turn) short(prompt int) bool {
+	switch {
+	case t.s.form != shortening:
+		return t.s.form == inBrief
+	case t.s.times[prompt] == 3:
+		return true
+	}
+	t.s.times[prompt]++
+	return false
+}
+
+// wording takes "keep it brief" and "in full please".
+func (t *turn) wording(c phrase.Command) {
+	t.passing = true
+	if t.s.form = inFull; c == phrase.Brief {
+		t.s.form = inBrief
+		t.say("Brief.")
+	} else {
+		t.say("In full.")
+	}
+	t.remindPending()
+}
+
 // Tone is a short sound to be played, an effect. It is heard sooner than words.
 type Tone string
 
@@ -67,4 +111,18 @@ func (t *turn) notUnderstood() {
 	t.passing = true
 	t.say("I did not catch that.")
 	t.remind()
+}
+
+// whyText asks for what is missing of the reason why something is left out.
+func (t *turn) whyText(first bool) string {
+	brief := !first || t.short(whyPrompt)
+	switch who := t.s.reason.why != ""; {
+	case who && brief:
+		return "Agreed with whom?"
+	case who:
+		return "Agreed with whom? Say agreed with the client, agreed with the owner, or no."
+	case brief:
+		return "What is the reason?"
+	}
+	return "What is the reason? Such as no access, or equipment connected."
 }

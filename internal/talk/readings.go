@@ -40,6 +40,10 @@ func gives(m phrase.Meaning) bool {
 // reading takes a phrase that gives a reading. It is doubted when it answers a
 // question about one that was disputed.
 func (t *turn) reading(m phrase.Meaning, doubted bool) {
+	if m.Command != phrase.No {
+		t.accept(m)
+	}
+	t.placed = [2]bool{m.Way != 0, m.Test != ""}
 	c, why, goes := t.resolve(m)
 	if goes != nil {
 		t.say(why, notStored)
@@ -75,11 +79,13 @@ func (t *turn) propose(c choice, doubted bool) {
 		}
 		c = merged
 	}
-	if doubted {
-		t.s.doubted = t.s.Record.LastID + 1
-	}
+	t.put(c, doubted)
+}
+
+// put makes what a breath gave pending and reads it back.
+func (t *turn) put(c choice, doubted bool) {
 	verdicts := t.judge(c)
-	e := record.Event{Kind: record.Proposed, Slot: &c[0].slot, Quantity: &c[0].quantity, Verdict: &verdicts[0], HeardID: c[0].heardID}
+	e := record.Event{Kind: record.Proposed, Slot: &c[0].slot, Quantity: &c[0].quantity, Verdict: &verdicts[0], HeardID: c[0].heardID, Doubted: doubted}
 	for i, p := range c[1:] {
 		e.Then = append(e.Then, record.Further{Slot: p.slot, Quantity: p.quantity, Verdict: verdicts[i+1], HeardID: p.heardID})
 	}
@@ -101,6 +107,9 @@ func corrected(p record.Proposal, c choice) (choice, bool) {
 	}
 	if len(c) > 1 || len(all) == 1 {
 		return c, true
+	}
+	if manyWays(p.Each()) {
+		return c, false // one of several ways is another reading, and the others are given again
 	}
 	for i := range all {
 		if all[i].slot == c[0].slot {
@@ -155,6 +164,9 @@ func (t *turn) resolve(m phrase.Meaning) (c choice, why string, goes *record.Slo
 	if why != "" {
 		return nil, why, nil
 	}
+	if m.Command == phrase.Replace {
+		slot = t.replaced(slot)
+	}
 	q := m.Quantity
 	switch m.Command {
 	case phrase.Correct:
@@ -185,6 +197,21 @@ func (t *turn) resolve(m phrase.Meaning) (c choice, why string, goes *record.Slo
 		return nil, why, goes
 	}
 	return c, "", nil
+}
+
+// replaced is the place of the reading that is to be replaced: where there is
+// none in the position that would be next, that which was measured last.
+func (t *turn) replaced(slot record.Slot) record.Slot {
+	if _, ok := t.s.Record.Latest(slot); ok {
+		return slot
+	}
+	for _, x := range slices.Backward(t.s.Record.Readings) {
+		at := x.Slot
+		if at.Position = slot.Position; x.Standing == record.Stands && at == slot {
+			return x.Slot
+		}
+	}
+	return slot
 }
 
 // notYet says why a test cannot be made now, or nothing: a live test that is
@@ -236,7 +263,7 @@ func (t *turn) place(n int, test reading.Test) (slot record.Slot, why string) {
 	case test == "" && (!inHand || n != 0 && n != hand.Way):
 		return slot, "Say which way and which test. " + notStored
 	case test == "" && r.Pending != nil && len(r.Pending.Then) > 0:
-		return slot, "Several readings wait. Say all of them again, or one by its name. " + notStored
+		return slot, manyWait + notStored
 	case test == "":
 		slot = hand
 		return slot, ""
@@ -245,6 +272,13 @@ func (t *turn) place(n int, test reading.Test) (slot record.Slot, why string) {
 			return slot, why
 		}
 	}
+	return t.checked(slot)
+}
+
+// checked says why there can be no reading in a place, or completes it: which end
+// of a ring is meant, and which position.
+func (t *turn) checked(slot record.Slot) (_ record.Slot, why string) {
+	r := t.s.Record
 	if slot.Way != 0 {
 		if why := t.noWay(slot.Board, slot.Way); why != "" {
 			return slot, why
@@ -402,10 +436,15 @@ func (t *turn) disputed(e Heard) {
 		return
 	}
 	for _, m := range all {
-		if !gives(m) || m.HasValue() && m.Command != "" && m.Command != phrase.No {
+		if !gives(m) || m.HasValue() && m.Command != "" && m.Command != phrase.No && m.Command != phrase.Replace {
 			t.unsure(e.Meaning)
 			return
 		}
+	}
+	if !slices.ContainsFunc(all, func(m phrase.Meaning) bool { return m.Command == phrase.No }) {
+		t.accept(all...)
+	}
+	for _, m := range all {
 		c, no, _ := t.resolve(m)
 		switch {
 		case no != "":

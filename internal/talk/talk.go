@@ -59,18 +59,20 @@ import (
 type State struct {
 	Record record.State // what the facts so far say; equal to record.Fold of them
 
-	last    string         // what was said last
-	told    place          // the test that was announced last, so that only what changed is said
-	asked   string         // the preparation step that was asked for in full
-	named   int            // the board that was named last
-	stay    int            // the board the electrician went to though nothing is due there
-	taught  []reading.Test // of which tests it was said how they are answered
-	offer   []choice       // two readings to choose from, which a disputed phrase may have meant
-	doubted int64          // the proposal that was disputed or corrected; it is read back figure by figure
-	reason  *asking        // something is to be left out and its reason was asked for
-	rate    int            // how fast is spoken, as Say.Pace
-	quiet   int            // silences since the last phrase
-	missed  int            // phrases not understood, one after the other
+	last   string         // what was said last
+	told   place          // the test that was announced last, so that only what changed is said
+	asked  string         // the preparation step that was asked for last, with its board
+	known  []string       // the steps that were asked for on any board
+	form   form           // how much is said
+	times  [prompts]uint8 // how often each prompt was said in full, up to thrice
+	named  int            // the board that was named last
+	stay   int            // the board the electrician went to though nothing is due there
+	taught []reading.Test // of which tests it was said how they are answered
+	offer  []choice       // two readings to choose from, which a disputed phrase may have meant
+	reason *asking        // something is to be left out and its reason was asked for
+	rate   int            // how fast is spoken, as Say.Pace
+	quiet  int            // silences since the last phrase
+	missed int            // phrases not understood, one after the other
 
 	dictation *dictation // the note whose text is said next
 }
@@ -90,6 +92,8 @@ type asking struct {
 	board int
 	step  string // a preparation step, or
 	slot  record.Slot
+	why   string // as far as it was said
+	who   string // agreed to it
 }
 
 // Event is something that happened: one of Begin, Heard, Beyond, Dictated,
@@ -254,9 +258,10 @@ type turn struct {
 	effects []Effect
 	words   []string
 	stop    bool
-	passing bool   // what is said now is not worth saying again
-	slow    bool   // it was asked to be said slowly
-	sounds  []Tone // before what is said
+	passing bool    // what is said now is not worth saying again
+	slow    bool    // it was asked to be said slowly
+	placed  [2]bool // whether the way and the test of a reading were said
+	sounds  []Tone  // before what is said
 	err     error
 }
 
@@ -272,6 +277,12 @@ func (t *turn) fact(e record.Event) {
 	}
 	t.s.Record = next
 	t.effects = append(t.effects, Append{e})
+	switch e.Kind {
+	case record.Confirmed, record.Prepared, record.Skipped:
+		if len(t.sounds) == 0 && e.Answer != record.TakenBack {
+			t.sounds = append(t.sounds, Stored)
+		}
+	}
 }
 
 // follows adds a fact that rests on the phrase of this turn.
@@ -376,7 +387,7 @@ func (t *turn) beyond(e Beyond) {
 	why := ""
 	switch m := e.Meaning; {
 	case gives(m):
-		_, why, _ = t.resolve(m)
+		_, why, _ = t.find(m)
 	case m.Command == phrase.GoToBoard && t.s.Record.Job.Board(m.Board) == nil:
 		why = fmt.Sprintf("There is no board %s in this job.", reading.Cardinal(m.Board))
 	case m.Way != 0:

@@ -13,6 +13,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/board/boardtest"
+	"waycall/internal/check"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -131,7 +132,8 @@ func anyTurn(p pick, at time.Time) Event {
 // talker is a player that also checks how readings get onto the schedule.
 type talker struct {
 	player
-	heard string // what was said last
+	heard    string // what was said last
+	unplaced bool   // what waits was given by a value on its own
 }
 
 func newTalker(t testing.TB, job board.Job) *talker {
@@ -159,8 +161,11 @@ func (p *talker) do(e Event) {
 	r := p.state.Record
 	if len(r.Readings) > len(before.Record.Readings) {
 		h, ok := e.(Heard)
-		if !ok || !h.Phrase.Agreed || h.Meaning.Command != phrase.Confirm {
-			p.t.Fatalf("%#v put a reading on the schedule", e)
+		added := r.Readings[len(before.Record.Readings):]
+		if said := ok && h.Phrase.Agreed && h.Meaning.Command == phrase.Confirm; !said || added[0].Implied {
+			if !ok || said || !added[0].Implied || !before.Record.Pending.MayBeImplied() || r.Habit != record.Agreed || !gives(h.Meaning) {
+				p.t.Fatalf("%#v put a reading on the schedule", e)
+			}
 		}
 		p.stored(before, r.Readings[len(before.Record.Readings):])
 	}
@@ -169,10 +174,51 @@ func (p *talker) do(e Event) {
 			p.heard = words
 		}
 	}
-	// Whatever was said while something waits ends by saying it.
-	if r.Pending != nil && !r.Paused && p.state.offer == nil && len(out) > 0 && !strings.HasSuffix(p.heard, "Confirm?") {
+	// Whatever is said while something waits says it.
+	if r.Pending != nil && !r.Paused && p.state.offer == nil && p.state.dictation == nil && len(out) > 0 && !isCaught(e) && !p.says(p.state, r.Pending.Each()) {
 		p.t.Fatalf("%#v: %v waits, but what was said is %q", e, r.Pending, p.heard)
 	}
+	if q := r.Pending; q != nil && (before.Record.Pending == nil || before.Record.Pending.EventID != q.EventID) {
+		h, _ := e.(Heard)
+		p.unplaced = h.Phrase.Agreed && h.Meaning.Way == 0 && h.Meaning.Test == "" && h.Meaning.Command == ""
+	}
+}
+
+// isCaught reports whether an event is answered by a tone alone.
+func isCaught(e Event) bool { _, ok := e.(NotUnderstood); return ok }
+
+// says reports whether what was said last gives all that waits: its figures, and
+// its places unless a value was said on its own, in answer to what is due.
+func (p *talker) says(s State, all []record.Proposal) bool {
+	was := turn{s: s}
+	heard := strings.ToLower(p.heard)
+	for _, x := range all {
+		full := strings.TrimSpace(figure(x.Quantity, x.Doubted) + " " + unit(x.Quantity))
+		words := []string{was.name(x.Slot), full}
+		switch {
+		case manyWays(all):
+			words = []string{way(x.Slot.Way), was.tested(x.Slot), x.Quantity.Spoken(), "confirm?"}
+		case len(all) > 1:
+			words = []string{way(x.Slot.Way) + ".", end(x.Slot.Test) + " " + figure(x.Quantity, x.Doubted)}
+		case strings.HasSuffix(heard, ", pass.") || strings.Contains(heard, ", pass. next, "):
+			if x.Doubted || x.Verdict.Result != check.Pass {
+				return false
+			}
+			words = []string{strings.Replace(figure(x.Quantity, false), "greater than", "over", 1) + ", pass."}
+			if !p.unplaced {
+				words = append(words, "") // as far as it was named
+			}
+		}
+		if x.Doubted && !strings.HasSuffix(heard, "confirm?") {
+			return false
+		}
+		for _, w := range words {
+			if !strings.Contains(heard, strings.ToLower(w)) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // stored checks that what was put on the schedule was just read back, and could
@@ -182,38 +228,36 @@ func (p *talker) stored(before State, readings []record.Reading) {
 	if len(readings) != 1+len(before.Record.Pending.Then) {
 		p.t.Fatalf("%d readings were stored at once of %+v", len(readings), before.Record.Pending)
 	}
-	was := turn{s: before}
+	if !p.says(before, before.Record.Pending.Each()) {
+		p.t.Fatalf("%v was stored, but what was said before was %q", readings, p.heard)
+	}
 	for _, x := range readings {
-		doubted := x.EventID == before.doubted
-		words := []string{capital(was.name(x.Slot)), strings.TrimSpace(figure(x.Quantity, doubted) + " " + unit(x.Quantity)), "Confirm?"}
-		if len(readings) > 1 {
-			words = []string{capital(way(x.Slot.Way)) + ".", end(x.Slot.Test) + " " + figure(x.Quantity, doubted), "Confirm?"}
-		}
-		for _, w := range words {
-			if !strings.Contains(strings.ToLower(p.heard), strings.ToLower(w)) {
-				p.t.Fatalf("%v was stored, but what was said before was %q, without %q", x, p.heard, w)
-			}
-		}
-		if !sequence.Prepared(before.Record, x.Slot.Board) {
-			p.t.Fatalf("%v was stored before the preparation was answered", x)
-		}
-		if _, no := sequence.Blocked(before.Record, x.Slot); no || sequence.Live(x.Slot) && !sequence.Ready(before.Record, x.Slot.Board) {
-			p.t.Fatalf("%v was stored before its board was ready for live tests", x)
-		}
 		on, live := before.Record.Answered(x.Slot.Board, sequence.ReadyForLive)
 		off, dead := before.Record.Answered(x.Slot.Board, sequence.Isolated)
-		if !sequence.Live(x.Slot) && live && dead && off.EventID < on.EventID {
+		again, energised := before.Record.Answered(x.Slot.Board, sequence.EnergisedAgain)
+		proved, _ := before.Record.Answered(x.Slot.Board, sequence.ProvedDead)
+		switch _, no := sequence.Blocked(before.Record, x.Slot); {
+		case !sequence.Prepared(before.Record, x.Slot.Board):
+			p.t.Fatalf("%v was stored before the preparation was answered", x)
+		case no || sequence.Live(x.Slot) && !sequence.Ready(before.Record, x.Slot.Board):
+			p.t.Fatalf("%v was stored before its board was ready for live tests", x)
+		case !sequence.Live(x.Slot) && live && dead && off.EventID < on.EventID:
 			p.t.Fatalf("%v was stored with the supply on", x)
+		case !sequence.Live(x.Slot) && energised && proved.EventID < again.EventID:
+			p.t.Fatalf("%v was stored after the supply was put on, and the board not proved dead", x)
 		}
 	}
 }
 
 func (p *talker) prepare() {
 	p.t.Helper()
-	for _, step := range sequence.Steps(p.state.Record.Job, p.state.Record.Board) {
-		if !step.Live {
-			p.phrase(phrase.Meaning{Command: phrase.Command(step.ID)})
+	for {
+		d, due := sequence.Next(p.state.Record)
+		if !due || d.Step == nil || d.Step.Live {
+			return
 		}
+		m, _ := p.willing()
+		p.phrase(m)
 	}
 }
 
@@ -231,6 +275,8 @@ func (p *player) willing() (phrase.Meaning, bool) {
 		return phrase.Meaning{Command: phrase.CarryOn}, true
 	case p.state.offer != nil:
 		return phrase.Meaning{Command: phrase.First}, true
+	case p.state.reason != nil && p.state.reason.why != "":
+		return phrase.Meaning{Command: phrase.Reason, Reason: "agreed with the client"}, true
 	case p.state.reason != nil:
 		return phrase.Meaning{Command: phrase.Reason, Reason: "no access"}, true
 	case r.Pending != nil:
@@ -239,6 +285,10 @@ func (p *player) willing() (phrase.Meaning, bool) {
 		return phrase.Meaning{}, false
 	case p.state.stay != 0:
 		return phrase.Meaning{Command: phrase.CarryOn}, true
+	case d.Step != nil && d.Step.Unit == reading.Ohm:
+		return meaning(phrase.LeadsJoined, 0, "", "0.1", "", ""), true
+	case d.Step != nil && d.Step.Unit != "":
+		return phrase.Meaning{Command: phrase.LeadsApart, OverRange: true}, true
 	case d.Step != nil:
 		return phrase.Meaning{Command: phrase.Command(d.Step.ID)}, true
 	case d.Slot.Test.Judged():
@@ -390,11 +440,15 @@ func FuzzStep(f *testing.F) {
 func TestStepsAreAnsweredByPhrases(t *testing.T) {
 	g := loadGrammar(t)
 	for _, step := range sequence.Steps(someJobs(t)[1], 1) {
-		if m, ok := g.Meaning(step.ID); !ok || string(m.Command) != step.ID {
+		text := step.ID
+		if step.Unit != "" {
+			text += " nought point one"
+		}
+		if m, ok := g.Meaning(text); !ok || string(m.Command) != step.ID {
 			t.Errorf("%q means %+v", step.ID, m)
 		}
-		if !strings.Contains(strings.ToLower(step.Question), step.ID) {
-			t.Errorf("%q does not say how it is answered", step.Question)
+		if !strings.Contains(strings.ToLower(step.Question), step.ID) || !strings.Contains(strings.ToLower(step.Brief), step.ID) {
+			t.Errorf("%q and %q do not say how it is answered", step.Question, step.Brief)
 		}
 	}
 }
