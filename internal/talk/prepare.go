@@ -173,10 +173,12 @@ func (t *turn) energisedAgain() {
 		t.sayf("%s %s not confirmed and %s dropped.", capital(t.pendingName()), were(len(p.Then)), are(len(p.Then)))
 		t.follows(record.Event{Kind: record.Dropped, Reason: "the supply was put on before it was confirmed"})
 	}
-	if t.energise("") {
+	if !t.energise("") {
+		t.say("This board has no dead tests.")
+	} else if due, ok := t.dueStep(); ok && !due.Live {
 		t.say("Noted.", isolateAgain)
 	} else {
-		t.say("This board has no dead tests.")
+		t.say("Noted. Before any dead test, isolate and prove dead again by your own procedure.")
 	}
 	t.remind()
 }
@@ -195,6 +197,5 @@ func (t *turn) energise(reason string) bool {
 			done = true
 		}
 	}
-	t.s.asked = ""
 	return done
 }

@@ -59,7 +59,19 @@ func (t *turn) reading(m phrase.Meaning, doubted bool) {
 		t.remindPending()
 		return
 	}
+	if t.outstanding(c) {
+		t.say("First this one.", t.readBack(false))
+		return
+	}
 	t.propose(c, doubted)
+}
+
+// outstanding reports whether something else waits that must be confirmed or
+// dropped first: in a session where the next reading mostly confirms the one
+// before, none may be lost by going on.
+func (t *turn) outstanding(c choice) bool {
+	r := t.s.Record
+	return r.Habit == record.Agreed && r.Pending != nil && !slices.ContainsFunc(r.Pending.Each(), func(one record.Proposal) bool { return c.has(one.Slot) })
 }
 
 // propose checks what a breath gave, makes it pending in place of what was, and
@@ -464,6 +476,10 @@ func (t *turn) disputed(e Heard) {
 		t.say(why)
 		t.remindPending()
 	case 1:
+		if t.outstanding(choices[0]) {
+			t.say("First this one.", t.readBack(false))
+			return
+		}
 		t.propose(choices[0], true)
 	default:
 		t.s.offer = choices[:2]

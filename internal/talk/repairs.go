@@ -81,6 +81,10 @@ func (t *turn) repair(m phrase.Meaning) {
 	case t.s.Record.Pending != nil && slot == p.Slot && q.Equal(p.Quantity):
 		t.say(t.readBack(false))
 		return
+	case slot == p.Slot && q.Equal(p.Quantity):
+		t.say("That is how it is stored.")
+		t.remind()
+		return
 	case t.s.Record.Pending != nil:
 		t.say("Changed to:")
 		t.follows(record.Event{Kind: record.Dropped, Reason: "changed to " + t.correction(p.Slot, slot, c)})
@@ -102,8 +106,8 @@ func (t *turn) correction(from, to record.Slot, c choice) string {
 	return written(c)
 }
 
-// undo takes back the last reading of a way, or that of one test, wherever it
-// was in the order; or that a test was left out there.
+// undo takes back the last that was done about a way, or about one test of it,
+// wherever it was in the order: a reading, or that a test was left out.
 func (t *turn) undo(m phrase.Meaning) {
 	r := &t.s.Record
 	on := t.s.Board()
@@ -123,21 +127,23 @@ func (t *turn) undo(m phrase.Meaning) {
 		t.say("First this one.", t.readBack(false))
 		return
 	}
-	for _, x := range slices.Backward(r.Readings) {
+	var last record.Reading
+	for _, x := range r.Readings {
 		if x.Standing == record.Stands && meant(x.Slot) {
-			t.withdraw(func(y record.Reading) bool {
-				return y.ConfirmedID == x.ConfirmedID && meant(y.Slot)
-			})
-			t.remind()
-			return
+			last = x
 		}
 	}
 	for _, k := range slices.Backward(r.Skips) {
-		if k.Ended == 0 && meant(k.Slot) {
+		if k.Ended == 0 && meant(k.Slot) && k.EventID > last.ConfirmedID {
 			t.takeBack(k)
 			t.remind()
 			return
 		}
+	}
+	if last.ConfirmedID != 0 {
+		t.withdraw(func(x record.Reading) bool { return x.ConfirmedID == last.ConfirmedID && meant(x.Slot) })
+		t.remind()
+		return
 	}
 	t.sayf("Nothing stands for %s.", t.wayAndTest(m))
 	t.remind()
@@ -158,6 +164,10 @@ func (t *turn) sameOnWays(m phrase.Meaning) {
 	if why != "" {
 		t.say(why)
 		t.remindPending()
+		return
+	}
+	if t.outstanding(c) {
+		t.say("First this one.", t.readBack(false))
 		return
 	}
 	t.propose(c, true)
