@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"time"
 
 	"golang.org/x/term"
@@ -94,7 +95,7 @@ type jsonEvent struct {
 	Outcome string            `json:"outcome,omitempty"` // of what was heard
 	Agreed  bool              `json:"agreed,omitempty"`
 	Missed  bool              `json:"missed,omitempty"` // probably for waycall, and not understood
-	Words   map[string]string `json:"words,omitempty"` // witness -> its words
+	Words   map[string]string `json:"words,omitempty"`  // witness -> its words
 	Facts   []record.Event    `json:"facts,omitempty"`
 }
 
@@ -105,5 +106,18 @@ func (j jsonScreen) Listening()           { j.print(jsonEvent{Event: "listening"
 func (j jsonScreen) Heard(h hear.Heard) {
 	j.print(jsonEvent{Event: "heard", Text: h.Best().Text, Outcome: string(h.Outcome), Agreed: h.Agreed, Missed: h.Missed, Words: h.Words})
 }
-func (j jsonScreen) Stored(facts []record.Event) { j.print(jsonEvent{Event: "stored", Facts: facts}) }
-func (j jsonScreen) TooLong(time.Duration)       { j.print(jsonEvent{Event: "too long"}) }
+
+// Stored prints what was stored. Where the job is is nobody's business who reads a
+// log of the output; the record has it.
+func (j jsonScreen) Stored(facts []record.Event) {
+	facts = slices.Clone(facts)
+	for i := range facts {
+		if job := facts[i].Job; job != nil {
+			without := *job
+			without.Address = ""
+			facts[i].Job = &without
+		}
+	}
+	j.print(jsonEvent{Event: "stored", Facts: facts})
+}
+func (j jsonScreen) TooLong(time.Duration) { j.print(jsonEvent{Event: "too long"}) }
