@@ -26,6 +26,9 @@ var commands = []phrase.Command{
 	phrase.CarryOn, phrase.Finish, phrase.Note, phrase.First, phrase.Second, phrase.Reason, phrase.Isolated,
 	phrase.ProvedDead, phrase.LampsOut, phrase.LoadsOut, phrase.SwitchesOn, phrase.SurgeOut, phrase.LeadsChecked,
 	phrase.Correct, phrase.Incorrect, phrase.GoToBoard, phrase.DeadTestsComplete, phrase.ReadyForLive, "hum",
+	phrase.OnlyBound, phrase.OnlyWay, phrase.OnlyTest, phrase.Undo, phrase.Undo, phrase.Replace, phrase.Several, phrase.SayAgainSlow,
+	phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull, phrase.NoticesUp, phrase.IndicatorOK, phrase.TestedDead, phrase.TwoFifty,
+	phrase.ElectronicsOut, phrase.LinksAsFound, phrase.LeadsJoined, phrase.LeadsApart, phrase.NotPossible, phrase.EnergisedAgain, phrase.Observation,
 }
 
 // likely are what a conversation is mostly made of.
@@ -86,8 +89,26 @@ func anyMeaning(p pick) phrase.Meaning {
 		return phrase.Meaning{Command: c, Board: p(5)}
 	case phrase.No:
 		return meaning(c, 0, "", one(p, values), "", "")
-	case phrase.GoTo, phrase.ReadBack, phrase.TestAgain:
+	case phrase.GoTo, phrase.ReadBack, phrase.TestAgain, phrase.OnlyWay:
 		return meaning(c, way, "", "", "", "")
+	case phrase.OnlyBound:
+		return phrase.Meaning{Command: c, Quantity: reading.Quantity{Bound: one(p, []reading.Bound{reading.GreaterThan, reading.LessThan})}}
+	case phrase.OnlyTest:
+		return meaning(c, 0, one(p, someTests[5:]), "", "", "")
+	case phrase.Undo:
+		return meaning(c, max(way, 1), one(p, someTests), "", "", "")
+	case phrase.Replace:
+		return meaning(c, max(way, 1), one(p, someTests[5:]), one(p, values[2:]), "", "")
+	case phrase.Several:
+		m := meaning(c, max(way, 1), one(p, someTests[5:]), one(p, []string{"", ">999", ">99", "200"}), "", "")
+		m.OverRange, m.Last = m.Quantity.Bound == "", m.Way+p(5)
+		return m
+	case phrase.LeadsJoined, phrase.LeadsApart:
+		m := meaning(c, 0, "", one(p, values), "", "")
+		m.OverRange = m.Quantity.Bound == ""
+		return m
+	case phrase.Observation:
+		return phrase.Meaning{Command: c, Way: way, Code: "C2"}
 	default:
 		return meaning(c, 0, "", "", "", one(p, []string{"", "no access"}))
 	}
@@ -116,6 +137,9 @@ func anyTurn(p pick, at time.Time) Event {
 	case 3:
 		return Failed{at, "The disk is full.", p(2) == 0}
 	case 4:
+		if p(2) == 0 {
+			return Dictated{At: at, Phrase: record.Phrase{Text: one(p, []string{"", "a lid is cracked", "scratch that"})}, Cut: p(9) == 0}
+		}
 		return Begin{At: at}
 	case 5, 6:
 		return Heard{At: at, Meaning: anyValue(p), Candidates: []phrase.Meaning{anyValue(p)}}
@@ -134,17 +158,24 @@ type talker struct {
 	player
 	heard    string // what was said last
 	unplaced bool   // what waits was given by a value on its own
+	habit    record.Habit
 }
 
-func newTalker(t testing.TB, job board.Job) *talker {
-	p := &talker{player: player{t: t, at: start}}
-	p.do(Begin{At: start, Job: job})
+func newTalker(t testing.TB, job board.Job) *talker { return newTalkerOf(t, job, record.Each) }
+
+func newTalkerOf(t testing.TB, job board.Job, habit record.Habit) *talker {
+	p := &talker{player: player{t: t, at: start}, habit: habit}
+	p.do(Begin{At: start, Job: job, Habit: habit})
 	return p
 }
 
 func (p *talker) do(e Event) {
 	p.t.Helper()
 	p.at = p.at.Add(time.Second)
+	if b, ok := e.(Begin); ok {
+		b.Habit = p.habit
+		e = b
+	}
 	before := p.state
 	now := p.at.Second()%10 == 0 // it takes its time
 	frozen := ""
@@ -337,7 +368,7 @@ func (r rapidTB) Fatalf(f string, a ...any) { r.t.Fatalf(f, a...) }
 
 // converse plays a conversation of any turns, with crashes, to its end.
 func converse(p pick, t testing.TB, job board.Job, turns int) {
-	k := newTalker(t, job)
+	k := newTalkerOf(t, job, one(p, []record.Habit{record.Each, record.Agreed}))
 	if p(3) > 0 {
 		k.prepare()
 	}
