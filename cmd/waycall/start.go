@@ -16,6 +16,7 @@ import (
 	"waycall/internal/audio"
 	"waycall/internal/audio/mic"
 	"waycall/internal/board"
+	"waycall/internal/pack"
 	"waycall/internal/record"
 	"waycall/internal/say/espeak"
 	"waycall/internal/say/speaker"
@@ -72,6 +73,9 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 			}
 			if full && asJSON {
 				return usageError{errors.New("--full and --json both want the output; give one of them")}
+			}
+			if dir, err := data.folder(); err == nil {
+				pack.Tidy(dir) // what a killed import may have left
 			}
 			log, err := data.openOrCreate(ctx, args[0])
 			if err != nil {
