@@ -363,7 +363,7 @@ func (t *turn) takeBack(skip record.Skip) {
 // leaveOut leaves out the test or the step that is due, once the reason is
 // known.
 func (t *turn) leaveOut(how record.How, reason string) {
-	d, ok := sequence.Next(t.s.Record)
+	d, ok := t.due()
 	switch {
 	case !ok:
 		t.say("Nothing is due.")
@@ -420,7 +420,7 @@ func (t *turn) omit(ask asking, reason string) {
 // ready refuses what needs the preparation. The steps before live tests do not
 // keep anybody from going back to a dead one.
 func (t *turn) ready() bool {
-	if d, ok := sequence.Next(t.s.Record); !ok || d.Step == nil || d.Step.Live || d.Board != t.s.Board() || t.s.Record.Aim != nil {
+	if d, ok := t.due(); !ok || d.Step == nil || d.Step.Live || d.Board != t.board() || t.s.Record.Aim != nil {
 		return true
 	}
 	t.say("The preparation comes first.")
@@ -474,7 +474,7 @@ func (t *turn) move(slot record.Slot) {
 // goTo goes to the first test of a way that can be made now.
 func (t *turn) goTo(n int) {
 	r := t.s.Record
-	on := t.s.Board()
+	on := t.board()
 	if why := t.noWay(on, n); why != "" {
 		t.say(why)
 		return
@@ -537,7 +537,7 @@ const longRead = 330
 // few, otherwise what passes without a word.
 func (t *turn) readWay(n int) {
 	r := t.s.Record
-	on := t.s.Board()
+	on := t.board()
 	if why := t.noWay(on, n); why != "" {
 		t.say(why)
 		return
@@ -580,7 +580,7 @@ func (t *turn) readWay(n int) {
 }
 
 func (t *turn) testAgain(n int) {
-	on := t.s.Board()
+	on := t.board()
 	if why := t.noWay(on, n); why != "" {
 		t.say(why)
 		return

@@ -50,7 +50,7 @@ func (t *turn) note() {
 
 // observation takes "observation way six code c two".
 func (t *turn) observation(m phrase.Meaning) {
-	at := t.s.Board()
+	at := t.board()
 	if m.Way != 0 && t.s.Record.Job.Board(at).Way(m.Way) == nil {
 		t.say(t.noWay(at, m.Way))
 		t.remindPending()

@@ -34,8 +34,8 @@ func (t *turn) ask(board int, step sequence.Step) {
 
 // dueStep returns the step that is due on the board in hand.
 func (t *turn) dueStep() (sequence.Step, bool) {
-	d, ok := sequence.Next(t.s.Record)
-	if !ok || d.Step == nil || d.Board != t.s.Board() {
+	d, ok := t.due()
+	if !ok || d.Step == nil || d.Board != t.board() {
 		return sequence.Step{}, false
 	}
 	return *d.Step, true
@@ -50,7 +50,7 @@ func (t *turn) answer(m phrase.Meaning) {
 		t.say("First this one.", t.readBack(false))
 		return
 	}
-	on := t.s.Board()
+	on := t.board()
 	how, reason := record.Done, ""
 	switch m.Command {
 	case phrase.TwoFifty:
@@ -99,11 +99,11 @@ func (t *turn) prepared(id string) {
 	if !t.short(notedPrompt) {
 		t.say("Noted.")
 	}
-	if a, ok := t.s.Record.Answered(t.s.Board(), id); ok && id == sequence.SurgeOut && a.How != record.Done {
+	if a, ok := t.s.Record.Answered(t.board(), id); ok && id == sequence.SurgeOut && a.How != record.Done {
 		t.say("The tests are at 250 volts.")
 	}
 	if id == sequence.DeadComplete {
-		if skipped := t.skippedDead(t.s.Board()); skipped != "" {
+		if skipped := t.skippedDead(t.board()); skipped != "" {
 			t.say(skipped)
 		}
 		t.failing()
@@ -187,7 +187,7 @@ func (t *turn) energisedAgain() {
 // hand, and on every other on which any of that was answered, because they may be
 // fed from one another. It reports false when there is no such board.
 func (t *turn) energise(reason string) bool {
-	on := t.s.Board()
+	on := t.board()
 	all := slices.DeleteFunc(sequence.Boards(t.s.Record.Job), func(n int) bool { return n == on })
 	done := false
 	for _, n := range append(all, on) { // that in hand last, so that it stays in hand

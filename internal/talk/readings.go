@@ -240,7 +240,7 @@ func (t *turn) notYet(slot record.Slot) (why string, goes *record.Slot) {
 	if !ok || d.Step == nil {
 		return "", nil
 	}
-	if now, due := sequence.Next(r); due && now.Step != nil && now.Board == d.Board && now.Step.ID == d.Step.ID {
+	if now, due := t.due(); due && now.Step != nil && now.Board == d.Board && now.Step.ID == d.Step.ID {
 		return "Not yet. " + d.Step.Brief, nil
 	}
 	if !sequence.Live(slot) {
@@ -255,7 +255,7 @@ func (t *turn) hand() (record.Slot, bool) {
 	if p := t.s.Record.Pending; p != nil {
 		return p.Slot, true
 	}
-	if d, ok := sequence.Next(t.s.Record); ok && d.Step == nil && d.Board == t.s.Board() {
+	if d, ok := t.due(); ok && d.Step == nil && d.Board == t.board() {
 		return d.Slot, true
 	}
 	return record.Slot{}, false
@@ -265,9 +265,9 @@ func (t *turn) hand() (record.Slot, bool) {
 func (t *turn) place(n int, test reading.Test) (slot record.Slot, why string) {
 	r := t.s.Record
 	hand, inHand := t.hand()
-	slot = record.Slot{Board: t.s.Board(), Way: n, Test: test}
+	slot = record.Slot{Board: t.board(), Way: n, Test: test}
 	if n == 0 && !inHand {
-		if d, ok := sequence.Next(r); ok && d.Step != nil && d.Board == slot.Board {
+		if d, ok := t.due(); ok && d.Step != nil && d.Board == slot.Board {
 			return slot, "Not yet. " + d.Step.Brief
 		}
 	}

@@ -110,7 +110,7 @@ func (t *turn) correction(from, to record.Slot, c choice) string {
 // wherever it was in the order: a reading, or that a test was left out.
 func (t *turn) undo(m phrase.Meaning) {
 	r := &t.s.Record
-	on := t.s.Board()
+	on := t.board()
 	if why := t.noWay(on, m.Way); why != "" {
 		t.say(why)
 		t.remindPending()
@@ -193,7 +193,7 @@ func (t *turn) eachWay(m phrase.Meaning) (c choice, why string) {
 		return nil, why
 	}
 	for n := m.Way; n <= m.Last; n++ {
-		slot, why := t.checked(record.Slot{Board: t.s.Board(), Way: n, Test: m.Test})
+		slot, why := t.checked(record.Slot{Board: t.board(), Way: n, Test: m.Test})
 		if why != "" {
 			return nil, why
 		}

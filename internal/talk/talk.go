@@ -66,6 +66,7 @@ type State struct {
 	form   form           // how much is said
 	times  [prompts]uint8 // how often each prompt was said in full, up to thrice
 	named  int            // the board that was named last
+	next   *looked        // what is due, if it was looked up
 	stay   int            // the board the electrician went to though nothing is due there
 	taught []reading.Test // of which tests it was said how they are answered
 	offer  []choice       // two readings to choose from, which a disputed phrase may have meant
@@ -276,6 +277,9 @@ func (t *turn) fact(e record.Event) {
 		return
 	}
 	t.s.Record = next
+	if e.Kind != record.Heard && e.Kind != record.Said {
+		t.s.next = nil
+	}
 	t.effects = append(t.effects, Append{e})
 	switch e.Kind {
 	case record.Confirmed, record.Prepared, record.Skipped:
@@ -391,7 +395,7 @@ func (t *turn) beyond(e Beyond) {
 	case m.Command == phrase.GoToBoard && t.s.Record.Job.Board(m.Board) == nil:
 		why = fmt.Sprintf("There is no board %s in this job.", reading.Cardinal(m.Board))
 	case m.Way != 0:
-		why = t.noWay(t.s.Board(), m.Way)
+		why = t.noWay(t.board(), m.Way)
 	}
 	if why == "" {
 		why = "That cannot be said here. Nothing was stored."

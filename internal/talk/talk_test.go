@@ -300,7 +300,7 @@ func (p *talker) phrase(m phrase.Meaning) {
 // willing is what a willing electrician says now; false when all is done.
 func (p *player) willing() (phrase.Meaning, bool) {
 	r := p.state.Record
-	d, due := sequence.Next(r)
+	d, due := p.state.due()
 	switch {
 	case r.Paused:
 		return phrase.Meaning{Command: phrase.CarryOn}, true

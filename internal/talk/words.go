@@ -306,7 +306,7 @@ func (t *turn) remindPending() {
 // announcement.
 func (t *turn) announce() {
 	t.s.stay = 0
-	d, ok := sequence.Next(t.s.Record)
+	d, ok := t.due()
 	if !ok {
 		t.nothingDue()
 		return
@@ -478,7 +478,7 @@ func (t *turn) failing() {
 		names = append(names[:most:most], fmt.Sprintf("%s more", reading.Cardinal(len(names)-most)))
 	}
 	goes := ""
-	if board != t.s.Board() {
+	if board != t.board() {
 		goes = "board " + reading.Cardinal(board) + ", then "
 	}
 	t.sayf("%s failed. After work, say %stest %s again.", capital(list(names)), goes, way(first))
