@@ -236,6 +236,10 @@ func (t *turn) confirm() {
 		return
 	}
 	t.s.stay = 0
+	if at, told := t.s.Record.Pending.Slot, t.s.told; at.Board != told.board || at.Way != told.way {
+		// After a reading of another way, the way that is due is named again.
+		t.s.told = place{bar: told.bar, setup: told.setup, volts: told.volts}
+	}
 	t.follows(record.Event{Kind: record.Confirmed})
 	if !t.short(storedPrompt) {
 		t.say("Stored.")
@@ -373,7 +377,7 @@ func (t *turn) leaveOut(how record.How, reason string) {
 		t.carryOn() // its reading is kept
 		return
 	case d.Step != nil && !d.Step.May(how):
-		t.say("That step cannot be left out.")
+		t.say("That step cannot be left out. Answer it, or finish here.")
 		t.remind()
 		return
 	}

@@ -62,10 +62,13 @@ func (Tone) effect() {}
 // slowest and fastest are the ends of Say.Pace.
 const slowest, fastest = -2, 2
 
-// rate is how fast this turn is spoken.
+// rate is how fast this turn is spoken. Who keeps it brief is in a hurry.
 func (t *turn) rate() int {
-	if t.slow {
+	switch {
+	case t.slow:
 		return slowest
+	case t.s.form == inBrief:
+		return min(t.s.rate+1, fastest)
 	}
 	return t.s.rate
 }

@@ -202,18 +202,26 @@ func (t *turn) readBack(first bool) string {
 }
 
 // readBriefly is a reading as it was heard, with the place as far as that was
-// said, and that it passes: "Way three live to earth, over nine nine nine, pass."
+// said, and that it passes: "Way three live to earth over nine nine nine, pass."
+// What was not said is what is due, which was announced. There are few commas,
+// because each is a quarter of a second.
 func (t *turn) readBriefly(p record.Proposal) string {
-	var place string
-	switch {
-	case t.placed[0] && t.placed[1], t.placed[0] != t.placed[1] && p.Slot.Way == 0:
-		place = strings.Replace(t.name(p.Slot), ", ", " ", 1) + ", "
-	case t.placed[0]:
-		place = way(p.Slot.Way) + ", "
-	case t.placed[1]:
-		place = t.tested(p.Slot) + ", "
+	var words []string
+	if t.placed[0] {
+		words = append(words, way(p.Slot.Way))
 	}
-	return capital(place+over(figure(p.Quantity, false))) + ", pass."
+	if t.placed[1] {
+		at := p.Slot
+		if d, ok := t.due(); ok && d.Slot == at && at.Test != reading.Bonding {
+			at.Position = 0
+		}
+		name := t.tested(at)
+		if at.Position > 0 || !at.Test.Insulation() {
+			name += "," // "r c d one times" and "position two" end in a figure themselves
+		}
+		words = append(words, name)
+	}
+	return capital(strings.Join(append(words, over(figure(p.Quantity, false))), " ")) + ", pass."
 }
 
 // over says "greater than" as it is said on site.
