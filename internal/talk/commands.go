@@ -236,7 +236,7 @@ func (t *turn) confirm() {
 		return
 	}
 	t.s.stay = 0
-	if at, told := t.s.Record.Pending.Slot, t.s.told; at.Board != told.board || at.Way != told.way || at.Position != told.position {
+	if at, told := t.s.Record.Pending.Slot, t.s.told; at.Board != told.board || at.Way != told.way || at.Test.Insulation() && at.Position != told.position {
 		// After a reading of another place, the one that is due is named in full.
 		t.s.told = place{bar: told.bar, setup: told.setup, volts: told.volts}
 	}
