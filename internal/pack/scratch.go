@@ -1,6 +1,7 @@
 package pack
 
 import (
+	"cmp"
 	"os"
 	"path/filepath"
 
@@ -17,8 +18,10 @@ type scratch struct {
 	lock *os.File
 }
 
-// newScratch makes one in parent, and clears up there first.
+// newScratch makes one in parent, or where the system keeps such folders, and clears
+// up there first.
 func newScratch(parent, name string) (*scratch, error) {
+	parent = cmp.Or(parent, os.TempDir())
 	Tidy(parent)
 	lock, err := os.Open(parent)
 	if err != nil {
