@@ -410,10 +410,14 @@ func (s State) confirmed(e Event) (State, error) {
 		return s, fmt.Errorf("it was not said, and nothing else stores that reading")
 	}
 	all := s.Pending.Each()
-	s.Pending, s.Readings = nil, slices.Clip(s.Readings)
+	s.Pending = nil
+	// Copied once, because a long job has thousands.
+	s.Readings = append(make([]Reading, 0, len(s.Readings)+len(all)), s.Readings...)
 	for _, p := range all {
-		s = s.end(p.Slot, Replaced, e)
-		s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
+		endIn(s.Readings, p.Slot, Replaced, e)
+		if _, skipped := s.LeftOut(p.Slot); skipped {
+			s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
+		}
 		s.Readings = append(s.Readings, Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Implied: e.Answer == Accepted, Tester: s.Tester})
 		s = s.arrived(p.Slot)
 	}
@@ -479,12 +483,17 @@ func (s State) arrived(slot Slot) State {
 // end ends the standing of the reading in slot, if there is one.
 func (s State) end(slot Slot, how Standing, e Event) State {
 	s.Readings = slices.Clone(s.Readings)
-	for i := range s.Readings {
-		if r := &s.Readings[i]; r.Slot == slot && r.Standing == Stands {
+	endIn(s.Readings, slot, how, e)
+	return s
+}
+
+// endIn does the same in readings that nobody else has.
+func endIn(readings []Reading, slot Slot, how Standing, e Event) {
+	for i := range readings {
+		if r := &readings[i]; r.Slot == slot && r.Standing == Stands {
 			r.Standing, r.Ended, r.EndReason = how, e.ID, e.Reason
 		}
 	}
-	return s
 }
 
 func (s State) endSkips(which func(Skip) bool, by int64) State {
