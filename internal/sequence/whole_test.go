@@ -1016,8 +1016,20 @@ func deadDone(s record.State, slot record.Slot) error {
 	return nil
 }
 
+// deadSince reports whether a board was proved dead after an event, in all three
+// answers.
+func deadSince(s record.State, board int, event int64) bool {
+	for _, id := range [...]string{IndicatorOK, TestedDead, ProvedDead} {
+		if a, ok := s.Answered(board, id); !ok || a.EventID < event {
+			return false
+		}
+	}
+	return true
+}
+
 // Whatever the site, the answers, the failures, the skips, the jumps and the
-// work: no live test is due before its dead tests and both answers, nothing is
+// work: no live test is due before its dead tests and both answers, and no
+// dead one after the supply was put on and the board not proved dead; nothing is
 // asked for twice while a reading stands, what is due remains, the counts add
 // up, and the work ends.
 func TestWholeJobProperties(t *testing.T) {
@@ -1071,6 +1083,8 @@ func TestWholeJobProperties(t *testing.T) {
 					t.Fatalf("%s is due on a board that is not prepared", name(d))
 				} else if isolated, _ := s.Answered(d.Board, Isolated); Ready(s, d.Board) && job.Asks(board.Live) {
 					t.Fatalf("%s is due on a board that is ready for live tests", name(d))
+				} else if again, energised := s.Answered(d.Board, EnergisedAgain); energised && !deadSince(s, d.Board, again.EventID) {
+					t.Fatalf("%s is due though the supply was put on since the board was proved dead", name(d))
 				} else if on, live := s.Answered(d.Board, ReadyForLive); live && on.EventID > isolated.EventID {
 					t.Fatalf("%s is due though the supply was put on after the isolation", name(d))
 				}
@@ -1091,6 +1105,9 @@ func TestWholeJobProperties(t *testing.T) {
 				b := rapid.SampledFrom(Boards(job)).Draw(t, "board")
 				w := rapid.SampledFrom(append([]int{0}, Order(job, b)...)).Draw(t, "way")
 				s = apply(t, s, record.Event{Kind: record.Retest, Slot: &record.Slot{Board: b, Way: w}})
+			case what == 19 && works > 0 && slices.ContainsFunc(Steps(job, d.Board), func(s Step) bool { return s.ID == ProvedDead }):
+				works--
+				s = apply(t, s, record.Event{Kind: record.Prepared, Board: d.Board, Step: EnergisedAgain, Answer: record.Done})
 			case what == 2 && works > 0 && len(Left(s, d.Board)) > 0:
 				works--
 				for _, slot := range Left(s, d.Board) {
