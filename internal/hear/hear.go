@@ -152,16 +152,33 @@ func (e *Ear) Prepare(s phrase.Scope) error {
 }
 
 // Note hears free speech, such as the words of a note, in 16 kHz mono sound of at
-// most 29 s: what the first witness makes of it, held to nothing. No other witness
-// vouches for it, so the sound must be kept beside it. The text is empty when there
-// are no words, and its Ended is false when they ran on and were cut.
-func (e *Ear) Note(sound []float32) (Text, error) {
+// most 29 s, held to nothing. The third witness hears it where there is one: it was
+// adapted on less of the trade, and of the 11,349 words of the set talk in quiet it
+// gets 11 % wrong where the first gets 22 %. Nobody else vouches for what it writes, so
+// the sound must be kept beside it. The one candidate is empty when there are no words,
+// or when they ran on without an end.
+func (e *Ear) Note(sound []float32) (Heard, error) {
 	e.busy.Lock()
 	defer e.busy.Unlock()
-	if err := e.first.Listen(sound); err != nil {
-		return Text{}, err
+	h := nothing()
+	h.Outcome = Note
+	witness, name := e.first, WhisperFree
+	if e.third != nil {
+		witness, name = e.third, WhisperOther
 	}
-	return e.first.Note()
+	if err := witness.Listen(sound); err != nil {
+		return h, err
+	}
+	text, err := witness.Note()
+	if err != nil {
+		return h, err
+	}
+	h.note(name, text)
+	if !text.Ended {
+		text.Words = "" // it went round in circles, as in noise
+	}
+	h.Candidates = []Candidate{{Text: text.Words, LogProb: text.LogProb}}
+	return h, nil
 }
 
 // automaton keeps the automata of the scopes seen, of which one board has a few

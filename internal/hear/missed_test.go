@@ -1,6 +1,7 @@
 package hear
 
 import (
+	"errors"
 	"testing"
 
 	"waycall/grammar"
@@ -42,15 +43,29 @@ func TestMissed(t *testing.T) {
 	}
 }
 
-// A note is what the first witness made of it, whatever the words.
+// A note is what the third witness made of it, or the first where there is none,
+// whatever the words; one without an end is nothing.
 func TestNote(t *testing.T) {
 	g, err := phrase.Load(grammar.Files)
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := text("the lid of the joint box is cracked", -3)
-	e := New(g, &fakeFirst{free: want}, &fakeSecond{"confirm"})
-	if got, err := e.Note(make([]float32, 1600)); err != nil || got != want {
-		t.Errorf("%+v, %v", got, err)
+	sound := make([]float32, 1600)
+	e := New(g, &fakeFirst{free: text("the lid is cracked", -3)}, &fakeSecond{"confirm"})
+	if h, err := e.Note(sound); err != nil || h.Outcome != Note || h.Best().Text != "the lid is cracked" || h.Words[WhisperFree] != "the lid is cracked" {
+		t.Errorf("%+v, %v", h, err)
+	}
+	e.WithThird(&fakeFirst{free: text("the lid was cracked", -2)})
+	if h, err := e.Note(sound); err != nil || h.Best().Text != "the lid was cracked" || h.Words[WhisperOther] != "the lid was cracked" {
+		t.Errorf("%+v, %v", h, err)
+	}
+	e.WithThird(&fakeFirst{free: Text{Words: "the lid the lid the lid", LogProb: -2}})
+	if h, err := e.Note(sound); err != nil || h.Best().Text != "" || h.Words[WhisperOther] == "" {
+		t.Errorf("%+v, %v", h, err)
+	}
+	broken := errors.New("broken")
+	e.WithThird(&fakeFirst{err: broken})
+	if _, err := e.Note(sound); !errors.Is(err, broken) {
+		t.Error(err)
 	}
 }

@@ -41,25 +41,16 @@ func (r *run) dictated(ctx context.Context, ended audio.Event) (done bool, err e
 		return false, nil
 	}
 	start := time.Now()
-	text, err := r.Ear.Note(p.Sound)
+	h, err := r.Ear.Note(p.Sound)
 	if err != nil {
 		return false, err
 	}
 	r.timing = &Timing{Pause: ended.At - p.Spoken, Hearing: time.Since(start)}
 	defer func() { r.timing = nil }()
-	if !text.Ended {
-		text.Words = "" // it went round in circles, as in noise
-	}
-	r.Watch.Heard(hear.Heard{
-		Outcome: hear.Note, Agreed: true, Confidence: -1, Candidates: []hear.Candidate{{Text: text.Words, LogProb: text.LogProb}},
-		Words: map[string]string{hear.WhisperFree: text.Words},
-	})
+	r.Watch.Heard(h)
 	if stuck, err := r.stuck(ctx, true); stuck || err != nil {
 		return false, err
 	}
-	said := record.Phrase{
-		Outcome: string(hear.Note), Text: text.Words,
-		Words: map[string]string{hear.WhisperFree: text.Words}, Scores: map[string]float64{hear.WhisperFree: text.LogProb},
-	}
+	said := record.Phrase{Outcome: string(h.Outcome), Text: h.Best().Text, Words: h.Words, Scores: h.Scores}
 	return r.answer(ctx, talk.Dictated{At: r.Now(), Phrase: said}, p.Sound)
 }

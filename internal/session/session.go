@@ -38,7 +38,7 @@ import (
 // Prepare, which may be called beside anything else.
 type Ear interface {
 	Begin(s phrase.Scope) hear.Utterance
-	Note(sound []float32) (hear.Text, error) // free speech
+	Note(sound []float32) (hear.Heard, error) // free speech
 	Prepare(s phrase.Scope) error
 }
 

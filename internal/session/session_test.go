@@ -35,13 +35,13 @@ type ear struct {
 
 func (e *ear) Prepare(phrase.Scope) error { return nil }
 
-func (e *ear) Note(sound []float32) (hear.Text, error) {
+func (e *ear) Note(sound []float32) (hear.Heard, error) {
 	if e.err != nil {
-		return hear.Text{}, e.err
+		return hear.Heard{}, e.err
 	}
 	text := e.say[0]
 	e.say = e.say[1:]
-	return hear.Text{Words: text, LogProb: -1, Ended: text != "and so on"}, nil
+	return hear.Heard{Outcome: hear.Note, Candidates: []hear.Candidate{{Text: text}}, Words: map[string]string{"test": text}}, nil
 }
 
 func (e *ear) Begin(s phrase.Scope) hear.Utterance {

@@ -76,7 +76,7 @@ func (v *Voice) Step(m phrase.Meaning, agreed bool) (says string, done bool) {
 		if v.pending == nil {
 			return v.say("Nothing waits to be corrected.", v.next()), false
 		}
-		return v.say("Dropped. Say "+way(v.drop())+" again."), false
+		return v.say("Dropped. Say " + way(v.drop()) + " again."), false
 	case phrase.Scratch:
 		return v.scratch(), false
 	case phrase.SayAgain:
