@@ -10,12 +10,23 @@
 //
 //	heard -> checked -> read back with its verdict -> "confirm" -> stored
 //
-// Nothing else puts it there. Silence never confirms, a disputed "confirm" never
-// confirms, and a value that was not read back is never stored. Whenever
-// something is pending, whatever is said ends by reading it back, so that
-// "confirm" can only mean the reading that was heard last. The ends of a ring,
-// said in one breath, are read back, confirmed, corrected and dropped together,
-// and each stands on the schedule by itself.
+// Nothing else puts it there, but for the second habit below. Silence never
+// confirms, a disputed "confirm" never confirms, and a value that was not read back
+// is never stored. Whenever something is pending, whatever is said ends by reading
+// it back, so that "confirm" can only mean the reading that was heard last. The ends
+// of a ring, said in one breath, are read back, confirmed, corrected and dropped
+// together, and so is one bound for several ways; each stands on the schedule by
+// itself.
+//
+// A repair is a proposal like any other: what it changes is read back in full and
+// confirmed. What it is about is what waits, or else the reading stored last.
+// Nothing is written over: a reading that was wrong is followed by the event that
+// took it off or replaced it.
+//
+// In the second habit (record.Agreed) a reading that passes, that nothing speaks
+// against and that replaces none is stored when the next reading begins; the test
+// that is next is named when it is read back. All others wait for "confirm", and
+// nothing goes on without it.
 //
 // # The whole job
 //
@@ -38,7 +49,8 @@
 // A session that was cut off, however hard, begins again with
 // State{Record: folded log} and a Begin event: a reading that was waiting to be
 // confirmed is read back again. What is lost is only small talk: an offered
-// choice, a question for a reason, what "say again" would repeat.
+// choice, a question for a reason, what "say again" would repeat, how much is said
+// and how fast.
 package talk
 
 import (
