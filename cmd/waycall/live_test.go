@@ -63,7 +63,7 @@ func startLive(t *testing.T, room *livesound.Room, data, job string) *live {
 			l.speech[line.Text] = line.Sound
 		}
 	}
-	l.cmd = exec.Command(waycall, "start", "--json", "--speech-rate", "350", "--data", data, "--copy-to", stick(t, data), job)
+	l.cmd = exec.Command(waycall, "start", "--json", "--speech-rate", "350", "--data", data, "--copy-to", stick(t, data), "--tester", "CD", job)
 	l.cmd.Env = append(room.Env(), "WAYCALL_MODEL="+modelFile(t))
 	l.cmd.Stderr = os.Stderr
 	out, err := l.cmd.StdoutPipe()
@@ -206,6 +206,9 @@ func TestLive(t *testing.T) {
 		if !ok || r.Quantity.String() != want {
 			t.Errorf("%s: %v, %v; want %s", test, r.Quantity, ok, want)
 			continue
+		}
+		if r.Tester != "CD" {
+			t.Errorf("%s was taken by %q", test, r.Tester)
 		}
 		sound, err := s.Sound(t.Context(), r.HeardID)
 		if err != nil || len(sound) < 16000 {
