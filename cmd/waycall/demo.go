@@ -176,7 +176,7 @@ func (r *readBacks) String() string {
 		return ""
 	}
 	slices.Sort(r.took)
-	return fmt.Sprintf("Read back in brief, with the verdict and the tone: %d readings, %.1f s in the middle, %.1f s at most.\n",
+	return fmt.Sprintf("Read back in brief, with the verdict and the tone: %d readings, %.2f s in the middle, %.2f s at most.\n",
 		len(r.took), r.took[len(r.took)/2].Seconds(), r.took[len(r.took)-1].Seconds())
 }
 
