@@ -143,7 +143,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 	cmd.Flags().DurationVar(&pause, "pause", 500*time.Millisecond, "silence that ends a phrase")
 	cmd.Flags().StringVar(&accept, "accept", "each", "what puts a reading on the schedule: each is confirmed aloud, or one that is agreed and passes is accepted when the next begins (each or agreed)")
 	cmd.Flags().StringVar(&tester, "tester", "", "initials of who tests in this session, where it is not the job's tester")
-	cmd.Flags().IntVar(&wpm, "speech-rate", 170, "how fast waycall speaks, words a minute")
+	cmd.Flags().IntVar(&wpm, "speech-rate", espeak.DefaultSpeed, "how fast waycall speaks, words a minute")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print what happens as JSON, one object a line")
 	cmd.Flags().BoolVar(&full, "full", false, fullUsage)
 	return cmd

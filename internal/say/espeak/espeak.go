@@ -80,7 +80,7 @@ import (
 
 // Speeds of speech, in words a minute.
 const (
-	DefaultSpeed = 170
+	DefaultSpeed = 180 // "three hundred and seventy seven, pass" with its tone takes 2.5 s
 	MinSpeed     = 80  // the slowest that the engine does
 	MaxSpeed     = 450 // the fastest
 )
