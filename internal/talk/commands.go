@@ -24,7 +24,7 @@ func (t *turn) heard(e Heard) {
 	dictating := t.s.dictation != nil
 	t.s.quiet, t.s.missed, t.s.dictation = 0, 0, nil
 	t.fact(record.Event{Kind: record.Heard, Phrase: &e.Phrase})
-	t.heardID = r.LastID
+	t.heardID, t.offered = r.LastID, t.s.offer != nil
 	if dictating && r.Pending != nil {
 		// The note was asked for last, so "confirm" cannot be about the reading.
 		t.say("No note was made.")
@@ -48,7 +48,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 	}
 	r := &t.s.Record
 	if r.Pending != nil && leavesPending(m.Command) {
-		t.say("First this one.", t.readBack(false))
+		t.firstThis()
 		return
 	}
 	switch m.Command {

@@ -47,7 +47,7 @@ func (t *turn) answer(m phrase.Meaning) {
 	r := &t.s.Record
 	id := string(m.Command)
 	if r.Pending != nil {
-		t.say("First this one.", t.readBack(false))
+		t.firstThis()
 		return
 	}
 	on := t.board()

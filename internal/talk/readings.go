@@ -60,7 +60,7 @@ func (t *turn) reading(m phrase.Meaning, doubted bool) {
 		return
 	}
 	if t.outstanding(c) {
-		t.say("First this one.", t.readBack(false))
+		t.firstThis()
 		return
 	}
 	t.propose(c, doubted)
@@ -477,7 +477,7 @@ func (t *turn) disputed(e Heard) {
 		t.remindPending()
 	case 1:
 		if t.outstanding(choices[0]) {
-			t.say("First this one.", t.readBack(false))
+			t.firstThis()
 			return
 		}
 		t.propose(choices[0], true)

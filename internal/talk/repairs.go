@@ -124,7 +124,7 @@ func (t *turn) undo(m phrase.Meaning) {
 			t.scratch()
 			return
 		}
-		t.say("First this one.", t.readBack(false))
+		t.firstThis()
 		return
 	}
 	var last record.Reading
@@ -167,7 +167,7 @@ func (t *turn) sameOnWays(m phrase.Meaning) {
 		return
 	}
 	if t.outstanding(c) {
-		t.say("First this one.", t.readBack(false))
+		t.firstThis()
 		return
 	}
 	t.propose(c, true)
@@ -221,8 +221,8 @@ func manyWays(all []record.Proposal) bool {
 // reading begins: m gives a reading that can be made now, and not the one that
 // waits.
 func (t *turn) accept(all ...phrase.Meaning) {
-	if _, ok := t.implied(); !ok {
-		return
+	if _, ok := t.implied(); !ok || t.offered {
+		return // or what was offered may be the right reading in place of what waits
 	}
 	p, before := t.s.Record.Pending, *t
 	for _, m := range all {

@@ -274,6 +274,8 @@ type turn struct {
 	passing bool    // what is said now is not worth saying again
 	slow    bool    // it was asked to be said slowly
 	placed  [2]bool // whether the way and the test of a reading were said
+	offered bool    // which of two readings was meant was asked just before
+	asks    bool    // what waits must be confirmed aloud now
 	sounds  []Tone  // before what is said
 	err     error
 }

@@ -167,6 +167,7 @@ func (t *turn) readBack(first bool) string {
 		}
 	}
 	next, implied := t.implied()
+	implied = implied && !t.asks
 	if first && len(all) == 1 && len(replaced) == 0 && p.MayBeImplied() && t.short(readPrompt) {
 		add("%s", t.readBriefly(*p))
 		if implied {
@@ -199,6 +200,12 @@ func (t *turn) readBack(first bool) string {
 		add("Confirm?")
 	}
 	return strings.Join(words, " ")
+}
+
+// firstThis says that what waits is to be confirmed or dropped before anything else.
+func (t *turn) firstThis() {
+	t.asks = true
+	t.say("First this one.", t.readBack(false))
 }
 
 // readBriefly is a reading as it was heard, with the place as far as that was
