@@ -4,6 +4,7 @@ import (
 	"flag"
 	"math/rand/v2"
 	"os"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -182,27 +183,33 @@ func audit(t testing.TB, log []record.Event, end record.State) {
 func TestMisheardConversations(t *testing.T) {
 	checks := flag.Lookup("rapid.checks").Value
 	was := checks.String()
-	n := "1500"
+	n := 1500
 	if os.Getenv("WAYCALL_TEST_LONG") != "" {
-		n = "100000"
+		n = 100000
 	}
-	if err := checks.Set(n); err != nil {
+	const parts = 4 // beside each other
+	if err := checks.Set(strconv.Itoa(n / parts)); err != nil {
 		t.Fatal(err)
 	}
-	defer checks.Set(was)
+	t.Cleanup(func() { checks.Set(was) })
 	jobs := smallJobs(t)
 	var phrases [][]phrase.Meaning
 	for _, job := range jobs {
 		phrases = append(phrases, spokenAt(t, job, 400))
 	}
-	rapid.Check(t, func(rt *rapid.T) {
-		job := 0
-		if rapid.IntRange(0, 9).Draw(rt, "job") == 9 {
-			job = 1
-		}
-		habit := rapid.SampledFrom([]record.Habit{record.Each, record.Agreed}).Draw(rt, "habit")
-		// Rapid likes small numbers, so it gives the seed of a conversation.
-		p := rand.New(rand.NewPCG(rapid.Uint64().Draw(rt, "seed"), 3)).IntN
-		misheard(p, rapidTB{t, rt}, jobs[job], phrases[job], habit, rapid.IntRange(5, 60).Draw(rt, "turns"))
-	})
+	for part := range parts {
+		t.Run(strconv.Itoa(part), func(t *testing.T) {
+			t.Parallel()
+			rapid.Check(t, func(rt *rapid.T) {
+				job := 0
+				if rapid.IntRange(0, 9).Draw(rt, "job") == 9 {
+					job = 1
+				}
+				habit := rapid.SampledFrom([]record.Habit{record.Each, record.Agreed}).Draw(rt, "habit")
+				// Rapid likes small numbers, so it gives the seed of a conversation.
+				p := rand.New(rand.NewPCG(rapid.Uint64().Draw(rt, "seed"), 3)).IntN
+				misheard(p, rapidTB{t, rt}, jobs[job], phrases[job], habit, rapid.IntRange(5, 60).Draw(rt, "turns"))
+			})
+		})
+	}
 }
