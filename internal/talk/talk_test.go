@@ -484,6 +484,35 @@ func TestStepsAreAnsweredByPhrases(t *testing.T) {
 	}
 }
 
+// A log of an early version, whose steps were others, goes on and comes to its end.
+func TestEarlyLogGoesOn(t *testing.T) {
+	job := someJobs(t)[1]
+	log := []record.Event{{Kind: record.Opened, Job: &job}}
+	for _, id := range []string{"isolated and locked off", "proved dead", "surge protection out", "lamps removed", "loads disconnected", "switches on", "leads checked"} {
+		log = append(log, record.Event{Kind: record.Prepared, Board: 1, Step: id, Answer: record.Done})
+	}
+	slot, q := record.Slot{Board: 1, Way: 1, Test: reading.LN}, meaning("", 0, "", "200", reading.Megohm, "").Quantity
+	log = append(log, record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &check.Verdict{Result: check.Pass}})
+	for i := range log {
+		log[i].ID, log[i].At = int64(i+1), start
+	}
+	s, err := record.Fold(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &talker{player: player{t: t, at: start, state: State{Record: s}, kept: s, log: log}}
+	p.do(Begin{At: start})
+	if !strings.HasSuffix(p.heard, "Way one, live to neutral, two hundred megohms. Pass. Confirm?") {
+		t.Errorf("it says %q", p.heard)
+	}
+	p.phrase(phrase.Meaning{Command: phrase.No})
+	if !strings.HasSuffix(p.heard, "Are the notices up? Say, notices up.") {
+		t.Errorf("it says %q", p.heard)
+	}
+	p.finishWork()
+	audit(t, p.log, p.state.Record)
+}
+
 // The sound of the value, not that of the "confirm", is what a reading rests on.
 func TestReadingRestsOnItsSound(t *testing.T) {
 	p := newTalker(t, boardtest.Read(t, "terrace.yaml"))
