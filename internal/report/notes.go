@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"time"
 
 	"waycall/internal/record"
@@ -80,5 +81,33 @@ func (t *text) notes(s Schedule) {
 		for _, n := range s.Notes {
 			t.item("- ", fmt.Sprintf("%s: %s, %s", place(n.Board, n.Way), n.Text, n.At.Format("15:04 UTC")))
 		}
+	}
+}
+
+// remarked writes what the tester found and noted.
+func (p *pdf) remarked() {
+	var rows [][]entry
+	var rest []string
+	add := func(board, way int, code, text string, at time.Time) {
+		place := strconv.Itoa(way)
+		if way == 0 {
+			place = "the board"
+		}
+		rows = append(rows, []entry{{text: strconv.Itoa(board)}, {text: place}, {text: code}, {text: text}, {text: at.Format("2006-01-02 15:04 UTC")}})
+	}
+	for _, o := range p.s.Observations {
+		add(o.Board, o.Way, o.Code, o.Text, o.At)
+	}
+	for _, n := range p.s.Notes {
+		add(n.Board, n.Way, "note", n.Text, n.At)
+	}
+	if len(rows) == 0 {
+		return
+	}
+	p.table("Observations and notes, in the tester's words as they were heard",
+		[]column{{head: "Board"}, {head: "Way"}, {head: "Code"}, {head: "What", grow: true}, {head: "At"}}, rows,
+		func(row int, text string) { rest = append(rest, "In full: "+text) })
+	for _, r := range rest {
+		p.item("•", r)
 	}
 }

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"strings"
 	"testing"
 
 	"waycall/internal/record"
@@ -22,5 +23,19 @@ func TestNotesAndTesters(t *testing.T) {
 	w.do(record.Event{Kind: record.Opened, Job: &job, Tester: "CD"}) // took no reading
 	if got := Build(w.s).Job; len(got.Others) != 1 || got.Others[0] != "AB" || got.Tester != job.Tester {
 		t.Errorf("%+v", got)
+	}
+}
+
+// They are on paper and in the file for a spreadsheet, too.
+func TestNotesOnPaper(t *testing.T) {
+	s := Build(whole(t))
+	csv := write(t, s.CSV)
+	for _, want := range []string{"no blank over the spare way", "socket behind the dresser not reached"} {
+		if !strings.Contains(csv, want) {
+			t.Errorf("the CSV does not have %q", want)
+		}
+		if strings.Contains(csv, "said of the wrong board") {
+			t.Error("the CSV has what was taken back")
+		}
 	}
 }

@@ -373,7 +373,7 @@ print(json.dumps({"csv": rows, "json": json.load(open("s.json", encoding="utf-8"
 		if len(lines) != len(s.Lines) {
 			t.Fatalf("%s: %d rows for %d lines", name, len(lines), len(s.Lines))
 		}
-		rest := 1 + len(s.Lines) + len(s.Boards) + len(s.Preparation) + len(s.ToDo) + len(s.Cautions)
+		rest := 1 + len(s.Lines) + len(s.Boards) + len(s.Observations) + len(s.Notes) + len(s.Preparation) + len(s.ToDo) + len(s.Cautions)
 		for _, b := range s.Boards {
 			rest += len(b.Earlier)
 			for _, c := range b.Cells {
