@@ -106,7 +106,7 @@ func (r Register) change(how func([]board.Instrument) ([]board.Instrument, error
 
 // sound judges an instrument as a board file's is, in a job of a day long after.
 func sound(i board.Instrument) error {
-	job := draft("2999-12-31")
+	job := draft("2099-12-31")
 	job.Instrument = i
 	if err := board.Check(job); err != nil {
 		return errors.New(inWords(err))
