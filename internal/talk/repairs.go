@@ -175,7 +175,7 @@ func (t *turn) sameOnWays(m phrase.Meaning) {
 
 // mostWays is how many ways may be given at once, so that each of them can be
 // named when they are read back.
-const mostWays = 20
+const mostWays = 12
 
 // eachWay finds the readings that "ways three to seven" gives, or says why it
 // gives none.

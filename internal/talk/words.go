@@ -150,15 +150,30 @@ func figure(q reading.Quantity, doubted bool) string {
 // time it says what to look at where a reading is no pass, and is brief when
 // nothing is odd: it then leaves out what was not said but due.
 func (t *turn) readBack(first bool) string {
+	board := ""
+	if slot := t.s.Record.Pending.Slot; t.several() && t.s.named != slot.Board {
+		if t.s.named = slot.Board; slot.Way != 0 {
+			board = "Board " + reading.Cardinal(slot.Board) + ". "
+		}
+	}
+	text := t.readBackAs(first, first, false)
+	// Three ends of a ring, or twelve ways, can have more to say of than a voice
+	// speaks. The question comes last and must be heard.
+	if len(board+text) > longest {
+		text = t.readBackAs(false, false, false)
+	}
+	if len(board+text) > longest {
+		text = t.readBackAs(false, false, true)
+	}
+	return board + text
+}
+
+// readBackAs is readBack with advice or without, and, if results is true, with the
+// results alone, without their reasons.
+func (t *turn) readBackAs(first, advice, results bool) string {
 	p := t.s.Record.Pending
 	var words []string
 	add := func(format string, args ...any) { words = append(words, fmt.Sprintf(format, args...)) }
-	if t.several() && t.s.named != p.Slot.Board {
-		t.s.named = p.Slot.Board
-		if p.Slot.Way != 0 {
-			add("Board %s.", reading.Cardinal(p.Slot.Board))
-		}
-	}
 	var replaced []string
 	all := p.Each()
 	for _, one := range all {
@@ -179,17 +194,17 @@ func (t *turn) readBack(first bool) string {
 	case len(all) == 1:
 		value := strings.TrimSpace(figure(p.Quantity, p.Doubted) + " " + unit(p.Quantity))
 		add("%s, %s. %s", capital(t.name(p.Slot)), value, verdict(p.Verdict))
-		if first && p.Verdict.Result != check.Pass && p.Verdict.Next != "" {
+		if advice && p.Verdict.Result != check.Pass && p.Verdict.Next != "" {
 			add("%s", p.Verdict.Next)
 		}
 	case manyWays(all):
-		add("%s, all %s: %s. %s", capital(t.span(all)), p.Quantity.Spoken(), t.places(all), verdicts(all, first))
+		add("%s, all %s: %s. %s", capital(t.span(all)), p.Quantity.Spoken(), t.places(all), verdicts(all, advice, results))
 	default:
 		var ends []string
 		for _, one := range all {
 			ends = append(ends, end(one.Slot.Test)+" "+figure(one.Quantity, p.Doubted))
 		}
-		add("%s. %s. %s", capital(way(p.Slot.Way)), capital(strings.Join(ends, ", ")), verdicts(all, first))
+		add("%s. %s. %s", capital(way(p.Slot.Way)), capital(strings.Join(ends, ", ")), verdicts(all, advice, results))
 	}
 	if len(replaced) > 0 {
 		add("It replaces %s.", list(replaced))
@@ -250,10 +265,12 @@ func (t *turn) announceNext(d sequence.Due, add func(string, ...any)) {
 }
 
 // verdicts says the verdicts on the readings of one breath: one word when all
-// pass, otherwise each that does not, and what to look at for the worst.
-func verdicts(all []record.Proposal, advice bool) string {
+// pass, otherwise each that does not, with its reason unless results alone are
+// wanted, and with advice what to look at for the worst.
+func verdicts(all []record.Proposal, advice, results bool) string {
 	var words []string
 	next, worst := "", 0
+	named := map[check.Result][]string{}
 	for _, p := range all {
 		rank := map[check.Result]int{check.Pass: 0, check.CannotSay: 1, check.Investigate: 2, check.Fail: 3}[p.Verdict.Result]
 		if rank == 0 {
@@ -263,13 +280,25 @@ func verdicts(all []record.Proposal, advice bool) string {
 		if manyWays(all) {
 			name = way(p.Slot.Way)
 		}
+		named[p.Verdict.Result] = append(named[p.Verdict.Result], name)
 		words = append(words, fmt.Sprintf("%s: %s", capital(name), lower(verdict(p.Verdict))))
 		if rank > worst {
 			next, worst = p.Verdict.Next, rank
 		}
 	}
-	if len(words) == 0 {
+	differs := func(p record.Proposal) bool { return p.Verdict.Reason != all[0].Verdict.Reason }
+	switch {
+	case len(words) == 0:
 		return "Pass."
+	case manyWays(all) && !slices.ContainsFunc(all, differs):
+		words = []string{"Each: " + lower(verdict(all[0].Verdict))}
+	case results:
+		words = nil
+		for _, r := range [...]check.Result{check.Fail, check.Investigate, check.CannotSay} {
+			if len(named[r]) > 0 {
+				words = append(words, fmt.Sprintf("%s: %s.", capital(string(r)), list(named[r])))
+			}
+		}
 	}
 	if advice && next != "" {
 		words = append(words, next)
