@@ -226,6 +226,11 @@ func (t *turn) value(m phrase.Meaning) {
 		t.remind()
 		return
 	}
+	// "Leads joined?" may be answered by the figure alone.
+	if step, ok := t.dueStep(); ok && step.Unit != "" && m.Way == 0 && m.Test == "" && t.s.Record.Pending == nil {
+		t.leads(t.board(), step, m)
+		return
+	}
 	t.reading(m, false)
 }
 

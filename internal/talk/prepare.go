@@ -79,9 +79,9 @@ func (t *turn) answer(m phrase.Meaning) {
 		return
 	case isDue:
 		t.follows(record.Event{Kind: record.Prepared, Board: on, Step: id, Answer: how, Reason: reason})
-		t.prepared(id)
+		t.prepared(on, id)
 		return
-	case t.answered(on, id):
+	case t.answered(on, id) && !t.dueAgain(on, id):
 		t.say("That is answered already.")
 	default:
 		t.say("One at a time.")
@@ -94,16 +94,24 @@ func (t *turn) answered(board int, id string) bool {
 	return ok
 }
 
-// prepared goes on after a step was answered.
-func (t *turn) prepared(id string) {
+// dueAgain reports whether a step is still to be answered, whatever its earlier
+// answer was.
+func (t *turn) dueAgain(board int, id string) bool {
+	return slices.ContainsFunc(sequence.Remaining(t.s.Record), func(d sequence.Due) bool {
+		return d.Step != nil && d.Board == board && d.Step.ID == id
+	})
+}
+
+// prepared goes on after a step of a board was answered.
+func (t *turn) prepared(on int, id string) {
 	if !t.short(notedPrompt) {
 		t.say("Noted.")
 	}
-	if a, ok := t.s.Record.Answered(t.board(), id); ok && id == sequence.SurgeOut && a.How != record.Done {
+	if a, ok := t.s.Record.Answered(on, id); ok && id == sequence.SurgeOut && a.How != record.Done {
 		t.say("The tests are at 250 volts.")
 	}
 	if id == sequence.DeadComplete {
-		if skipped := t.skippedDead(t.board()); skipped != "" {
+		if skipped := t.skippedDead(on); skipped != "" {
 			t.say(skipped)
 		}
 		t.failing()
@@ -155,6 +163,9 @@ func (t *turn) lastLeads() (board int, step sequence.Step, ok bool) {
 	}
 	a := r.Answers[len(r.Answers)-1]
 	if last, stands := r.Last(); a.Ended != 0 || a.Quantity.Bound == "" || stands && last.ConfirmedID > a.EventID {
+		return 0, step, false
+	}
+	if slices.ContainsFunc(r.Skips, func(k record.Skip) bool { return k.EventID > a.EventID }) {
 		return 0, step, false
 	}
 	for _, step := range sequence.Steps(r.Job, a.Board) {
