@@ -329,6 +329,12 @@ func Build(s record.State) Schedule {
 		for _, step := range sequence.Steps(job, number) {
 			out.Preparation = append(out.Preparation, preparation(s, number, step))
 		}
+		for _, a := range s.Answers {
+			if a.Board == number && a.Step == sequence.EnergisedAgain {
+				at := a.At.UTC()
+				out.Preparation = append(out.Preparation, Step{Board: number, Step: a.Step, Answer: string(a.How), Reason: a.Reason, At: &at, Event: a.EventID})
+			}
+		}
 	}
 	for i := range job.Boards {
 		one := &job.Boards[i]
