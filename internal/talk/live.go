@@ -55,12 +55,17 @@ func (t *turn) board() int {
 }
 
 // InHand returns the board in hand and, when a reading waits or a test is due
-// there, its way and unit. Way 0 is the board itself.
+// there, its way and unit. Way 0 is the board itself. When what waits is stored
+// by the next reading, the next test is in hand.
 func (s State) InHand() (board, way int, unit reading.Unit) {
 	board = s.Board()
 	t := turn{s: s}
 	if next, ok := t.implied(); ok {
-		return board, next.Slot.Way, next.Slot.Test.Unit()
+		// A value may be that of the next test, or correct what waits.
+		if unit = next.Slot.Test.Unit(); unit != s.Record.Pending.Slot.Test.Unit() {
+			unit = ""
+		}
+		return board, next.Slot.Way, unit
 	}
 	if slot, ok := t.hand(); ok {
 		return board, slot.Way, slot.Test.Unit()
