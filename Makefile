@@ -26,7 +26,7 @@ test: ## run every check and test
 	@$(MAKE) --no-print-directory check
 	@$(env) go test ./...
 
-test-long: ## the same, and every test in its long form: each cut of the log, each write that fails, 200 kills
+test-long: ## the same, and every test in its long form: each cut of the log, each write that fails, 200 kills, 100,000 conversations, a whole board through sound
 	@scripts/setup --tests
 	@$(MAKE) --no-print-directory check
 	@$(env) WAYCALL_TEST_LONG=1 go test -timeout 2h ./...

@@ -5,7 +5,7 @@ package grammar
 
 import "embed"
 
-// Files holds the grammar and the lexicon.
+// Files holds the grammars and the lexicons.
 //
-//go:embed *.gram lexicon.txt
+//go:embed *.gram *.txt
 var Files embed.FS

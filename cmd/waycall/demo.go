@@ -7,6 +7,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -127,6 +129,7 @@ type player struct {
 	total  int
 	clip   audio.Clip // what is left of the line being spoken
 	file   string     // of the job
+	spoke  readBacks
 }
 
 // stageWatcher watches a demonstration.
@@ -136,8 +139,46 @@ type stageWatcher interface {
 	Stage(at, text string) // how far it is, and what it is about to show
 }
 
-// gap is the quiet after a line, long enough to end a phrase.
-const gap = 900 * time.Millisecond
+// gap is the quiet after a line, long enough to end a phrase, and a note. What is
+// left of it when waycall answers is left out.
+const gap = 1700 * time.Millisecond
+
+// readBacks measures how long waycall speaks when it reads back, in brief form, a
+// reading that passes and that nothing speaks against. It watches a session.
+type readBacks struct {
+	stageWatcher
+	text  string
+	facts []record.Event
+	took  []time.Duration
+}
+
+func (r *readBacks) Speaking(text string) {
+	r.text = text
+	r.stageWatcher.Speaking(text)
+}
+
+func (r *readBacks) Stored(facts []record.Event) {
+	r.facts = facts
+	r.stageWatcher.Stored(facts)
+}
+
+func (r *readBacks) timed(t session.Timing) {
+	read := slices.ContainsFunc(r.facts, func(e record.Event) bool { return e.Kind == record.Proposed })
+	if read && !strings.HasSuffix(r.text, "Confirm?") { // in full it asks for the answer, too
+		r.took = append(r.took, t.Speaks)
+	}
+	r.facts = nil
+}
+
+// String says how long, or nothing when nothing was read back in brief.
+func (r *readBacks) String() string {
+	if len(r.took) == 0 {
+		return ""
+	}
+	slices.Sort(r.took)
+	return fmt.Sprintf("Read back in brief, with the verdict and the tone: %d readings, %.2f s in the middle, %.2f s at most.\n",
+		len(r.took), r.took[len(r.took)/2].Seconds(), r.took[len(r.took)-1].Seconds())
+}
 
 // session runs until the script is cut or ends.
 func (p *player) session(ctx context.Context, data *dataFlag, job board.Job, e session.Ear, voice say.Voice) (record.State, error) {
@@ -157,7 +198,10 @@ func (p *player) session(ctx context.Context, data *dataFlag, job board.Job, e s
 		return record.State{}, err
 	}
 	p.watch.Begin(from)
-	s := session.Session{Source: p.source, Ear: e, Voice: voice, Player: p.track, Log: log, Watch: p.watch, Now: time.Now}
+	p.spoke.stageWatcher = p.watch
+	s := session.Session{
+		Source: p.source, Ear: e, Voice: voice, Player: p.track, Log: log, Watch: &p.spoke, Now: time.Now, Timed: p.spoke.timed,
+	}
 	return s.Run(ctx, board.Job{}, from)
 }
 
@@ -190,7 +234,7 @@ func (p *player) Next(ctx context.Context) (audio.Clip, error) {
 	return frame, p.track.Play(ctx, frame)
 }
 
-func (p *player) Discard() {}
+func (p *player) Discard() { p.clip = nil }
 
 func (p *player) Close() error { return nil }
 
@@ -217,10 +261,10 @@ func (p *player) finish(w io.Writer, out string, state record.State, took time.D
 		where = out
 	}
 	_, err = fmt.Fprintf(w, `
-%d phrases, %.0f s of session in %.0f s; peak memory %.0f MiB. In %s:
+%s%d phrases, %.0f s of session in %.0f s; peak memory %.0f MiB. In %s:
   session.wav    both sides of the session
   schedule.txt   the schedule above; schedule.csv and schedule.json the same
   %s  the record, with the sound of every phrase
-`, p.said, sound.Duration().Seconds(), took.Seconds(), peakMiB(), where, filepath.Base(p.file))
+`, p.spoke.String(), p.said, sound.Duration().Seconds(), took.Seconds(), peakMiB(), where, filepath.Base(p.file))
 	return err
 }

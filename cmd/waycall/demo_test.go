@@ -6,7 +6,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -17,17 +19,17 @@ import (
 // What the electrician said in internal/demo/script.jsonl, line by line, and
 // nothing else: written by hand from the script, not from what waycall made of it.
 var demoSchedule = []string{
-	"1  >999 >999   pass",
+	"1  >999 410   pass", // 410 said later, in place of >999
 	"2 1 560 >999   pass",
 	"2 2 542 >999   pass",
-	"3  315 >999   pass",            // heard as 350 beside the drill, and corrected
-	"4  >999 >999   pass",           // "over range"
-	"5  >999 >999   pass",           // after the work; 0.3 before it
-	"6  >999 >999   pass",           //
-	"7  410 skipped   pass in part", // equipment connected
-	"8  486 not made   pass",        // alarms stay connected
-	"9  14.2 >999   investigate",    //
-	"10      ",                      // spare
+	"3  315 >999   pass",             // in doubt beside the drill, and said again
+	"4  >999 >999   pass",            // said as 999, and the bound corrected
+	"5  >999 >999   pass",            // after the work; 0.3 before it
+	"6  >999 >999   pass",            // the first together with way seven
+	"7  >999 skipped   pass in part", // equipment connected
+	"8  486 not made   pass",         // said as 46, and the value corrected; alarms stay connected
+	"9  14.2 >999   investigate",     //
+	"10      ",                       // spare
 }
 
 func TestDemo(t *testing.T) {
@@ -45,13 +47,20 @@ func TestDemo(t *testing.T) {
 	shown := string(said)
 	for _, want := range []string{
 		"(talk, not for waycall)",
+		"Leads joined, nought point nought two, pass.",
+		"Changed to: Way eight, live and neutral to earth, four, eight, six megohms. Pass. Confirm?",
+		"Changed to: Way four, live and neutral to earth, greater than nine, nine, nine megohms. Pass. Confirm?",
+		"Noted: the neutral was crushed behind the cooker switch and is made good.",
+		"Ways six to seven, live and neutral to earth, all greater than nine nine nine megohms: way six and way seven. Pass. Confirm?",
+		"Observation, way ten, code C 3: there is no blank over the spare way.",
+		"It replaces greater than nine nine nine megohms. Confirm?",
 		"Way three, live and neutral to earth, three, one, five megohms. Pass. Confirm?",
 		"Way five, live and neutral to earth, nought point three megohms. Fail. Below the limit of one megohm. Confirm?",
 		"Going on where this job stopped.",
 		"Way five is tested again, and its earlier readings are kept.",
 		"Skipped, equipment connected.",
 		"Every test was made or left out with a reason.",
-		"56 phrases, ",
+		"68 phrases, ",
 	} {
 		if !strings.Contains(shown, want) {
 			t.Errorf("it does not show %q", want)
@@ -87,6 +96,16 @@ func TestDemo(t *testing.T) {
 		t.Errorf("the schedule is\n%s\nwant\n%s\n\n%s", strings.Join(got, "\n"), strings.Join(demoSchedule, "\n"), shown)
 	}
 
+	// A reading that is agreed and passes is
+	// read back in 2.5 s at most, its verdict and the tone with it.
+	if m := regexp.MustCompile(`Read back in brief, with the verdict and the tone: (\d+) readings, [\d.]+ s in the middle, ([\d.]+) s at most`).FindStringSubmatch(shown); m == nil {
+		t.Error("it does not say how long a reading is read back")
+	} else if n, _ := strconv.Atoi(m[1]); n < 5 {
+		t.Errorf("only %d readings were read back in brief", n)
+	} else if most, _ := strconv.ParseFloat(m[2], 64); most > 2.5 {
+		t.Errorf("a reading was read back in %v s", most)
+	}
+
 	// Both sides are on the track, and every reading has its sound.
 	track, err := audio.ReadFile(filepath.Join(out, "session.wav"))
 	if err != nil || track.Duration().Minutes() < 4 {
@@ -101,8 +120,8 @@ func TestDemo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(state.Readings) != 21 || !state.Finished {
-		t.Errorf("%d readings were ever confirmed, finished %v", len(state.Readings), state.Finished)
+	if len(state.Readings) != 22 || len(state.Notes) != 2 || !state.Finished {
+		t.Errorf("%d readings were ever confirmed, %d notes, finished %v", len(state.Readings), len(state.Notes), state.Finished)
 	}
 	for _, r := range state.Readings {
 		if sound, err := s.Sound(t.Context(), r.HeardID); err != nil || len(sound) < 16000 {

@@ -53,11 +53,14 @@ func (f *earFlags) modelPath() string {
 
 // open loads the grammar and both witnesses. The function it returns frees
 // them.
-func (f *earFlags) open() (*hear.Ear, *phrase.Grammar, func(), error) {
+func (f *earFlags) open() (*hear.Ear, *phrase.Grammar, func(), error) { return f.openNamed("phrases") }
+
+// openNamed is open for another grammar.
+func (f *earFlags) openNamed(name string) (*hear.Ear, *phrase.Grammar, func(), error) {
 	if f.threads < 1 || f.threads > 64 {
 		return nil, nil, nil, usageError{fmt.Errorf("--threads is %d; give 1 to 64", f.threads)}
 	}
-	g, err := phrase.Load(grammar.Files)
+	g, err := phrase.LoadNamed(grammar.Files, name)
 	if err != nil {
 		return nil, nil, nil, err
 	}

@@ -126,15 +126,28 @@ func fold(ctx context.Context, s *store.Store) (record.State, error) {
 func newNew() *cobra.Command {
 	var (
 		data   dataFlag
+		ask    askFlags
 		asJSON bool
 	)
 	cmd := &cobra.Command{
-		Use:     "new BOARD.yaml",
-		Short:   "Set up a job from a board file",
-		Long:    "Reads the description of a job and its boards, checks it, and sets up the record.\ntestdata/boards/terrace.yaml and, of three boards, workshop.yaml are examples.",
-		Example: "  waycall new board.yaml",
-		Args:    wantArgs(1, 1, "one board file"),
+		Use:   "new [BOARD.yaml]",
+		Short: "Set up a job from a board file, or by asking",
+		Long: `Reads the description of a job and its boards, checks it, and sets up the record.
+testdata/boards/terrace.yaml and, of three boards, workshop.yaml are examples.
+
+Without a file it asks for what such a file says, question by question on the
+terminal, checks each answer at once, and writes the file, REFERENCE.yaml or the one
+named by --write. A board may be copied from another of the job or from an earlier
+job. With --by-voice the ways are said instead, each read back and confirmed.`,
+		Example: "  waycall new board.yaml\n  waycall new\n  waycall new --by-voice --write hall.yaml",
+		Args:    wantArgs(0, 1, "one board file, or nothing"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return ask.run(cmd, &data)
+			}
+			if ask.byVoice || ask.write != "" {
+				return usageError{errors.New("--by-voice and --write are for setting up without a board file; leave the file out")}
+			}
 			job, err := readBoard(args[0])
 			if err != nil {
 				return err
@@ -159,6 +172,7 @@ func newNew() *cobra.Command {
 		},
 	}
 	data.add(cmd)
+	ask.add(cmd)
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return cmd
 }
@@ -205,7 +219,7 @@ func newJobs() *cobra.Command {
 	)
 	cmd := &cobra.Command{
 		Use:   "jobs",
-		Short: "List the jobs, rename one or put one away",
+		Short: "List the jobs, rename one, put one away, copy its boards",
 		Args:  wantArgs(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			dir, err := data.folder()
@@ -260,6 +274,6 @@ func newJobs() *cobra.Command {
 	data.add(cmd)
 	cmd.Flags().BoolVar(&archived, "archived", false, "list the jobs that were put away")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
-	cmd.AddCommand(newJobsRename(), newJobsArchive())
+	cmd.AddCommand(newJobsRename(), newJobsArchive(), newJobsBoard())
 	return cmd
 }

@@ -63,7 +63,7 @@ func startLive(t *testing.T, room *livesound.Room, data, job string) *live {
 			l.speech[line.Text] = line.Sound
 		}
 	}
-	l.cmd = exec.Command(waycall, "start", "--json", "--speech-rate", "350", "--data", data, job)
+	l.cmd = exec.Command(waycall, "start", "--json", "--speech-rate", "350", "--data", data, "--copy-to", stick(t, data), "--tester", "CD", job)
 	l.cmd.Env = append(room.Env(), "WAYCALL_MODEL="+modelFile(t))
 	l.cmd.Stderr = os.Stderr
 	out, err := l.cmd.StdoutPipe()
@@ -84,6 +84,16 @@ func startLive(t *testing.T, room *livesound.Room, data, job string) *live {
 		}
 	}()
 	return l
+}
+
+// stick is a folder that the job is copied to, such as on a USB stick.
+func stick(t *testing.T, data string) string {
+	t.Helper()
+	dir := filepath.Join(data, "stick")
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	return dir
 }
 
 // wait returns the next event of a kind.
@@ -132,7 +142,8 @@ func TestLive(t *testing.T) {
 	}
 	l := startLive(t, room, data, board)
 	for _, text := range []string{
-		"isolated and locked off", "proved dead", "lamps removed", "loads disconnected", "switches on", "leads checked",
+		"isolated and locked off", "notices up", "indicator proved", "tested dead", "proved dead", "lamps removed", "loads disconnected",
+		"electronics out", "switches on", "links as found", "leads joined nought point oh two", "leads apart over range",
 		"pass me the long screwdriver would you",
 		"five hundred and sixty megohms", "confirm",
 		"over nine nine nine",
@@ -153,6 +164,13 @@ func TestLive(t *testing.T) {
 	}
 	_ = l.cmd.Wait()
 
+	// The copy on the stick is a whole record, and the beginning of this one.
+	path, copied := filepath.Join(data, "LIVE-1"+jobFile), filepath.Join(stick(t, data), "LIVE-1"+jobFile)
+	half, err := store.Verify(t.Context(), copied)
+	if err != nil || len(half.Problems) != 0 || half.Events < 20 {
+		t.Errorf("the copy after the kill: %+v, %v", half, err)
+	}
+
 	l = startLive(t, room, data, "LIVE-1")
 	if e := l.wait("speaking"); e.Text == "" {
 		t.Error("nothing was said on going on")
@@ -166,7 +184,15 @@ func TestLive(t *testing.T) {
 		t.Fatal(err)
 	}
 
-	s, err := store.OpenReadOnly(filepath.Join(data, "LIVE-1"+jobFile))
+	// Each phrase was on the stick before the next, and the end is there, too.
+	job, err := store.Verify(t.Context(), path)
+	if err != nil || len(job.Problems) != 0 {
+		t.Errorf("%+v, %v", job, err)
+	}
+	if whole, err := store.Verify(t.Context(), copied); err != nil || whole.Head != job.Head || whole.Sounds != job.Sounds || whole.Events <= half.Events {
+		t.Errorf("the copy at the end: %+v, %v; the job: %+v", whole, err, job)
+	}
+	s, err := store.OpenReadOnly(path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -180,6 +206,9 @@ func TestLive(t *testing.T) {
 		if !ok || r.Quantity.String() != want {
 			t.Errorf("%s: %v, %v; want %s", test, r.Quantity, ok, want)
 			continue
+		}
+		if r.Tester != "CD" {
+			t.Errorf("%s was taken by %q", test, r.Tester)
 		}
 		sound, err := s.Sound(t.Context(), r.HeardID)
 		if err != nil || len(sound) < 16000 {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"time"
 
 	"golang.org/x/term"
@@ -52,7 +53,13 @@ func (s *screen) Stage(at, text string) { s.line(dim, at, "-- "+text) }
 
 func (s *screen) Heard(h hear.Heard) {
 	switch h.Outcome {
+	case hear.Note:
+		s.line(bold, "you", fmt.Sprintf("%q", h.Best().Text))
 	case hear.None:
+		if h.Missed {
+			s.line(amber, "", "(not understood)")
+			return
+		}
 		s.line(dim, "", "(talk, not for waycall)")
 	case hear.Misplaced:
 		s.line(amber, "you", h.Best().Text+"  (not on this board)")
@@ -87,7 +94,8 @@ type jsonEvent struct {
 	Text    string            `json:"text,omitempty"`    // spoken, or understood
 	Outcome string            `json:"outcome,omitempty"` // of what was heard
 	Agreed  bool              `json:"agreed,omitempty"`
-	Words   map[string]string `json:"words,omitempty"` // witness -> its words
+	Missed  bool              `json:"missed,omitempty"` // probably for waycall, and not understood
+	Words   map[string]string `json:"words,omitempty"`  // witness -> its words
 	Facts   []record.Event    `json:"facts,omitempty"`
 }
 
@@ -96,7 +104,20 @@ func (j jsonScreen) print(e jsonEvent) { _ = printJSON(j.w, e) } // a closed pip
 func (j jsonScreen) Speaking(text string) { j.print(jsonEvent{Event: "speaking", Text: text}) }
 func (j jsonScreen) Listening()           { j.print(jsonEvent{Event: "listening"}) }
 func (j jsonScreen) Heard(h hear.Heard) {
-	j.print(jsonEvent{Event: "heard", Text: h.Best().Text, Outcome: string(h.Outcome), Agreed: h.Agreed, Words: h.Words})
+	j.print(jsonEvent{Event: "heard", Text: h.Best().Text, Outcome: string(h.Outcome), Agreed: h.Agreed, Missed: h.Missed, Words: h.Words})
 }
-func (j jsonScreen) Stored(facts []record.Event) { j.print(jsonEvent{Event: "stored", Facts: facts}) }
-func (j jsonScreen) TooLong(time.Duration)       { j.print(jsonEvent{Event: "too long"}) }
+
+// Stored prints what was stored. Where the job is is nobody's business who reads a
+// log of the output; the record has it.
+func (j jsonScreen) Stored(facts []record.Event) {
+	facts = slices.Clone(facts)
+	for i := range facts {
+		if job := facts[i].Job; job != nil {
+			without := *job
+			without.Address = ""
+			facts[i].Job = &without
+		}
+	}
+	j.print(jsonEvent{Event: "stored", Facts: facts})
+}
+func (j jsonScreen) TooLong(time.Duration) { j.print(jsonEvent{Event: "too long"}) }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"reflect"
+	"regexp"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -15,6 +16,8 @@ import (
 	"waycall/internal/audio"
 	"waycall/internal/audio/mic"
 	"waycall/internal/board"
+	"waycall/internal/pack"
+	"waycall/internal/record"
 	"waycall/internal/say/espeak"
 	"waycall/internal/say/speaker"
 	"waycall/internal/session"
@@ -33,6 +36,8 @@ func newStart() *cobra.Command {
 		copyTo      string
 		asJSON      bool
 		full        bool
+		accept      string
+		tester      string
 	)
 	cmd := &cobra.Command{
 		Use:   "start JOB",
@@ -43,7 +48,10 @@ up first if it is new.
 
 Say "finish here" to end, or press Ctrl-C. Everything confirmed is on the disk
 already, with its sound. With --copy-to each phrase is also written to a copy in
-another folder, such as on a USB stick, as soon as it is stored. With --full the
+another folder, such as on a USB stick, as soon as it is stored. With --accept agreed
+a reading that both recognisers heard alike and that passes goes onto the schedule
+when the next one begins, and "scratch that" takes it off; all others are confirmed
+aloud, as without it. With --full the
 session is shown on the whole of the terminal, to be read from three metres: make
 the terminal's letters large, to 80 columns by 24 rows or so.`,
 		Example: "  waycall start board.yaml\n  waycall start TER-0107 --copy-to /media/stick\n  waycall start TER-0107 --full",
@@ -56,8 +64,18 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 			if wpm < 80 || wpm > 400 {
 				return usageError{fmt.Errorf("--speech-rate is %d; give 80 to 400 words a minute", wpm)}
 			}
+			habit, ok := habits[accept]
+			if !ok {
+				return usageError{fmt.Errorf("--accept is %q; give each or agreed", accept)}
+			}
+			if tester != "" && !initials.MatchString(tester) {
+				return usageError{fmt.Errorf("--tester is %q; give initials, up to 6 letters", tester)}
+			}
 			if full && asJSON {
 				return usageError{errors.New("--full and --json both want the output; give one of them")}
+			}
+			if dir, err := data.folder(); err == nil {
+				pack.Tidy(dir) // what a killed import may have left
 			}
 			log, err := data.openOrCreate(ctx, args[0])
 			if err != nil {
@@ -111,6 +129,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 			s := session.Session{
 				Source: sound, Ear: e, Voice: voice, Player: loud, Log: log, Keeper: log,
 				Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: pause},
+				Habit: habit, Tester: tester,
 			}
 			_, err = s.Run(ctx, board.Job{}, from)
 			return err
@@ -122,11 +141,19 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 	cmd.Flags().StringVar(&speakerName, "speaker", "", "loudspeaker or headphones, by a part of the name")
 	cmd.Flags().StringVar(&copyTo, "copy-to", "", "keep a copy of the job in this folder, too, such as on a USB stick")
 	cmd.Flags().DurationVar(&pause, "pause", 500*time.Millisecond, "silence that ends a phrase")
-	cmd.Flags().IntVar(&wpm, "speech-rate", 170, "how fast waycall speaks, words a minute")
+	cmd.Flags().StringVar(&accept, "accept", "each", "what puts a reading on the schedule: each is confirmed aloud, or one that is agreed and passes is accepted when the next begins (each or agreed)")
+	cmd.Flags().StringVar(&tester, "tester", "", "initials of who tests in this session, where it is not the job's tester")
+	cmd.Flags().IntVar(&wpm, "speech-rate", espeak.DefaultSpeed, "how fast waycall speaks, words a minute")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print what happens as JSON, one object a line")
 	cmd.Flags().BoolVar(&full, "full", false, fullUsage)
 	return cmd
 }
+
+// habits are the values of --accept.
+var habits = map[string]record.Habit{"each": record.Each, "agreed": record.Agreed}
+
+// initials are what a tester is known by on the schedule.
+var initials = regexp.MustCompile(`^\p{L}{1,6}$`)
 
 // openOrCreate opens a job by its reference, or sets it up from a board file.
 func (d *dataFlag) openOrCreate(ctx context.Context, arg string) (*store.Store, error) {

@@ -128,14 +128,17 @@ const (
 
 // NewEndpointer returns an Endpointer at the beginning of a stream.
 func NewEndpointer(s Settings) *Endpointer {
-	s = s.filled()
-	e := &Endpointer{
-		loudest: floorPrior,
-		pause:   int(s.Pause / (10 * time.Millisecond)),
-		longest: int(s.Longest / (10 * time.Millisecond)),
-	}
+	e := &Endpointer{loudest: floorPrior}
+	e.Set(s)
 	e.floor.reset()
 	return e
+}
+
+// Set changes when a phrase is over, from now on; for one that is running, too.
+func (e *Endpointer) Set(s Settings) {
+	s = s.filled()
+	e.pause = int(s.Pause / (10 * time.Millisecond))
+	e.longest = int(s.Longest / (10 * time.Millisecond))
 }
 
 // Push takes the next sound and returns what was noticed in it, in order.
@@ -174,6 +177,9 @@ func (e *Endpointer) wait() {
 	e.state, e.run, e.paused = waiting, 0, false
 	e.levels = e.levels[:0]
 }
+
+// Skipping reports whether somebody still speaks on after a phrase that was too long.
+func (e *Endpointer) Skipping() bool { return e.state == skipping }
 
 // now returns the stream position in samples.
 func (e *Endpointer) now() int64 { return e.begin + int64(len(e.buf)) }

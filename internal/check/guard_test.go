@@ -309,7 +309,11 @@ supply_most,25,kA,practice
 cpc_same_to,16,mm2,BS 7671:2018+A2:2022 Table 54.7
 cpc_half_from,35,mm2,BS 7671:2018+A2:2022 Table 54.7
 bonding_least,6,mm2,BS 7671:2018+A2:2022 regulation 544.1.1
-bonding_most,25,mm2,BS 7671:2018+A2:2022 regulation 544.1.1`,
+bonding_most,25,mm2,BS 7671:2018+A2:2022 regulation 544.1.1
+leads_joined,0.5,ohm,practice
+leads_open,5,ohm,practice
+leads_apart,99,Mohm,practice
+leads_touch,1,Mohm,practice`,
 	"materials": `copper,234.5,0.00345,17.241
 aluminium,228,0.0025,28.264
 lead,230,0.00145,214

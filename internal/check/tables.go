@@ -168,7 +168,7 @@ var limitNames = strings.Fields(`cmin cold_share operating operating_constant ro
 	release_tolerance bonding ring_match ring_open length_tolerance small_ohm loop_uncertainty loop_small
 	insulation_uncertainty insulation_doubtful insulation_sound slip rcd_additional rcd_ramp_least rcd_ramp_most rcd_quickest
 	drop_lighting drop_other instantaneous three_phase_least three_phase_most supply_most cpc_same_to cpc_half_from
-	bonding_least bonding_most`)
+	bonding_least bonding_most leads_joined leads_open leads_apart leads_touch`)
 
 func limit(name string) float64   { return data.limits[name].value }
 func sourceOf(name string) string { return data.limits[name].source }

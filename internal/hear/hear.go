@@ -41,6 +41,7 @@ type Text struct {
 type First interface {
 	Listen(sound []float32) error           // take in 16 kHz mono sound
 	Free() (Text, error)                    // the likeliest words, whatever they are
+	Note() (Text, error)                    // as Free, and as long as a note may be
 	Held(a *phrase.Automaton) (Text, error) // the likeliest phrase of the automaton
 	Score(words string) (Text, error)       // how likely these words are
 	Prepare(a *phrase.Automaton)            // make ready for an automaton ahead of its use
@@ -60,6 +61,7 @@ type Outcome string
 // The outcomes.
 const (
 	None      Outcome = "none"      // silence, noise, or talk that is not for us
+	Note      Outcome = "note"      // free speech that was asked for: Ear.Note
 	Reading   Outcome = "reading"   // a reading in full or a value
 	Command   Outcome = "command"   // a phrase of the conversation
 	Misplaced Outcome = "misplaced" // a clear phrase that cannot be here, such as way 31 of 12
@@ -75,6 +77,7 @@ type Candidate struct {
 // Heard is what the witnesses made of one phrase.
 type Heard struct {
 	Outcome    Outcome
+	Missed     bool               // for None: it was probably for us, see missed
 	Agreed     bool               // nothing speaks against the likeliest candidate: see the package comment
 	Confidence float64            // probability that the likeliest candidate is what was said; negative where none is claimed
 	Candidates []Candidate        // likeliest first; more than one when disputed; for None what came nearest, if anything
@@ -146,6 +149,36 @@ func (e *Ear) Prepare(s phrase.Scope) error {
 	a := e.automaton(s)
 	e.first.Prepare(a)
 	return e.second.Prepare(a)
+}
+
+// Note hears free speech, such as the words of a note, in 16 kHz mono sound of at
+// most 29 s, held to nothing. The third witness hears it where there is one: it was
+// adapted on less of the trade, and of the 11,349 words of the set talk in quiet it
+// gets 11 % wrong where the first gets 22 %. Nobody else vouches for what it writes, so
+// the sound must be kept beside it. The one candidate is empty when there are no words,
+// or when they ran on without an end.
+func (e *Ear) Note(sound []float32) (Heard, error) {
+	e.busy.Lock()
+	defer e.busy.Unlock()
+	h := nothing()
+	h.Outcome = Note
+	witness, name := e.first, WhisperFree
+	if e.third != nil {
+		witness, name = e.third, WhisperOther
+	}
+	if err := witness.Listen(sound); err != nil {
+		return h, err
+	}
+	text, err := witness.Note()
+	if err != nil {
+		return h, err
+	}
+	h.note(name, text)
+	if !text.Ended {
+		text.Words = "" // it went round in circles, as in noise
+	}
+	h.Candidates = []Candidate{{Text: text.Words, LogProb: text.LogProb}}
+	return h, nil
 }
 
 // automaton keeps the automata of the scopes seen, of which one board has a few

@@ -19,6 +19,7 @@ type fakeFirst struct {
 
 func (f *fakeFirst) Listen([]float32) error               { return f.err }
 func (f *fakeFirst) Free() (Text, error)                  { return f.free, nil }
+func (f *fakeFirst) Note() (Text, error)                  { return f.free, nil }
 func (f *fakeFirst) Held(*phrase.Automaton) (Text, error) { return f.held, nil }
 func (f *fakeFirst) Prepare(*phrase.Automaton)            {}
 func (f *fakeFirst) Adapted() bool                        { return !f.plain }

@@ -57,6 +57,7 @@ func (l *listener) Listen(sound []float32) error {
 	return l.err
 }
 
+func (l *listener) Note() (Text, error) { return l.Free() }
 func (l *listener) Free() (Text, error) {
 	defer l.enter()()
 	return text(said[int(l.sound[0])], -0.5-float64(len(l.sound))/1000), nil

@@ -113,13 +113,13 @@ func Write(ctx context.Context, path, scratch string, w io.Writer) (Manifest, er
 	return m, nil
 }
 
-func write(ctx context.Context, path, scratch string, w io.Writer) (m Manifest, err error) {
-	dir, err := os.MkdirTemp(scratch, ".waycall-export-*")
+func write(ctx context.Context, path, folder string, w io.Writer) (m Manifest, err error) {
+	temporary, err := newScratch(folder, ".waycall-export-*")
 	if err != nil {
 		return m, err
 	}
-	defer os.RemoveAll(dir)
-	database := filepath.Join(dir, databaseName)
+	defer temporary.remove()
+	database := filepath.Join(temporary.dir, databaseName)
 	if err := store.Snapshot(path, database); err != nil {
 		return m, err
 	}
@@ -200,7 +200,8 @@ type Packed struct {
 	Manifest Manifest
 	State    record.State // what the record says
 	Report   store.Report // what store.Verify found: no problems
-	database string       // the temporary file, "" once it was kept
+	database string       // the temporary file
+	folder   *scratch     // where it is; nil when nothing is there
 }
 
 // Open checks all of the packed job in file. scratch is the folder in which its
@@ -221,17 +222,18 @@ func (p *Packed) Keep(path string) error {
 	if err := store.Move(p.database, path); err != nil {
 		return err
 	}
-	os.Remove(filepath.Dir(p.database))
-	p.database = ""
+	p.Close() // the folder is empty now
 	return nil
 }
 
 // Close removes what was unpacked and not kept.
 func (p *Packed) Close() error {
-	if p.database == "" {
+	if p.folder == nil {
 		return nil
 	}
-	return os.RemoveAll(filepath.Dir(p.database))
+	folder := p.folder
+	p.folder = nil
+	return folder.remove()
 }
 
 func (p *Packed) open(ctx context.Context, file, scratch string) error {
@@ -428,10 +430,10 @@ func (p *Packed) unpack(f *zip.File, scratch string) error {
 	if err != nil || string(head[:len(magic)]) != magic || string(head[applicationAt:applicationAt+4]) != "wayc" {
 		return refuse(store.ErrForeign, "its %s is another program's", databaseName)
 	}
-	dir, err := os.MkdirTemp(scratch, ".waycall-import-*")
-	if err != nil {
+	if p.folder, err = newScratch(scratch, ".waycall-import-*"); err != nil {
 		return fmt.Errorf("%w; name a folder that can be written to", err)
 	}
+	dir := p.folder.dir
 	p.database = filepath.Join(dir, databaseName)
 	var room unix.Statfs_t
 	if err := unix.Statfs(dir, &room); err == nil && int64(room.Bavail)*int64(room.Bsize) < want.Size {

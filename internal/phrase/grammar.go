@@ -14,6 +14,7 @@ package phrase
 import (
 	"fmt"
 	"io/fs"
+	"maps"
 	"slices"
 	"strings"
 )
@@ -46,37 +47,48 @@ type ending struct {
 // lexicon lexicon.txt. It returns an error that names the file and line when
 // the text is wrong, and one that shows the phrase when it is ambiguous or
 // holds a word that the lexicon lacks.
-func Load(files fs.FS) (*Grammar, error) {
-	set, err := readJSGF(files, "phrases")
+func Load(files fs.FS) (*Grammar, error) { return LoadNamed(files, "phrases") }
+
+// LoadNamed is Load for another grammar beside that one: its top rule is <phrase> in
+// NAME.gram, and words that lexicon.txt lacks are in NAME.txt.
+func LoadNamed(files fs.FS, name string) (*Grammar, error) {
+	set, err := readJSGF(files, name)
 	if err != nil {
 		return nil, err
 	}
-	if set.rules["phrases.phrase"] == nil {
-		return nil, fmt.Errorf("phrases.gram: no rule <phrase>; the grammar begins there")
+	file := name + ".gram"
+	if set.rules[name+".phrase"] == nil {
+		return nil, fmt.Errorf("%s: no rule <phrase>; the grammar begins there", file)
 	}
 	g := &Grammar{words: []string{""}, next: [][]step{nil}}
 	b := builder{set: set, g: g}
-	part, err := b.build(ref{"phrases.phrase", "phrases.gram"})
+	part, err := b.build(ref{name + ".phrase", file})
 	if err != nil {
 		return nil, err
 	}
 	if len(part.empty) > 0 {
-		return nil, fmt.Errorf("phrases.gram: <phrase> may be empty; make one of its parts obligatory")
+		return nil, fmt.Errorf("%s: <phrase> may be empty; make one of its parts obligatory", file)
 	}
 	g.next[0] = part.first
 	g.ends = make([]ending, len(g.words))
 	for _, l := range part.last {
 		if g.ends[l.to].ok {
-			return nil, fmt.Errorf("phrases.gram: a phrase ending in %q ends in two ways; remove one", g.words[l.to])
+			return nil, fmt.Errorf("%s: a phrase ending in %q ends in two ways; remove one", file, g.words[l.to])
 		}
 		g.ends[l.to] = ending{true, l.tags}
 	}
 	if err := g.unambiguous(); err != nil {
 		return nil, err
 	}
-	g.lexicon, err = readLexicon(files, "lexicon.txt")
-	if err != nil {
+	if g.lexicon, err = readLexicon(files, "lexicon.txt"); err != nil {
 		return nil, err
+	}
+	if _, err := fs.Stat(files, name+".txt"); err == nil {
+		more, err := readLexicon(files, name+".txt")
+		if err != nil {
+			return nil, err
+		}
+		maps.Copy(g.lexicon, more)
 	}
 	for _, w := range g.words[1:] {
 		if _, ok := g.lexicon[w]; !ok {

@@ -357,3 +357,31 @@ func BenchmarkNarrow(b *testing.B) {
 
 // seeded returns a repeatable source of random numbers.
 func seeded() func(n int) int { return rand.New(rand.NewPCG(7, 11)).IntN }
+
+// Another grammar beside the first has its own top rule and may have words of its
+// own, which the first does not get.
+func TestLoadNamed(t *testing.T) {
+	files := fstest.MapFS{
+		"phrases.gram": {Data: []byte("#JSGF V1.0;\ngrammar phrases;\npublic <phrase> = yes {say confirm};\n")},
+		"other.gram":   {Data: []byte("#JSGF V1.0;\ngrammar other;\npublic <phrase> = yes {say confirm} | later {say wait};\n")},
+		"lexicon.txt":  {Data: []byte("yes\n")},
+		"other.txt":    {Data: []byte("later : L EY T ER\n")},
+	}
+	g, err := LoadNamed(files, "other")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if m, ok := g.Meaning("later"); !ok || m.Command != "wait" {
+		t.Errorf("%+v, %v", m, ok)
+	}
+	if first, err := Load(files); err != nil || len(first.Lexicon()) != 1 {
+		t.Errorf("%v, %v", first, err)
+	}
+	if _, err := LoadNamed(files, "none"); err == nil || !strings.Contains(err.Error(), "none") {
+		t.Error(err)
+	}
+	delete(files, "other.txt")
+	if _, err := LoadNamed(files, "other"); err == nil || !strings.Contains(err.Error(), `no line for "later"`) {
+		t.Error(err)
+	}
+}

@@ -27,17 +27,19 @@ type Kind string
 // Kinds of event. Heard and Said are what passed between the electrician and
 // the tool; the others are facts that change what is known about the board.
 const (
-	Opened    Kind = "opened"    // a session began, or began again: Job is what is tested
+	Opened    Kind = "opened"    // a session began, or began again: Job is what is tested, Habit how its readings are accepted
 	Heard     Kind = "heard"     // a phrase for us: Phrase holds what each witness heard; the sound is kept with it
 	Said      Kind = "said"      // a prompt: Text
-	Prepared  Kind = "prepared"  // a preparation step was answered or its answer taken back: Board, Step, Answer, Reason
-	Proposed  Kind = "proposed"  // a reading was understood and read back: Slot, Quantity, Verdict, and Then for what the same breath gave beside it; not yet on the schedule
-	Confirmed Kind = "confirmed" // the electrician confirmed the pending proposal, all of which is now on the schedule
+	Prepared  Kind = "prepared"  // a preparation step was answered or its answer taken back: Board, Step, Answer, Reason; of a check of the leads Quantity and Verdict
+	Proposed  Kind = "proposed"  // a reading was understood and read back: Slot, Quantity, Verdict, and Then for what the same breath gave beside it; not yet on the schedule; Doubted says that it must be confirmed aloud
+	Confirmed Kind = "confirmed" // the electrician confirmed the pending proposal, all of which is now on the schedule; with the Answer Accepted it was not said but implied by the next reading
 	Dropped   Kind = "dropped"   // the pending proposal was rejected or replaced: Reason
-	Withdrawn Kind = "withdrawn" // a confirmed reading was taken back: Slot, Reason
+	Withdrawn Kind = "withdrawn" // a confirmed reading was taken back: Slot, Reason; or a note or an observation: Of
 	Skipped   Kind = "skipped"   // a due test was not made, or that was taken back: Slot, Answer, Reason
 	Moved     Kind = "moved"     // the electrician went to another test, which is due now whatever stands there: Slot
 	Retest    Kind = "retest"    // a way, or with way 0 the board itself, is to be tested again after work on it: Slot.Board, Slot.Way; the earlier readings stay in the log
+	Noted     Kind = "noted"     // a note was made in free speech: Text, Slot.Board, Slot.Way (0 is the board itself)
+	Observed  Kind = "observed"  // an observation was made: Code, and the rest as of a note
 	Paused    Kind = "paused"
 	CarriedOn Kind = "carried on" // the pause is over; without a pause: back from a Moved to the order of testing
 	Finished  Kind = "finished"   // the electrician ended the session
@@ -55,6 +57,17 @@ const (
 	Waived        How = "waived"         // a dead test was expressly waived, with a reason, so that live ones may go on
 	NotMade       How = "skipped"        // the test was left out
 	TakenBack     How = "taken back"     // an answer to a step, or that a test was left out, was given in error
+	Accepted      How = "accepted"       // of Confirmed: the next reading began, in a session whose habit allows that
+)
+
+// Habit says when a reading that was read back goes onto the schedule. The
+// strings are stored, so they never change.
+type Habit string
+
+// The habits.
+const (
+	Each   Habit = ""       // every reading is confirmed aloud
+	Agreed Habit = "agreed" // one that passes and that nothing speaks against is accepted when the next reading begins
 )
 
 // Phrase is what was heard, kept word for word beside its sound.
@@ -78,6 +91,8 @@ type Meaning struct {
 	Quantity  *reading.Quantity `json:"quantity,omitempty"`
 	OverRange bool              `json:"over_range,omitempty"`
 	Reason    string            `json:"reason,omitempty"`
+	Last      int               `json:"last,omitempty"` // the last of several ways that begin with Way
+	Code      string            `json:"code,omitempty"` // of an observation
 	Then      []Part            `json:"then,omitempty"` // what the same breath said after it, of the same way
 }
 
@@ -87,9 +102,9 @@ type Part struct {
 	Quantity reading.Quantity `json:"quantity"`
 }
 
-// Further is a reading that was given in one breath with another, such as the
-// second and the third end of a ring. It is proposed with it, and confirmed or
-// dropped with it.
+// Further is a reading that was given in one breath with another: another end of
+// a ring, or the same over-range reading on another way. It is proposed with it,
+// and confirmed or dropped with it.
 type Further struct {
 	Slot     Slot             `json:"slot"`
 	Quantity reading.Quantity `json:"quantity"`
@@ -105,6 +120,8 @@ type Event struct {
 	Kind Kind      `json:"kind"`
 
 	Job      *board.Job        `json:"job,omitempty"`
+	Habit    Habit             `json:"habit,omitempty"`
+	Tester   string            `json:"tester,omitempty"` // of Opened: initials of who tests; empty for the job's
 	Phrase   *Phrase           `json:"phrase,omitempty"`
 	Text     string            `json:"text,omitempty"`
 	Board    int               `json:"board,omitempty"` // of a preparation step
@@ -113,7 +130,10 @@ type Event struct {
 	Slot     *Slot             `json:"slot,omitempty"`
 	Quantity *reading.Quantity `json:"quantity,omitempty"`
 	Verdict  *check.Verdict    `json:"verdict,omitempty"`
-	Then     []Further         `json:"then,omitempty"` // of a proposal: the other readings of the breath
+	Then     []Further         `json:"then,omitempty"`    // of a proposal: the other readings of the breath
+	Doubted  bool              `json:"doubted,omitempty"` // of a proposal: it was disputed, corrected or given for several ways
 	Reason   string            `json:"reason,omitempty"`
+	Code     string            `json:"code,omitempty"`     // of an observation: C1, C2, C3 or FI
+	Of       int64             `json:"of,omitempty"`       // of Withdrawn: the note or observation that is taken back
 	HeardID  int64             `json:"heard_id,omitempty"` // the Heard event whose sound this rests on
 }

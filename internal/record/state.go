@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"fmt"
 	"reflect"
 	"slices"
@@ -16,12 +17,15 @@ import (
 type State struct {
 	Job      board.Job
 	Sessions int       // how often a session was opened; 0 for an empty log
+	Habit    Habit     // of the last session
+	Tester   string    // initials of who tests in the last session
 	LastID   int64     // of the last event, 0 for an empty log
 	LastAt   time.Time // of the last event
 
 	Answers  []Answer  // every answer to a preparation step, in order
 	Readings []Reading // every reading ever confirmed, in order, whether or not it still stands
 	Skips    []Skip    // every test ever left out, in order
+	Notes    []Note    // every note and observation ever made, in order, whether or not it still stands
 
 	Pending  *Proposal // read back and waiting to be confirmed
 	Board    int       // the number of the board in hand: the last one that anything was done on; at the start the first that is tested
@@ -45,6 +49,11 @@ type Answer struct {
 	HeardID int64
 	At      time.Time
 	Ended   int64 // the event that took it back or replaced it; 0 while it stands
+
+	// Of a check of the leads what was read and what is thought of it; otherwise
+	// zero.
+	Quantity reading.Quantity
+	Verdict  check.Verdict
 }
 
 // Proposal is a reading that was understood and read back, with those that the
@@ -57,6 +66,19 @@ type Proposal struct {
 	HeardID  int64 // the phrase that gave the value
 	At       time.Time
 	Then     []Further `json:",omitempty"` // the others; of a Reading always empty
+	Doubted  bool      `json:",omitempty"` // it was disputed, corrected or given for several ways, so nothing but "confirm" stores it
+}
+
+// MayBeImplied reports whether the next reading alone may put p on the schedule,
+// in a session whose habit allows that: every verdict passes and nothing spoke
+// against what was heard.
+func (p Proposal) MayBeImplied() bool {
+	for _, one := range p.Each() {
+		if one.Verdict.Result != check.Pass {
+			return false
+		}
+	}
+	return !p.Doubted
 }
 
 // Each returns the readings of a proposal one by one, in the order in which
@@ -66,7 +88,7 @@ func (p Proposal) Each() []Proposal {
 	first.Then = nil
 	all := []Proposal{first}
 	for _, f := range p.Then {
-		all = append(all, Proposal{Slot: f.Slot, Quantity: f.Quantity, Verdict: f.Verdict, EventID: p.EventID, HeardID: f.HeardID, At: p.At})
+		all = append(all, Proposal{Slot: f.Slot, Quantity: f.Quantity, Verdict: f.Verdict, EventID: p.EventID, HeardID: f.HeardID, At: p.At, Doubted: p.Doubted})
 	}
 	return all
 }
@@ -87,6 +109,8 @@ type Reading struct {
 	Proposal          // as it was read back
 	ConfirmedID int64 // the Confirmed event
 	Confirmed   time.Time
+	Implied     bool   // by the next reading, and not said
+	Tester      string // initials of who confirmed it
 	Standing    Standing
 	Ended       int64  // the event that ended its standing; 0 while it stands
 	EndReason   string // why, where it was said
@@ -175,6 +199,12 @@ func (s State) apply(e Event) (State, error) {
 	if err := s.mayHappen(e.Kind); err != nil {
 		return s, err
 	}
+	switch {
+	case e.Kind == Noted || e.Kind == Observed:
+		return s.noted(e)
+	case e.Kind == Withdrawn && e.Of != 0:
+		return s.unnoted(e)
+	}
 	switch e.Kind {
 	case Heard, Said:
 		return s, nil
@@ -185,7 +215,7 @@ func (s State) apply(e Event) (State, error) {
 	case Proposed:
 		return s.proposed(e)
 	case Confirmed:
-		return s.confirmed(e), nil
+		return s.confirmed(e)
 	case Dropped:
 		s.Pending = nil
 		return s, nil
@@ -242,7 +272,7 @@ func (s State) mayHappen(k Kind) error {
 		if pending {
 			return fmt.Errorf("a reading is still pending")
 		}
-	case Prepared, Proposed, Withdrawn, Skipped, Moved, Retest:
+	case Prepared, Proposed, Withdrawn, Skipped, Moved, Retest: // a note may be made while a reading waits
 		if pending {
 			return fmt.Errorf("a reading is still pending")
 		}
@@ -279,8 +309,11 @@ func (s State) opened(e Event) (State, error) {
 	default:
 		s.Resumed = append(slices.Clip(s.Resumed), e.ID)
 	}
+	if e.Habit != Each && e.Habit != Agreed {
+		return s, fmt.Errorf("its habit is %q", e.Habit)
+	}
 	s.Sessions++
-	s.Finished = false
+	s.Habit, s.Tester, s.Finished = e.Habit, cmp.Or(e.Tester, e.Job.Tester), false
 	return s, nil
 }
 
@@ -299,6 +332,19 @@ func (s State) prepared(e Event) (State, error) {
 	if _, ok := s.Answered(e.Board, e.Step); !ok && e.Answer == TakenBack {
 		return s, fmt.Errorf("the step has no answer to take back")
 	}
+	given := Answer{Board: e.Board, Step: e.Step, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At}
+	if (e.Quantity == nil) != (e.Verdict == nil) {
+		return s, fmt.Errorf("it has a figure without a verdict, or the other way round")
+	}
+	if e.Quantity != nil {
+		if err := e.Quantity.Check(); err != nil {
+			return s, err
+		}
+		if !known(e.Verdict.Result) {
+			return s, fmt.Errorf("its verdict is %q", e.Verdict.Result)
+		}
+		given.Quantity, given.Verdict = *e.Quantity, *e.Verdict
+	}
 	if s.Board != e.Board {
 		s.Board, s.Way = e.Board, 0
 	}
@@ -309,7 +355,7 @@ func (s State) prepared(e Event) (State, error) {
 		}
 	}
 	if e.Answer != TakenBack {
-		s.Answers = append(s.Answers, Answer{Board: e.Board, Step: e.Step, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At})
+		s.Answers = append(s.Answers, given)
 	}
 	return s, nil
 }
@@ -321,7 +367,7 @@ func (s State) proposed(e Event) (State, error) {
 	if err := s.slot(e.Slot, false); err != nil {
 		return s, err
 	}
-	p := Proposal{Slot: *e.Slot, Quantity: *e.Quantity, Verdict: *e.Verdict, EventID: e.ID, HeardID: e.HeardID, At: e.At, Then: slices.Clone(e.Then)}
+	p := Proposal{Slot: *e.Slot, Quantity: *e.Quantity, Verdict: *e.Verdict, EventID: e.ID, HeardID: e.HeardID, At: e.At, Then: slices.Clone(e.Then), Doubted: e.Doubted}
 	seen := map[Slot]bool{}
 	for _, one := range p.Each() {
 		if err := s.slot(&one.Slot, false); err != nil {
@@ -330,16 +376,16 @@ func (s State) proposed(e Event) (State, error) {
 		switch {
 		case seen[one.Slot]:
 			return s, fmt.Errorf("it has two readings of one test")
-		case one.Slot.Board != p.Slot.Board || one.Slot.Way != p.Slot.Way:
-			return s, fmt.Errorf("it has readings of two ways")
+		case one.Slot.Board != p.Slot.Board:
+			return s, fmt.Errorf("it has readings of two boards")
+		case one.Slot.Way != p.Slot.Way && (one.Slot.Test != p.Slot.Test || one.Quantity.Bound != reading.GreaterThan || !one.Quantity.Equal(p.Quantity)):
+			return s, fmt.Errorf("it has readings of two ways that are not the same bound of one test")
 		}
 		seen[one.Slot] = true
 		if err := one.Slot.Test.Fits(one.Quantity); err != nil {
 			return s, err
 		}
-		switch one.Verdict.Result {
-		case check.Pass, check.Investigate, check.Fail, check.CannotSay:
-		default:
+		if !known(one.Verdict.Result) {
 			return s, fmt.Errorf("its verdict is %q", one.Verdict.Result)
 		}
 	}
@@ -347,17 +393,35 @@ func (s State) proposed(e Event) (State, error) {
 	return s, nil
 }
 
+func known(r check.Result) bool {
+	switch r {
+	case check.Pass, check.Investigate, check.Fail, check.CannotSay:
+		return true
+	}
+	return false
+}
+
 // confirmed puts all that is pending on the schedule, each reading by itself.
-func (s State) confirmed(e Event) State {
+func (s State) confirmed(e Event) (State, error) {
+	switch {
+	case e.Answer != "" && e.Answer != Accepted:
+		return s, fmt.Errorf("its answer is %q", e.Answer)
+	case e.Answer == Accepted && (s.Habit != Agreed || !s.Pending.MayBeImplied()):
+		return s, fmt.Errorf("it was not said, and nothing else stores that reading")
+	}
 	all := s.Pending.Each()
-	s.Pending, s.Readings = nil, slices.Clip(s.Readings)
+	s.Pending = nil
+	// Copied once, because a long job has thousands.
+	s.Readings = append(make([]Reading, 0, len(s.Readings)+len(all)), s.Readings...)
 	for _, p := range all {
-		s = s.end(p.Slot, Replaced, e)
-		s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
-		s.Readings = append(s.Readings, Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At})
+		endIn(s.Readings, p.Slot, Replaced, e)
+		if _, skipped := s.LeftOut(p.Slot); skipped {
+			s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
+		}
+		s.Readings = append(s.Readings, Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Implied: e.Answer == Accepted, Tester: s.Tester})
 		s = s.arrived(p.Slot)
 	}
-	return s
+	return s, nil
 }
 
 func (s State) withdrawn(e Event) (State, error) {
@@ -419,12 +483,17 @@ func (s State) arrived(slot Slot) State {
 // end ends the standing of the reading in slot, if there is one.
 func (s State) end(slot Slot, how Standing, e Event) State {
 	s.Readings = slices.Clone(s.Readings)
-	for i := range s.Readings {
-		if r := &s.Readings[i]; r.Slot == slot && r.Standing == Stands {
+	endIn(s.Readings, slot, how, e)
+	return s
+}
+
+// endIn does the same in readings that nobody else has.
+func endIn(readings []Reading, slot Slot, how Standing, e Event) {
+	for i := range readings {
+		if r := &readings[i]; r.Slot == slot && r.Standing == Stands {
 			r.Standing, r.Ended, r.EndReason = how, e.ID, e.Reason
 		}
 	}
-	return s
 }
 
 func (s State) endSkips(which func(Skip) bool, by int64) State {

@@ -196,6 +196,17 @@ func TestApplyRefuses(t *testing.T) {
 	elsewhere.Then[1].Slot = *slot(1, reading.R2, 0)
 	volts.Then[0].Quantity.Unit = reading.Volt
 	unjudged.Then[0].Verdict.Result = ""
+	habit := opened()
+	habit.Habit = Agreed
+	doubted, failing := p, p
+	doubted.Doubted = true
+	failing.Verdict = &check.Verdict{Result: check.Fail}
+	implied := Event{Kind: Confirmed, Answer: Accepted}
+	fifteen := reading.Quantity{Value: 15, Bound: reading.Exactly, Unit: reading.Megohm}
+	ways := proposed(slot(1, reading.LNE, 0), ">999", 0)
+	ways.Then = []Further{{Slot: *slot(2, reading.LNE, 1), Quantity: *p.Quantity, Verdict: *p.Verdict}}
+	figures := p
+	figures.Then = ways.Then
 	for name, events := range map[string][]Event{
 		"not opened":                  {p},
 		"opened without a job":        {{Kind: Opened}},
@@ -240,6 +251,15 @@ func TestApplyRefuses(t *testing.T) {
 		"volts in a breath":           {opened(), volts},
 		"no verdict in a breath":      {opened(), unjudged},
 		"took back no skip":           {opened(), {Kind: Skipped, Slot: slot(1, reading.LN, 0), Answer: TakenBack}},
+		"implied without the habit":   {opened(), p, implied},
+		"implied though doubted":      {habit, doubted, implied},
+		"implied though it fails":     {habit, failing, implied},
+		"confirmed by a limitation":   {habit, p, {Kind: Confirmed, Answer: Limitation}},
+		"unknown habit":               {{Kind: Opened, Job: job(), Habit: "some"}},
+		"a bound and a figure":        {opened(), ways},
+		"figures of two ways":         {opened(), figures},
+		"leads without a verdict":     {opened(), {Kind: Prepared, Board: 1, Step: "x", Answer: Done, Quantity: &fifteen}},
+		"leads of an unknown verdict": {opened(), {Kind: Prepared, Board: 1, Step: "x", Answer: Done, Quantity: &fifteen, Verdict: &check.Verdict{Result: "good"}}},
 		"unknown kind":                {opened(), {Kind: "hummed", Slot: slot(1, reading.LNE, 0)}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -344,6 +364,26 @@ func TestSlotCheck(t *testing.T) {
 		if c.want == "" && err != nil || c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want)) {
 			t.Errorf("%+v: error %v, want %q", c.slot, err, c.want)
 		}
+	}
+}
+
+// In the second habit a reading that passes is stored when the next one begins,
+// and the same bound may be given for several ways; both are known for what they
+// are.
+func TestImplied(t *testing.T) {
+	habit := opened()
+	habit.Habit = Agreed
+	ways := proposed(slot(1, reading.LNE, 0), ">999", 0)
+	ways.Then = []Further{{Slot: *slot(2, reading.LNE, 1), Quantity: *ways.Quantity, Verdict: *ways.Verdict}}
+	ways.Doubted = true
+	s := fold(t, habit, proposed(slot(1, reading.LN, 0), "200", 0), Event{Kind: Confirmed, Answer: Accepted}, ways, Event{Kind: Confirmed})
+	if len(s.Readings) != 3 || !s.Readings[0].Implied || s.Readings[1].Implied || s.Readings[2].Slot.Way != 2 || !s.Readings[2].Doubted {
+		t.Errorf("%+v", s.Readings)
+	}
+	ohms, good := reading.Quantity{Value: 0.1, Places: 1, Bound: reading.Exactly, Unit: reading.Ohm}, check.Verdict{Result: check.Pass}
+	s = fold(t, opened(), Event{Kind: Prepared, Board: 1, Step: "leads joined", Answer: Done, Quantity: &ohms, Verdict: &good})
+	if a, ok := s.Answered(1, "leads joined"); !ok || a.Quantity != ohms || a.Verdict.Result != check.Pass {
+		t.Errorf("%+v", a)
 	}
 }
 

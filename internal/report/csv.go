@@ -38,6 +38,8 @@ func testColumns() []string {
 //	line         one line of the schedule
 //	point        one point of a ring, in the column of its test
 //	earlier      a reading that no longer stands, in the column of its test
+//	observation  what the tester found, in remarks; result is its code
+//	note         what the tester noted, in remarks
 //	preparation  a preparation step: result is the answer
 //	to do        what remains, in remarks
 //	caution      in remarks; belongs with the readings
@@ -91,6 +93,18 @@ func (s Schedule) CSV(w io.Writer) error {
 			}
 			writeEarlier(l.Tested, func(fields map[string]string) { write("earlier", b.Number, fields) }, l.about())
 		}
+	}
+	place := func(way int) string {
+		if way == 0 {
+			return ""
+		}
+		return strconv.Itoa(way)
+	}
+	for _, o := range s.Observations {
+		write("observation", o.Board, map[string]string{"way": place(o.Way), "result": o.Code, "remarks": o.Text})
+	}
+	for _, n := range s.Notes {
+		write("note", n.Board, map[string]string{"way": place(n.Way), "remarks": n.Text})
 	}
 	for _, p := range s.Preparation {
 		answer, remark := p.Answer, p.Step

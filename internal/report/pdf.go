@@ -928,7 +928,7 @@ func columnsOf(show []testColumn) []reading.Test {
 }
 
 // after writes what belongs to all boards: what was left out, what is left to
-// do, the preparation.
+// do, what was observed and noted, the preparation.
 func (p *pdf) after() {
 	s := p.s
 	p.newPage()
@@ -973,6 +973,7 @@ func (p *pdf) after() {
 	for _, item := range s.ToDo {
 		p.item("•", item)
 	}
+	p.remarked()
 	if len(s.Preparation) > 0 {
 		var rows [][]entry
 		var rest []string

@@ -131,6 +131,10 @@ func whole(t testing.TB) record.State {
 	w.leave(at(7, reading.LN, 0), record.NotMade, "equipment connected")
 	w.take(at(9, reading.LNE, 0), ">999")
 	w.leave(at(9, reading.LN, 0), record.NotApplicable, "only the shed's own board on it")
+	w.do(record.Event{Kind: record.Observed, Slot: &record.Slot{Board: 1, Way: 10}, Code: "C2", Text: "no blank over the spare way"})
+	w.do(record.Event{Kind: record.Noted, Slot: &record.Slot{Board: 1, Way: 3}, Text: "socket behind the dresser not reached"})
+	w.do(record.Event{Kind: record.Observed, Slot: &record.Slot{Board: 1}, Code: "C1", Text: "said of the wrong board"})
+	w.do(record.Event{Kind: record.Withdrawn, Of: w.s.LastID, Reason: "scratched"})
 	w.do(record.Event{Kind: record.Finished})
 	return w.s
 }
@@ -157,6 +161,7 @@ func partway(t testing.TB) record.State {
 	w.take(at(2, reading.LNE, 0), ">999")
 	w.take(at(3, reading.LNE, 0), ">1")
 	w.propose(at(2, reading.LN, 0), "206")
+	w.do(record.Event{Kind: record.Noted, Slot: &record.Slot{Board: 1, Way: 4}, Text: "\x1b[31mred\u202e and turned round, and so long that it goes beyond the end of the line of a page of the schedule"})
 	return w.s
 }
 
@@ -368,7 +373,7 @@ print(json.dumps({"csv": rows, "json": json.load(open("s.json", encoding="utf-8"
 		if len(lines) != len(s.Lines) {
 			t.Fatalf("%s: %d rows for %d lines", name, len(lines), len(s.Lines))
 		}
-		rest := 1 + len(s.Lines) + len(s.Boards) + len(s.Preparation) + len(s.ToDo) + len(s.Cautions)
+		rest := 1 + len(s.Lines) + len(s.Boards) + len(s.Observations) + len(s.Notes) + len(s.Preparation) + len(s.ToDo) + len(s.Cautions)
 		for _, b := range s.Boards {
 			rest += len(b.Earlier)
 			for _, c := range b.Cells {

@@ -43,23 +43,26 @@ const Format = 2
 // layout for other programs. Lists are never null, and a time is UTC as in
 // RFC 3339.
 type Schedule struct {
-	Format      int      `json:"format"`
-	Job         Header   `json:"job"`
-	Record      Record   `json:"record"`
-	Boards      []Board  `json:"boards"`      // in the order of the job
-	Limits      []Limit  `json:"limits"`      // what insulation is judged by, one for each kind of circuit on a board
-	Preparation []Step   `json:"preparation"` // in the order in which the steps are asked for
-	Lines       []Line   `json:"lines"`       // board by board: one for each way, and for each switch position of a two-way one
-	ToDo        []string `json:"to_do"`       // what remains, one sentence for each way; empty when nothing does
-	Cautions    []string `json:"cautions"`    // to be shown wherever the readings are
+	Format       int           `json:"format"`
+	Job          Header        `json:"job"`
+	Record       Record        `json:"record"`
+	Boards       []Board       `json:"boards"`       // in the order of the job
+	Limits       []Limit       `json:"limits"`       // what insulation is judged by, one for each kind of circuit on a board
+	Preparation  []Step        `json:"preparation"`  // in the order in which the steps are asked for
+	Lines        []Line        `json:"lines"`        // board by board: one for each way, and for each switch position of a two-way one
+	Observations []Observation `json:"observations"` // that stand, in the order in which they were made
+	Notes        []Note        `json:"notes"`        // that stand, likewise
+	ToDo         []string      `json:"to_do"`        // what remains, one sentence for each way; empty when nothing does
+	Cautions     []string      `json:"cautions"`     // to be shown wherever the readings are
 }
 
 // Header is what was tested, by whom and with what.
 type Header struct {
 	Reference  string   `json:"reference"`
 	Address    string   `json:"address"`
-	Date       string   `json:"date"`   // 2006-01-02
-	Tester     string   `json:"tester"` // initials
+	Date       string   `json:"date"`                    // 2006-01-02
+	Tester     string   `json:"tester"`                  // initials
+	Others     []string `json:"other_testers,omitempty"` // initials of who tested in some of the sessions
 	Instrument string   `json:"instrument_serial"`
 	Checked    string   `json:"instrument_checked"`    // date of its last calibration check, 2006-01-02
 	OverRange  float64  `json:"instrument_over_range"` // where its insulation scale ends, Mohm
@@ -114,8 +117,8 @@ type Limit struct {
 type Step struct {
 	Board  int        `json:"board"`
 	Step   string     `json:"step"`
-	Answer string     `json:"answer"` // done, not applicable or limitation; empty when it was not answered
-	Reason string     `json:"reason,omitempty"`
+	Answer string     `json:"answer"`           // done, not applicable or limitation; empty when it was not answered
+	Reason string     `json:"reason,omitempty"` // or, of the leads, what they read, with its verdict
 	At     *time.Time `json:"at,omitempty"`
 	Event  int64      `json:"event,omitempty"` // in the log
 }
@@ -316,6 +319,8 @@ func Build(s record.State) Schedule {
 	for _, kind := range job.Tests {
 		out.Job.Limited = append(out.Job.Limited, string(kind))
 	}
+	out.Observations, out.Notes = remarks(s)
+	out.Job.Others = testers(s)
 	out.Record.Complete = s.Finished && len(out.ToDo) == 0
 	if s.Sessions == 0 {
 		return out
@@ -323,6 +328,12 @@ func Build(s record.State) Schedule {
 	for _, number := range sequence.Boards(job) {
 		for _, step := range sequence.Steps(job, number) {
 			out.Preparation = append(out.Preparation, preparation(s, number, step))
+		}
+		for _, a := range s.Answers {
+			if a.Board == number && a.Step == sequence.EnergisedAgain {
+				at := a.At.UTC()
+				out.Preparation = append(out.Preparation, Step{Board: number, Step: a.Step, Answer: string(a.How), Reason: a.Reason, At: &at, Event: a.EventID})
+			}
 		}
 	}
 	for i := range job.Boards {
@@ -354,12 +365,15 @@ func (s *Schedule) addLimit(number int, l check.Limit, way int) {
 }
 
 func preparation(s record.State, number int, step sequence.Step) Step {
-	a, ok := s.Answered(number, step.ID)
+	a, ok := sequence.Answered(s, number, step)
 	if !ok {
 		return Step{Board: number, Step: step.ID}
 	}
-	at := a.At.UTC()
-	return Step{Board: number, Step: step.ID, Answer: string(a.How), Reason: a.Reason, At: &at, Event: a.EventID}
+	at, reason := a.At.UTC(), a.Reason
+	if a.Quantity.Bound != "" {
+		reason = a.Quantity.String() + ", " + string(a.Verdict.Result)
+	}
+	return Step{Board: number, Step: step.ID, Answer: string(a.How), Reason: reason, At: &at, Event: a.EventID}
 }
 
 func (b *builder) board(one *board.Board) Board {

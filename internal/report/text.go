@@ -28,6 +28,7 @@ func (s Schedule) Text(w io.Writer) error {
 		for _, b := range s.Boards {
 			t.board(s, b)
 		}
+		t.notes(s)
 		t.preparation(s)
 		t.line("")
 	}
@@ -42,7 +43,7 @@ func (s Schedule) Text(w io.Writer) error {
 
 func (t *text) header(s Schedule) {
 	j := s.Job
-	t.field("Job", "%s, %s, tested by %s", j.Reference, j.Date, j.Tester)
+	t.field("Job", "%s, %s, tested by %s", j.Reference, j.Date, strings.Join(append([]string{j.Tester}, j.Others...), ", "))
 	t.field("Address", "%s", j.Address)
 	t.field("Instrument", "serial %s, calibration checked %s, scale ends at %s Mohm", j.Instrument, j.Checked, number(j.OverRange))
 	if len(j.Limited) > 0 {

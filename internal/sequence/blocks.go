@@ -37,7 +37,7 @@ type shared struct {
 }
 
 func newSite(s record.State) *site {
-	p := &site{s: s, at: map[int]*panel{}, stands: make(map[record.Slot]*record.Reading, len(s.Readings)), left: map[record.Slot]*record.Skip{}, shared: map[shared]int{}}
+	p := &site{s: s, at: map[int]*panel{}, stands: map[record.Slot]*record.Reading{}, left: map[record.Slot]*record.Skip{}, shared: map[shared]int{}}
 	for _, n := range s.Job.InOrder() {
 		b := newPanel(&s.Job, n, SurgeConnected(s, n))
 		b.up, b.answers, b.failed, b.skipped = p.at[b.Supply.From], map[string]record.Answer{}, map[int]record.Slot{}, map[int]record.Slot{}

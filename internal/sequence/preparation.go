@@ -4,6 +4,8 @@ import (
 	"slices"
 
 	"waycall/internal/board"
+	"waycall/internal/check"
+	"waycall/internal/reading"
 	"waycall/internal/record"
 )
 
@@ -16,7 +18,16 @@ type Step struct {
 	Brief    string       // when it is asked again
 	Caution  string       // said once before the question; may be empty
 	Else     []record.How // answers other than done that it may have, each with a reason
+	Unit     reading.Unit // of the figure that it is answered with; empty when it has none
 	Source   string
+}
+
+// Judge gives the verdict on the figure of a step that has one, in its Unit.
+func (s Step) Judge(q reading.Quantity) check.Verdict {
+	if s.ID == LeadsApart {
+		return check.LeadsApart(q)
+	}
+	return check.LeadsJoined(q)
 }
 
 // May reports whether the step may be answered by how.
@@ -24,18 +35,37 @@ func (s Step) May(how record.How) bool { return how == record.Done || slices.Con
 
 // The preparation steps. The strings are stored, so they never change.
 const (
-	Isolated     = "isolated and locked off"
-	ProvedDead   = "proved dead"
-	SurgeOut     = "surge protection out"
-	LampsOut     = "lamps removed"
-	LoadsOut     = "loads disconnected"
-	SwitchesOn   = "switches on"
-	LeadsChecked = "leads checked"
+	Isolated       = "isolated and locked off"
+	NoticesUp      = "notices up"
+	IndicatorOK    = "indicator proved"
+	TestedDead     = "tested dead"
+	ProvedDead     = "proved dead" // the indicator proved again
+	SurgeOut       = "surge protection out"
+	LampsOut       = "lamps removed"
+	LoadsOut       = "loads disconnected"
+	ElectronicsOut = "electronics out"
+	SwitchesOn     = "switches on"
+	LinksAsFound   = "links as found"
+	LeadsJoined    = "leads joined"
+	LeadsApart     = "leads apart"
 
 	// Before live tests, each answered by itself.
 	DeadComplete = "dead tests complete"
 	ReadyForLive = "ready for live tests"
 )
+
+// EnergisedAgain is no step: answered "done", it says that the supply was put on
+// while dead tests were made, so that proving dead and what follows it is due
+// again.
+const EnergisedAgain = "energised again"
+
+// leadsChecked is the step that had no figures, in logs of early versions.
+const leadsChecked = "leads checked"
+
+// covers are the steps whose answer answers another, too. In logs of early
+// versions proving dead was one answer, and so was the check of the leads; and
+// nobody can answer "proved dead" before the two steps that come first.
+var covers = map[string]string{IndicatorOK: ProvedDead, TestedDead: ProvedDead, LeadsJoined: leadsChecked, LeadsApart: leadsChecked}
 
 var otherwise = []record.How{record.NotApplicable, record.Limitation}
 
@@ -43,55 +73,98 @@ var steps = []Step{
 	{
 		ID:       Isolated,
 		Caution:  "Waycall keeps a record. It proves nothing. Isolate and prove dead by your own procedure.",
-		Question: "Is the board isolated and locked off? Answer, isolated and locked off.",
+		Question: "Is the board isolated and locked off? Say, isolated and locked off.",
 		Brief:    "Isolated and locked off?",
 		Source:   "HSE HSG85 Electricity at work, safe working practices, from memory",
 	},
 	{
+		ID:       NoticesUp,
+		Question: "Are the notices up? Say, notices up.",
+		Brief:    "Notices up?",
+		Else:     otherwise,
+		Source:   "HSE HSG85, from memory",
+	},
+	{
+		ID:       IndicatorOK,
+		Question: "Is the voltage indicator proved on a known source? Say, indicator proved.",
+		Brief:    "Indicator proved?",
+		Source:   "HSE GS38, from memory",
+	},
+	{
+		ID:       TestedDead,
+		Question: "Are all conductors tested dead, to each other and to earth? Say, tested dead.",
+		Brief:    "Tested dead?",
+		Source:   "HSE GS38 and HSG85, from memory",
+	},
+	{
 		ID:       ProvedDead,
-		Question: "Indicator proved, board tested, indicator proved again? Answer, proved dead.",
+		Question: "Is the indicator proved again? Say, proved dead.",
 		Brief:    "Proved dead?",
-		Source:   "HSE HSG85 and GS38, from memory",
+		Source:   "HSE GS38 and HSG85, from memory",
 	},
 	{
 		ID:       SurgeOut,
-		Question: "Is the surge protection out? Answer, surge protection out. If it must stay, say limitation, and the tests are at 250 volts.",
-		Brief:    "Surge protection out?",
+		Question: "Is the surge protection out? Say, surge protection out. If it stays in, say, two fifty volts.",
+		Brief:    "Surge protection out, or two fifty volts?",
 		Else:     otherwise,
 		Source:   "BS 7671:2018+A2:2022 regulation 643.3.2, from memory",
 	},
 	{
 		ID:       LampsOut,
-		Question: "Are the lamps out? Answer, lamps removed.",
+		Question: "Are the lamps out? Say, lamps removed.",
 		Brief:    "Lamps removed?",
 		Else:     otherwise,
 		Source:   "IET Guidance Note 3, insulation resistance, from memory",
 	},
 	{
 		ID:       LoadsOut,
-		Question: "Are loads and electronics disconnected or bypassed? Answer, loads disconnected.",
+		Question: "Are the loads disconnected? Say, loads disconnected.",
 		Brief:    "Loads disconnected?",
 		Else:     otherwise,
-		Source:   "BS 7671:2018+A2:2022 regulation 643.3.2 and IET Guidance Note 3, from memory",
+		Source:   "IET Guidance Note 3, insulation resistance, from memory",
+	},
+	{
+		ID:       ElectronicsOut,
+		Question: "Are electronics out or bypassed, those of residual current devices too? Say, electronics out.",
+		Brief:    "Electronics out?",
+		Else:     otherwise,
+		Source:   "BS 7671:2018+A2:2022 regulation 643.3.2, from memory",
 	},
 	{
 		ID:       SwitchesOn,
-		Question: "Are all switches and accessories on, and fuses and breakers in? Answer, switches on.",
+		Question: "Are all switches on, and fuses and breakers in? Say, switches on.",
 		Brief:    "Switches on?",
 		Else:     otherwise,
 		Source:   "IET Guidance Note 3, insulation resistance, from memory",
 	},
 	{
-		ID:       LeadsChecked,
-		Question: "Are the leads checked: near nought when joined, over range when apart? Answer, leads checked.",
-		Brief:    "Leads checked?",
-		Source:   "IET Guidance Note 3 and HSE GS38, from memory",
+		ID:       LinksAsFound,
+		Question: "Are links and neutral bars as found? Say, links as found.",
+		Brief:    "Links as found?",
+		Else:     otherwise,
+		Source:   practice,
+	},
+	{
+		ID:       LeadsJoined,
+		Question: "What do the leads read joined? Say, leads joined, and the ohms.",
+		Brief:    "Leads joined?",
+		Else:     otherwise[1:],
+		Unit:     reading.Ohm,
+		Source:   "IET Guidance Note 3 and HSE GS38, from memory; the figures are common practice, no published source",
+	},
+	{
+		ID:       LeadsApart,
+		Question: "And apart? Say, leads apart, and the megohms, or over range.",
+		Brief:    "Leads apart?",
+		Else:     otherwise[1:],
+		Unit:     reading.Megohm,
+		Source:   "IET Guidance Note 3 and HSE GS38, from memory; the figures are common practice, no published source",
 	},
 	{
 		ID:       DeadComplete,
 		Live:     true,
 		Caution:  "Before the supply is put on. Waycall keeps a record and decides nothing: that is for the competent person, by local rules.",
-		Question: "Are the dead tests of this board complete? Answer, dead tests complete.",
+		Question: "Are the dead tests of this board complete? Say, dead tests complete.",
 		Brief:    "Dead tests complete?",
 		Source:   deadFirst,
 	},
@@ -99,7 +172,7 @@ var steps = []Step{
 		ID:       ReadyForLive,
 		Live:     true,
 		Caution:  "Live tests are for a competent person, under local rules, with leads and barriers that suit them.",
-		Question: "Is everything connected and covered again, everybody told, and the supply put on by your own procedure? Answer, ready for live tests.",
+		Question: "Is everything connected and covered again, everybody told, and the supply put on by your own procedure? Say, ready for live tests.",
 		Brief:    "Ready for live tests?",
 		Source:   deadWork + "; HSE HSG85 and GS38, from memory",
 	},
@@ -121,11 +194,11 @@ func asks(job *board.Job, b *board.Board, s Step) bool {
 	switch s.ID {
 	case Isolated:
 		return hasDead(*job)
-	case ProvedDead, LeadsChecked:
+	case NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined:
 		return hasDead(*job) && !b.Supply.OnlyIsolated
 	case SurgeOut:
 		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated && b.SurgeProtection
-	case LampsOut, LoadsOut, SwitchesOn:
+	case LampsOut, LoadsOut, ElectronicsOut, SwitchesOn, LeadsApart:
 		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated
 	}
 	return job.Asks(board.Live) && !b.Supply.OnlyIsolated
@@ -160,8 +233,9 @@ func (p *site) unanswered(b *panel) []*Step {
 
 // deadSteps returns the steps that are due before the dead tests of a board.
 // When the supply was put on for live tests since they were answered and there
-// are dead tests again, all are due again. First comes the isolation of what
-// feeds the board and is only isolated.
+// are dead tests again, all are due again; when it was put on otherwise, from
+// proving dead on. First comes the isolation of what feeds the board and is only
+// isolated.
 func (p *site) deadSteps(b *panel) (due []boardStep) {
 	var since int64
 	if b.deadOpen {
@@ -179,13 +253,17 @@ func (p *site) deadSteps(b *panel) (due []boardStep) {
 	return due
 }
 
+// energised returns the event that said that the supply of a board was put on
+// while it was dead, or 0.
+func energised(b *panel) int64 { return b.answers[EnergisedAgain].EventID }
+
 // liveSteps returns the steps that are due before the live tests of a board:
 // those of the boards that feed it first, as far as these are tested, because
 // its supply comes through them, then its own. They are due again once the board
 // was isolated anew.
 func (p *site) liveSteps(b *panel) (due []boardStep) {
 	for at := b; at != nil && !at.Supply.OnlyIsolated; at = at.up {
-		since := at.answers[Isolated].EventID
+		since := max(at.answers[Isolated].EventID, energised(at))
 		if at.deadOpen && at.answers[ReadyForLive].EventID > since {
 			since = at.answers[ReadyForLive].EventID
 		}
@@ -205,18 +283,43 @@ type boardStep struct {
 }
 
 // steps returns the steps of one stage that a board has no answer for since an
-// event.
+// event. While dead tests are open, an energised board has from proving dead on
+// none from before that.
 func (p *site) steps(b *panel, live bool, since int64) (due []*Step) {
 	for i := range steps {
 		step := &steps[i]
 		if step.Live != live || !asks(&p.s.Job, b.Board, *step) {
 			continue
 		}
-		if a, ok := b.answers[step.ID]; !ok || a.EventID <= since {
+		from := since
+		if !live && b.deadOpen && step.ID != Isolated && step.ID != NoticesUp {
+			from = max(from, energised(b))
+		}
+		if _, ok := b.answered(*step, from); !ok {
 			due = append(due, step)
 		}
 	}
 	return due
+}
+
+// answered returns the answer to a step that was given since an event, or that
+// to one that covers it.
+func (b *panel) answered(step Step, since int64) (record.Answer, bool) {
+	for _, id := range [...]string{step.ID, covers[step.ID]} {
+		if a, ok := b.answers[id]; ok && a.EventID > since {
+			return a, true
+		}
+	}
+	return record.Answer{}, false
+}
+
+// Answered returns the answer that stands for a step of a board, its own or that
+// to a step which covers it.
+func Answered(s record.State, board int, step Step) (record.Answer, bool) {
+	if a, ok := s.Answered(board, step.ID); ok {
+		return a, true
+	}
+	return s.Answered(board, covers[step.ID])
 }
 
 // SurgeConnected reports whether a board has surge protection that was

@@ -40,7 +40,9 @@
 // asked for again.
 //
 // Dead tests that turn up again after the supply was put on, such as those of a
-// way that was repaired, ask for the steps before dead tests anew.
+// way that was repaired, ask for the steps before dead tests anew. So does whoever
+// says that the supply was put on meanwhile (EnergisedAgain), from proving dead on;
+// the two answers before live tests are then due again, too.
 //
 // Nothing is kept here: what is due follows from package record's State alone,
 // so a session that was cut off goes on where it stopped. Each call looks the
@@ -287,7 +289,7 @@ func Count(s record.State) Progress {
 		for i := range steps {
 			if asks(&s.Job, b.Board, steps[i]) {
 				p.Steps++
-				if _, done := b.answers[steps[i].ID]; done {
+				if _, done := b.answered(steps[i], 0); done {
 					p.StepsDone++
 				}
 			}

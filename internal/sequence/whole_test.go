@@ -284,7 +284,8 @@ func TestWalk(t *testing.T) {
 	}}}
 	names, s := walkOf(t, job)
 	want := []string{
-		"1 isolated and locked off", "1 proved dead", "1 surge protection out", "1 lamps removed", "1 loads disconnected", "1 switches on", "1 leads checked",
+		"1 isolated and locked off", "1 notices up", "1 indicator proved", "1 tested dead", "1 proved dead", "1 surge protection out", "1 lamps removed",
+		"1 loads disconnected", "1 electronics out", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart",
 		"1.0 earthing", "1.0 bonding'1", "1.0 bonding'2",
 		"1.1 R1+R2", "1.1 polarity", "1.3 R1+R2", "1.3 polarity", "1.6 R1+R2", "1.6 polarity",
 		"1.2 r1", "1.2 rn", "1.2 r2", "1.2 ring-LN", "1.2 ring-LE", "1.2 polarity",
@@ -306,7 +307,7 @@ func TestWalk(t *testing.T) {
 	if diff := cmp.Diff(want, planned); diff != "" {
 		t.Errorf("what remains at first is not the walk:\n%s", diff)
 	}
-	if p := Count(s); p.Tests != len(want)-9 || p.Recorded != p.Tests || p.Steps != 9 || p.StepsDone != 9 {
+	if p := Count(s); p.Tests != len(want)-15 || p.Recorded != p.Tests || p.Steps != 15 || p.StepsDone != 15 {
 		t.Errorf("progress %+v", p)
 	}
 	if !Prepared(s, 1) || !Ready(s, 1) || len(Remaining(s)) != 0 {
@@ -408,10 +409,10 @@ func TestLimitedJobs(t *testing.T) {
 		steps []string
 		first string
 	}{
-		{[]board.Kind{board.Continuity}, []string{Isolated, ProvedDead, LeadsChecked}, "1.0 earthing"},
-		{[]board.Kind{board.Polarity}, []string{Isolated, ProvedDead, LeadsChecked}, "1.1 polarity"},
+		{[]board.Kind{board.Continuity}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined}, "1.0 earthing"},
+		{[]board.Kind{board.Polarity}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined}, "1.1 polarity"},
 		{[]board.Kind{board.Live}, []string{DeadComplete, ReadyForLive}, "1.0 polarity"},
-		{[]board.Kind{board.Insulation}, []string{Isolated, ProvedDead, SurgeOut, LampsOut, LoadsOut, SwitchesOn, LeadsChecked}, "1.1 LN-E"},
+		{[]board.Kind{board.Insulation}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, SurgeOut, LampsOut, LoadsOut, ElectronicsOut, SwitchesOn, LinksAsFound, LeadsJoined, LeadsApart}, "1.1 LN-E"},
 	} {
 		job := terrace(t)
 		job.Tests = c.kinds
@@ -617,14 +618,96 @@ func TestRetestAfterLive(t *testing.T) {
 		t.Error("ready for live tests with dead ones due")
 	}
 	var names []string
-	for d, ok := Next(s); ok && len(names) < 19; d, ok = Next(s) {
+	for d, ok := Next(s); ok && len(names) < 25; d, ok = Next(s) {
 		names = append(names, name(d))
 		s = answer(t, s, d, check.Pass)
 	}
-	want := []string{"1 isolated and locked off", "1 proved dead", "1 surge protection out", "1 lamps removed", "1 loads disconnected", "1 switches on", "1 leads checked",
+	want := []string{"1 isolated and locked off", "1 notices up", "1 indicator proved", "1 tested dead", "1 proved dead", "1 surge protection out", "1 lamps removed",
+		"1 loads disconnected", "1 electronics out", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart",
 		"1.3 r1", "1.3 rn", "1.3 r2", "1.3 ring-LN", "1.3 ring-LE", "1.3 polarity", "1.3 LN-E", "1.3 L-N", "1 dead tests complete", "1 ready for live tests", "1.2 Zs", "1.2 RCD-1x"}
 	if diff := cmp.Diff(want, names); diff != "" {
 		t.Error(diff)
+	}
+}
+
+// When the supply was put on while dead tests were made, proving dead and what
+// follows is due again, and so are the two answers before live tests, even if they
+// were given.
+func TestEnergisedAgain(t *testing.T) {
+	energise := record.Event{Kind: record.Prepared, Board: 1, Step: EnergisedAgain, Answer: record.Done}
+	again := []string{"1 indicator proved", "1 tested dead", "1 proved dead", "1 surge protection out", "1 lamps removed", "1 loads disconnected",
+		"1 electronics out", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart"}
+	walk := func(s record.State, n int) (names []string) {
+		for d, ok := Next(s); ok && len(names) < n; d, ok = Next(s) {
+			names = append(names, name(d))
+			s = answer(t, s, d, check.Pass)
+		}
+		return names
+	}
+	s := prepareDead(t, full(t))
+	first, _ := Next(s)
+	s = answer(t, s, first, check.Pass)
+	due, _ := Next(s)
+	if diff := cmp.Diff(append(slices.Clone(again), name(due)), walk(apply(t, s, energise), 12)); diff != "" {
+		t.Error("in dead tests:", diff)
+	}
+	// In the middle of the preparation only what was answered before it counts.
+	s = open(t, full(t))
+	for range 4 {
+		d, _ := Next(s)
+		s = answer(t, s, d, check.Pass)
+	}
+	if diff := cmp.Diff(again, walk(apply(t, s, energise), 11)); diff != "" {
+		t.Error("in the preparation:", diff)
+	}
+	// With the supply on for live tests, the two answers are asked for again; a
+	// dead test that turns up asks for the isolation, too.
+	s = toLive(t, full(t), nil, nil)
+	for range 3 {
+		d, _ := Next(s)
+		s = answer(t, s, d, check.Pass)
+	}
+	s = apply(t, s, energise)
+	if names := walk(s, 2); Ready(s, 1) || names[0] != "1 "+DeadComplete || names[1] != "1 "+ReadyForLive {
+		t.Error("in live tests:", names)
+	}
+	s = apply(t, s, record.Event{Kind: record.Retest, Slot: &record.Slot{Board: 1, Way: 3}})
+	if diff := cmp.Diff(append([]string{"1 isolated and locked off", "1 notices up"}, again...), walk(s, 13)); diff != "" {
+		t.Error("after work:", diff)
+	}
+}
+
+// prepareDead answers the steps before dead tests.
+func prepareDead(t testing.TB, job board.Job) record.State {
+	s := open(t, job)
+	for d, ok := Next(s); ok && d.Step != nil; d, ok = Next(s) {
+		s = answer(t, s, d, check.Pass)
+	}
+	return s
+}
+
+// A log of an early version, with one answer for proving dead and one for the
+// leads, is asked only for what is new, and counts as before.
+func TestEarlyPreparation(t *testing.T) {
+	s := open(t, full(t))
+	for _, id := range []string{Isolated, ProvedDead, SurgeOut, LampsOut, LoadsOut, SwitchesOn, "leads checked"} {
+		s = apply(t, s, record.Event{Kind: record.Prepared, Board: 1, Step: id, Answer: record.Done})
+	}
+	var names []string
+	for d, ok := Next(s); ok && d.Step != nil; d, ok = Next(s) {
+		names = append(names, name(d))
+		s = answer(t, s, d, check.Pass)
+	}
+	if diff := cmp.Diff([]string{"1 notices up", "1 electronics out", "1 links as found"}, names); diff != "" {
+		t.Error(diff)
+	}
+	if p := Count(s); p.StepsDone != 13 || p.Steps != 15 {
+		t.Errorf("%+v", p)
+	}
+	for _, step := range Steps(s.Job, 1) {
+		if _, ok := Answered(s, 1, step); ok == step.Live {
+			t.Errorf("%s is answered: %v", step.ID, ok)
+		}
 	}
 }
 
@@ -688,11 +771,9 @@ func TestAimAtLiveTest(t *testing.T) {
 // The electrician goes elsewhere; the walk goes on from there in the set-up
 // that is made, and comes back to the first that was passed over.
 func TestJumpGoesOnInItsSetup(t *testing.T) {
-	s := open(t, full(t))
-	for range 8 {
-		d, _ := Next(s)
-		s = answer(t, s, d, check.Pass)
-	}
+	s := prepareDead(t, full(t))
+	d, _ := Next(s)
+	s = answer(t, s, d, check.Pass)
 	s = apply(t, s, record.Event{Kind: record.Moved, Slot: &record.Slot{Board: 1, Way: 9, Test: reading.LNE}})
 	var names []string
 	for d, ok := Next(s); ok && len(names) < 24; d, ok = Next(s) {
@@ -935,8 +1016,20 @@ func deadDone(s record.State, slot record.Slot) error {
 	return nil
 }
 
+// deadSince reports whether a board was proved dead after an event, in all three
+// answers.
+func deadSince(s record.State, board int, event int64) bool {
+	for _, id := range [...]string{IndicatorOK, TestedDead, ProvedDead} {
+		if a, ok := s.Answered(board, id); !ok || a.EventID < event {
+			return false
+		}
+	}
+	return true
+}
+
 // Whatever the site, the answers, the failures, the skips, the jumps and the
-// work: no live test is due before its dead tests and both answers, nothing is
+// work: no live test is due before its dead tests and both answers, and no
+// dead one after the supply was put on and the board not proved dead; nothing is
 // asked for twice while a reading stands, what is due remains, the counts add
 // up, and the work ends.
 func TestWholeJobProperties(t *testing.T) {
@@ -990,6 +1083,8 @@ func TestWholeJobProperties(t *testing.T) {
 					t.Fatalf("%s is due on a board that is not prepared", name(d))
 				} else if isolated, _ := s.Answered(d.Board, Isolated); Ready(s, d.Board) && job.Asks(board.Live) {
 					t.Fatalf("%s is due on a board that is ready for live tests", name(d))
+				} else if again, energised := s.Answered(d.Board, EnergisedAgain); energised && !deadSince(s, d.Board, again.EventID) {
+					t.Fatalf("%s is due though the supply was put on since the board was proved dead", name(d))
 				} else if on, live := s.Answered(d.Board, ReadyForLive); live && on.EventID > isolated.EventID {
 					t.Fatalf("%s is due though the supply was put on after the isolation", name(d))
 				}
@@ -1010,6 +1105,9 @@ func TestWholeJobProperties(t *testing.T) {
 				b := rapid.SampledFrom(Boards(job)).Draw(t, "board")
 				w := rapid.SampledFrom(append([]int{0}, Order(job, b)...)).Draw(t, "way")
 				s = apply(t, s, record.Event{Kind: record.Retest, Slot: &record.Slot{Board: b, Way: w}})
+			case what == 19 && works > 0 && slices.ContainsFunc(Steps(job, d.Board), func(s Step) bool { return s.ID == ProvedDead }):
+				works--
+				s = apply(t, s, record.Event{Kind: record.Prepared, Board: d.Board, Step: EnergisedAgain, Answer: record.Done})
 			case what == 2 && works > 0 && len(Left(s, d.Board)) > 0:
 				works--
 				for _, slot := range Left(s, d.Board) {

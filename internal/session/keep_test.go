@@ -43,7 +43,7 @@ func (r *rig) said(words string) (n int) {
 // taken, and the session goes on once there is room.
 func TestFullDiskIsSaidFirst(t *testing.T) {
 	full := fmt.Errorf("storing: %w", store.ErrFull)
-	r := newRig(t, "isolated and locked off", "isolated and locked off", "mind your head", "proved dead")
+	r := newRig(t, "isolated and locked off", "isolated and locked off", "mind your head", "notices up")
 	// Before the 1st phrase, after it, before the 2nd, after it, and from then on.
 	r.Session.Keeper = &keeper{ready: []error{full, full, full, nil}}
 	state, err := r.Run(t.Context(), r.job, record.State{})
@@ -87,7 +87,7 @@ func TestSilenceOnFullDisk(t *testing.T) {
 
 // A copy that fails is said once, and once when it is right again.
 func TestCopyTroubleIsSaidOnce(t *testing.T) {
-	r := newRig(t, "isolated and locked off", "proved dead", "surge protection out", "lamps removed")
+	r := newRig(t, "isolated and locked off", "notices up", "indicator proved", "tested dead")
 	r.Session.Keeper = &keeper{copied: []error{nil, store.ErrGone, store.ErrGone, store.ErrFull, nil}}
 	state, err := r.Run(t.Context(), r.job, record.State{})
 	if err != nil || len(state.Answers) != 4 {
@@ -107,7 +107,7 @@ func TestClockGoesBack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r2 := newRig(t, "proved dead", "surge protection out")
+	r2 := newRig(t, "notices up", "indicator proved")
 	r2.log.events = r.log.events
 	clock := before.LastAt.Add(-time.Hour)
 	r2.Now = func() time.Time { clock = clock.Add(-time.Minute); return clock }

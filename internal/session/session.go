@@ -6,6 +6,10 @@
 // the conversation answers: facts are written first, and only then is anything
 // spoken. While it speaks it does not listen.
 //
+// What answers a step is one sound: a tone for what is stored or was not understood,
+// then the words, then the tone for listening. After "make a note" the next that is
+// said is free speech and kept as it was heard.
+//
 // A phrase is heard from the moment that a pause begins, so that the answer can
 // follow as soon as the pause is long enough to end it; see Timing.
 package session
@@ -34,6 +38,7 @@ import (
 // Prepare, which may be called beside anything else.
 type Ear interface {
 	Begin(s phrase.Scope) hear.Utterance
+	Note(sound []float32) (hear.Heard, error) // free speech
 	Prepare(s phrase.Scope) error
 }
 
@@ -52,7 +57,7 @@ type Keeper interface {
 type Watcher interface {
 	Speaking(text string)        // waycall is about to say this
 	Listening()                  // it listens from now on
-	Heard(h hear.Heard)          // a phrase was heard, whether or not it is for us
+	Heard(h hear.Heard)          // a phrase or a note was heard, whether or not it is for us
 	Stored(facts []record.Event) // these are on the disk
 	TooLong(d time.Duration)     // somebody spoke without a pause for longer than a phrase can be
 }
@@ -69,6 +74,8 @@ type Session struct {
 	Watch    Watcher
 	Now      func() time.Time
 	Settings audio.Settings
+	Habit    record.Habit // how readings are accepted
+	Tester   string       // initials of who tests in this session; empty for the job's
 	Timed    func(Timing) // told of every answer, just before it is played
 }
 
@@ -85,7 +92,7 @@ func (s *Session) Run(ctx context.Context, job board.Job, from record.State) (re
 		known.Job = job
 	}
 	defer prepare(ctx, s.Ear, known)()
-	done, err := r.answer(ctx, talk.Begin{At: s.Now(), Job: job}, nil)
+	done, err := r.answer(ctx, talk.Begin{At: s.Now(), Job: job, Habit: s.Habit, Tester: s.Tester}, nil)
 	for !done && err == nil {
 		done, err = r.listen(ctx)
 	}
@@ -98,6 +105,7 @@ type run struct {
 	ends   *audio.Endpointer
 	timing *Timing // of the answer that is being made; nil when it is to no phrase
 	told   told
+	cut    bool // the note is too long, and still being spoken
 }
 
 // prepare makes the ear ready for what the session can come to, while waycall
@@ -160,8 +168,12 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 	if err := r.lookAfter(ctx); err != nil {
 		return false, err
 	}
+	note := r.state.Dictating()
+	r.ends.Set(r.Settings)
 	scope := r.scope() // nothing changes it until a phrase is answered
-	if err := r.Ear.Prepare(scope); err != nil {
+	if note {
+		r.ends.Set(r.forNote())
+	} else if err := r.Ear.Prepare(scope); err != nil {
 		return false, err
 	}
 	r.Watch.Listening()
@@ -195,7 +207,9 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 		for _, e := range r.ends.Push(frame) {
 			switch e.Kind {
 			case audio.Started:
-				u = r.Ear.Begin(scope)
+				if u = r.Ear.Begin(scope); note {
+					u = unheard{}
+				}
 			case audio.Paused:
 				u.Pause(e.Phrase.Sound)
 			case audio.Dropped:
@@ -204,7 +218,11 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 				return r.phrase(ctx, u, e)
 			}
 		}
-		if quiet += len(frame); u != nil {
+		if r.cut && !r.ends.Skipping() {
+			r.cut = false
+			return r.answer(ctx, talk.Dictated{At: r.Now(), Cut: true}, nil)
+		}
+		if quiet += len(frame); u != nil || r.cut {
 			quiet = 0
 		}
 		if time.Duration(quiet)*time.Second/audio.Rate >= quietAfter {
@@ -220,6 +238,9 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 // phrase ends a phrase, which ends where the event says, and answers it.
 func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (done bool, err error) {
 	p := ended.Phrase
+	if r.state.Dictating() {
+		return r.dictated(ctx, ended)
+	}
 	if p.Truncated {
 		r.Watch.TooLong(p.Sound.Duration())
 		return false, nil
@@ -239,6 +260,10 @@ func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (
 	}
 	best := h.Best()
 	switch h.Outcome {
+	case hear.None:
+		if h.Missed {
+			return r.answer(ctx, talk.NotUnderstood{At: r.Now()}, nil)
+		}
 	case hear.Reading, hear.Command:
 		e := talk.Heard{
 			At: r.Now(), Meaning: best.Meaning,
@@ -262,7 +287,9 @@ func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (
 
 // recorded is a meaning as the record keeps it.
 func recorded(m phrase.Meaning) record.Meaning {
-	r := record.Meaning{Command: string(m.Command), Board: m.Board, Way: m.Way, Test: m.Test, OverRange: m.OverRange, Reason: m.Reason}
+	r := record.Meaning{
+		Command: string(m.Command), Board: m.Board, Way: m.Way, Last: m.Last, Test: m.Test, OverRange: m.OverRange, Reason: m.Reason, Code: m.Code,
+	}
 	if m.Quantity.Bound != "" {
 		r.Quantity = &m.Quantity
 	}
@@ -292,10 +319,8 @@ func (r *run) answer(ctx context.Context, e talk.Event, sound audio.Clip) (done 
 	if len(facts) > 0 {
 		if _, err := r.Log.Append(ctx, facts, wav); err != nil {
 			_, spoken := talk.Step(r.state, talk.Failed{At: r.Now(), What: whyNotWritten(err), Lost: len(sound) > 0})
-			for _, f := range spoken {
-				if s, ok := f.(talk.Say); ok && ctx.Err() == nil {
-					_ = r.speak(ctx, s.Text) // what went wrong first is what is returned
-				}
+			if ctx.Err() == nil {
+				_ = r.play(ctx, spoken) // what went wrong first is what is returned
 			}
 			return false, fmt.Errorf("session stopped: %w", err)
 		}
@@ -304,16 +329,10 @@ func (r *run) answer(ctx context.Context, e talk.Event, sound audio.Clip) (done 
 	}
 	r.state = next
 	for _, f := range effects {
-		switch f := f.(type) {
-		case talk.Say:
-			if err := r.speak(ctx, f.Text); err != nil {
-				return false, err
-			}
-		case talk.Stop:
-			return true, nil
-		}
+		_, stop := f.(talk.Stop)
+		done = done || stop
 	}
-	return false, nil
+	return done, r.play(ctx, effects)
 }
 
 // whyNotWritten says aloud why the record could not be written.
@@ -327,16 +346,30 @@ func whyNotWritten(err error) string {
 	return "The record could not be written."
 }
 
-// speak says something and forgets what the microphone caught meanwhile.
-func (r *run) speak(ctx context.Context, text string) error {
-	r.Watch.Speaking(text)
-	start := time.Now()
-	sound, err := r.Voice.Speak(say.Words(text))
-	if err != nil {
-		return err
+// play makes the tones and the words of a step heard, as one sound, and forgets what
+// the microphone caught meanwhile: waycall never listens to itself.
+func (r *run) play(ctx context.Context, effects []talk.Effect) error {
+	var sound audio.Clip
+	for _, f := range effects {
+		switch f := f.(type) {
+		case talk.Tone:
+			sound = append(sound, say.Tone(string(f))...)
+		case talk.Say:
+			r.Watch.Speaking(f.Text)
+			start := time.Now()
+			words, err := r.Voice.Speak(say.Words(f.Text), f.Pace)
+			if err != nil {
+				return err
+			}
+			r.lap(func(t *Timing) *time.Duration { return &t.Speech }, &start)
+			sound = append(sound, words...)
+		}
 	}
-	r.lap(func(t *Timing) *time.Duration { return &t.Speech }, &start)
+	if len(sound) == 0 {
+		return nil
+	}
 	if r.timing != nil && r.Timed != nil {
+		r.timing.Speaks = sound.Duration()
 		r.Timed(*r.timing)
 	}
 	r.timing = nil // only the first of what is spoken is waited for

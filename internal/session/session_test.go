@@ -35,6 +35,15 @@ type ear struct {
 
 func (e *ear) Prepare(phrase.Scope) error { return nil }
 
+func (e *ear) Note(sound []float32) (hear.Heard, error) {
+	if e.err != nil {
+		return hear.Heard{}, e.err
+	}
+	text := e.say[0]
+	e.say = e.say[1:]
+	return hear.Heard{Outcome: hear.Note, Candidates: []hear.Candidate{{Text: text}}, Words: map[string]string{"test": text}}, nil
+}
+
 func (e *ear) Begin(s phrase.Scope) hear.Utterance {
 	e.open++
 	return &utterance{ear: e, scope: s}
@@ -75,7 +84,7 @@ func (e *ear) hear(s phrase.Scope) (hear.Heard, error) {
 	}
 	text := e.say[0]
 	e.say = e.say[1:]
-	h := hear.Heard{Outcome: hear.None, Agreed: true, Words: map[string]string{"test": text}}
+	h := hear.Heard{Outcome: hear.None, Agreed: true, Words: map[string]string{"test": text}, Missed: text == "way three live to"}
 	m, ok := e.g.Meaning(text)
 	if !ok {
 		return h, nil
@@ -111,10 +120,13 @@ func (l *log) Append(_ context.Context, batch []record.Event, sound []byte) ([]r
 	return batch, nil
 }
 
-type voice struct{ said []string }
+type voice struct {
+	said  []string
+	paces []int
+}
 
-func (v *voice) Speak(text string) (audio.Clip, error) {
-	v.said = append(v.said, text)
+func (v *voice) Speak(text string, pace int) (audio.Clip, error) {
+	v.said, v.paces = append(v.said, text), append(v.paces, pace)
 	return make(audio.Clip, 800), nil
 }
 
@@ -189,7 +201,10 @@ func newRig(t *testing.T, said ...string) *rig {
 	return r
 }
 
-var preparation = []string{"isolated and locked off", "proved dead", "surge protection out", "lamps removed", "loads disconnected", "switches on", "leads checked"}
+var preparation = []string{
+	"isolated and locked off", "notices up", "indicator proved", "tested dead", "proved dead", "surge protection out", "lamps removed",
+	"loads disconnected", "electronics out", "switches on", "links as found", "leads joined nought point oh two", "leads apart over range",
+}
 
 func TestSession(t *testing.T) {
 	r := newRig(t, append(preparation, "over nine nine nine", "mind your head", "way thirty one live to earth two hundred", "confirm", "finish here")...)
@@ -240,7 +255,7 @@ func TestRecordCannotBeWritten(t *testing.T) {
 		t.Fatal(err)
 	}
 	full := fmt.Errorf("storing: %w", store.ErrFull)
-	r2 := newRig(t, "proved dead")
+	r2 := newRig(t, "notices up")
 	r2.log.events = r.log.events
 	r2.log.fail = full
 	state, err := r2.Run(t.Context(), board.Job{}, before)
@@ -292,7 +307,7 @@ func TestMicrophoneStopsInAPhrase(t *testing.T) {
 
 // Every answer to a phrase is timed, and nothing else is.
 func TestTimed(t *testing.T) {
-	r := newRig(t, "isolated and locked off", "mind your head", "proved dead")
+	r := newRig(t, "isolated and locked off", "mind your head", "notices up")
 	var times []Timing
 	r.Timed = func(t Timing) { times = append(times, t) }
 	if _, err := r.Run(t.Context(), r.job, record.State{}); err != nil {

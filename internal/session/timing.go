@@ -13,6 +13,7 @@ import (
 // sample of the answer: Pause, Hearing, Conversation, Store and Speech come one
 // after the other and add up to it, less what the player takes to start. It is
 // real time, not the session's own clock.
+// Speaks comes after them.
 type Timing struct {
 	Pause        time.Duration // the quiet after which a phrase counts as over
 	Hearing      time.Duration // from there to the meaning
@@ -20,6 +21,7 @@ type Timing struct {
 	Conversation time.Duration // working out the answer
 	Store        time.Duration // writing the facts to the disk
 	Speech       time.Duration // making the sound of the answer
+	Speaks       time.Duration // how long the answer then lasts, tones and words
 }
 
 // Total returns the time from the end of the speech to the first sample that the

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -29,7 +30,7 @@ func version1(t testing.TB) string {
 }
 
 func wantOfVersion1(t testing.TB) []record.Event {
-	want := oneOfEach(t)
+	want := oneOfVersion1(t)
 	n := int64(len(want))
 	batch := number(n+1, phrase(0))
 	batch[1].HeardID = n + 1
@@ -57,7 +58,7 @@ func TestVersion1IsChained(t *testing.T) {
 			t.Error(d)
 		}
 		flac, _ := os.ReadFile(filepath.Join("testdata", "tone.flac"))
-		for id, sound := range map[int64][]byte{2: wav(1, 1000), int64(len(oneOfEach(t))) + 1: flac} {
+		for id, sound := range map[int64][]byte{2: wav(1, 1000), int64(len(oneOfVersion1(t))) + 1: flac} {
 			if got, err := s.Sound(ctx, id); err != nil || string(got) != string(sound) {
 				t.Errorf("sound of event %d: %d bytes, %v", id, len(got), err)
 			}
@@ -74,6 +75,58 @@ func TestVersion1IsChained(t *testing.T) {
 	}
 	check()
 	s.Close()
+}
+
+// A job of schema version 2, which the waycall before notes wrote, comes through as
+// it is, its sums too, and then takes a note and an observation.
+func TestVersion2TakesNotes(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "old.waycall")
+	copyFile(t, filepath.Join("testdata", "version2.waycall"), path, -1)
+	before, err := Verify(ctx, path)
+	if err != nil || before.Schema != 2 || before.Head == "" {
+		t.Fatal(before, err)
+	}
+	s, err := Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := wantOfVersion1(t)
+	if d := cmp.Diff(want, mustEvents(t, s)); d != "" {
+		t.Error(d)
+	}
+	s.Close()
+	if after, err := Verify(ctx, path); err != nil || after.Head != before.Head || after.Schema != len(migrations) {
+		t.Error(after, err)
+	}
+	if s, err = Open(path); err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	n := int64(len(want))
+	more := number(n+1, []record.Event{
+		{At: noon, Kind: record.Heard, Phrase: &record.Phrase{Outcome: "note", Text: "a lid is cracked"}},
+		{At: noon, Kind: record.Observed, Slot: &record.Slot{Board: 1, Way: 6}, Code: "C3", Text: "a lid is cracked", HeardID: n + 1},
+		{At: noon, Kind: record.Noted, Slot: &record.Slot{Board: 1}, Text: "a lid is cracked", HeardID: n + 1},
+		{At: noon, Kind: record.Withdrawn, Of: n + 2, Reason: "scratched"},
+	})
+	want = append(want, mustAppend(t, s, more, wav(3, 100))...)
+	if d := cmp.Diff(want, mustEvents(t, s)); d != "" {
+		t.Error(d)
+	}
+	for name, e := range map[string]record.Event{
+		"a code that is none":       {Kind: record.Observed, Slot: &record.Slot{Board: 1}, Code: "C9", Text: "x", HeardID: n + 1},
+		"an observation without":    {Kind: record.Observed, Slot: &record.Slot{Board: 1}, Text: "x", HeardID: n + 1},
+		"a note with a code":        {Kind: record.Noted, Slot: &record.Slot{Board: 1}, Code: "C1", Text: "x", HeardID: n + 1},
+		"a note without sound":      {Kind: record.Noted, Slot: &record.Slot{Board: 1}, Text: "x"},
+		"withdrawn twice over":      {Kind: record.Withdrawn, Slot: &record.Slot{Board: 1, Way: 3, Test: "LN-E"}, Of: n + 2},
+		"withdrawn, but not what":   {Kind: record.Withdrawn},
+		"a note on board a hundred": {Kind: record.Noted, Slot: &record.Slot{Board: 100}, Text: "x", HeardID: n + 1},
+	} {
+		e.ID, e.At = n+5, noon
+		if _, err := s.Append(ctx, []record.Event{e}, nil); !errors.Is(err, ErrInvalid) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
 }
 
 // A migration that is killed or finds no room leaves the old job.

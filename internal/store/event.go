@@ -29,10 +29,12 @@ var kinds = map[record.Kind]func(*record.Event) bool{
 	record.Proposed:  func(e *record.Event) bool { return e.Slot != nil && e.Quantity != nil && e.Verdict != nil },
 	record.Confirmed: nil,
 	record.Dropped:   nil,
-	record.Withdrawn: func(e *record.Event) bool { return e.Slot != nil },
+	record.Withdrawn: func(e *record.Event) bool { return (e.Slot != nil) != (e.Of != 0) },
 	record.Skipped:   func(e *record.Event) bool { return e.Slot != nil && e.Answer != "" },
 	record.Moved:     func(e *record.Event) bool { return e.Slot != nil },
 	record.Retest:    func(e *record.Event) bool { return e.Slot != nil },
+	record.Noted:     func(e *record.Event) bool { return e.Slot != nil && e.Text != "" && e.HeardID != 0 },
+	record.Observed:  func(e *record.Event) bool { return e.Slot != nil && e.Text != "" && e.Code != "" && e.HeardID != 0 },
 	record.Paused:    nil,
 	record.CarriedOn: nil,
 	record.Finished:  nil,
@@ -82,14 +84,18 @@ func checkEvent(e *record.Event) error {
 		return fmt.Errorf("year %d", e.At.UTC().Year())
 	}
 	switch e.Answer {
-	case "", record.Done, record.NotApplicable, record.Limitation, record.NotMade, record.TakenBack, record.Waived:
+	case "", record.Done, record.NotApplicable, record.Limitation, record.NotMade, record.TakenBack, record.Waived, record.Accepted:
 	default:
 		return fmt.Errorf("unknown answer %q", e.Answer)
 	}
 	if e.Kind != record.Proposed && len(e.Then) > 0 {
 		return errors.New("only a proposal has further readings")
 	}
-	if err := checkReading(e.Slot, e.Quantity, e.Verdict, e.Kind == record.Retest || e.Kind == record.Moved && *e.Slot == (record.Slot{Board: e.Slot.Board})); err != nil {
+	if _, known := record.Codes[e.Code]; e.Code != "" && !(known && e.Kind == record.Observed) {
+		return fmt.Errorf("code %q", e.Code)
+	}
+	whole := e.Kind == record.Retest || e.Kind == record.Noted || e.Kind == record.Observed || e.Kind == record.Moved && *e.Slot == (record.Slot{Board: e.Slot.Board})
+	if err := checkReading(e.Slot, e.Quantity, e.Verdict, whole); err != nil {
 		return err
 	}
 	for i := range e.Then {

@@ -77,6 +77,16 @@ func quantity(t testing.TB, s string, u reading.Unit) *reading.Quantity {
 // oneOfEach holds every kind of event with every field filled somewhere. The
 // events that rest on a phrase rest on the first, which is event 2.
 func oneOfEach(t testing.TB) []record.Event {
+	all := oneOfVersion1(t)
+	slot := record.Slot{Board: 1, Way: 6}
+	return number(1, append(all,
+		record.Event{At: noon, Kind: record.Noted, Slot: &slot, Text: "behind the boiler", HeardID: 2},
+		record.Event{At: noon, Kind: record.Observed, Slot: &slot, Code: "C3", Text: "no label", HeardID: 2},
+	))
+}
+
+// oneOfVersion1 holds every kind that the first two schema versions had.
+func oneOfVersion1(t testing.TB) []record.Event {
 	slot := record.Slot{Board: 1, Way: 3, Test: reading.LNE, Position: 2}
 	return number(1, []record.Event{
 		{At: noon, Kind: record.Opened, Job: &board.Job{

@@ -21,9 +21,16 @@ func (t *turn) heard(e Heard) {
 	if r.Paused && !(e.Phrase.Agreed && e.Meaning.Command == phrase.CarryOn) {
 		return // talk in a pause is not for us: neither answered nor kept
 	}
-	t.s.quiet, t.s.missed = 0, 0
+	dictating := t.s.dictation != nil
+	t.s.quiet, t.s.missed, t.s.dictation = 0, 0, nil
 	t.fact(record.Event{Kind: record.Heard, Phrase: &e.Phrase})
-	t.heardID = r.LastID
+	t.heardID, t.offered = r.LastID, t.s.offer != nil
+	if dictating && r.Pending != nil {
+		// The note was asked for last, so "confirm" cannot be about the reading.
+		t.say("No note was made.")
+		t.remindPending()
+		return
+	}
 	if !e.Phrase.Agreed {
 		t.disputed(e)
 		return
@@ -41,7 +48,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 	}
 	r := &t.s.Record
 	if r.Pending != nil && leavesPending(m.Command) {
-		t.say("First this one.", t.readBack(false))
+		t.firstThis()
 		return
 	}
 	switch m.Command {
@@ -51,14 +58,24 @@ func (t *turn) meaning(m phrase.Meaning) {
 		t.confirm()
 	case phrase.No:
 		t.no(m)
+	case phrase.OnlyBound, phrase.OnlyWay, phrase.OnlyTest:
+		t.repair(m)
+	case phrase.Replace:
+		t.reading(m, false)
+	case phrase.Several:
+		t.sameOnWays(m)
+	case phrase.Undo:
+		t.undo(m)
 	case phrase.Scratch:
 		t.scratch()
-	case phrase.SayAgain:
-		if t.s.last == "" {
-			t.prompt()
-		} else {
-			t.say(t.s.last)
-		}
+	case phrase.SayAgain, phrase.SayAgainSlow:
+		t.again(m.Command == phrase.SayAgainSlow)
+	case phrase.Slower, phrase.Faster:
+		t.speed(m.Command)
+	case phrase.Brief, phrase.InFull:
+		t.wording(m.Command)
+	case phrase.EnergisedAgain:
+		t.energisedAgain()
 	case phrase.WhatsNext:
 		t.remind()
 	case phrase.WhatsLeft:
@@ -70,7 +87,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 		t.leaveOut(record.NotMade, m.Reason)
 	case phrase.NotApplicable:
 		t.leaveOut(record.NotApplicable, m.Reason)
-	case phrase.Limitation:
+	case phrase.Limitation, phrase.NotPossible:
 		t.leaveOut(record.Limitation, m.Reason)
 	case phrase.GoBack:
 		t.goBack()
@@ -90,8 +107,9 @@ func (t *turn) meaning(m phrase.Meaning) {
 	case phrase.Finish:
 		t.finish()
 	case phrase.Note:
-		t.say("Notes by voice are not taken yet. " + notStored)
-		t.remindPending()
+		t.note()
+	case phrase.Observation:
+		t.observation(m)
 	case phrase.First, phrase.Second:
 		t.say("There is nothing to choose from.")
 		t.remind()
@@ -105,7 +123,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 	case phrase.DeadTestsComplete, phrase.ReadyForLive:
 		t.toLive(m)
 	default:
-		t.answer(string(m.Command))
+		t.answer(m)
 	}
 }
 
@@ -113,7 +131,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 // waits to be confirmed.
 func leavesPending(c phrase.Command) bool {
 	switch c {
-	case phrase.Skip, phrase.NotApplicable, phrase.Limitation, phrase.GoBack, phrase.GoTo, phrase.GoToBoard, phrase.TestAgain,
+	case phrase.Skip, phrase.NotApplicable, phrase.Limitation, phrase.NotPossible, phrase.GoBack, phrase.GoTo, phrase.GoToBoard, phrase.TestAgain,
 		phrase.DeadTestsComplete, phrase.ReadyForLive:
 		return true
 	}
@@ -138,7 +156,8 @@ func (t *turn) choose(m phrase.Meaning) bool {
 		// before them.
 		t.say("Which one?", t.offerText())
 		return true
-	case phrase.SayAgain, phrase.WhatsNext:
+	case phrase.SayAgain, phrase.SayAgainSlow, phrase.WhatsNext:
+		t.slow = m.Command == phrase.SayAgainSlow
 		t.say(t.offerText())
 		return true
 	case phrase.Correct, phrase.Incorrect:
@@ -160,7 +179,7 @@ func (t *turn) choose(m phrase.Meaning) bool {
 		t.say("Neither, then. Say it again.")
 		t.remind()
 		return true
-	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note:
+	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note, phrase.Observation, phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull:
 		return false // the offer stays and is repeated
 	}
 	t.s.offer = nil
@@ -176,18 +195,24 @@ func (t *turn) reasoned(m phrase.Meaning) bool {
 		t.s.reason = nil
 		t.omit(ask, m.Reason)
 		return true
-	case phrase.Confirm, phrase.SayAgain, phrase.WhatsNext:
-		t.say(whyText)
+	case phrase.Confirm, phrase.SayAgain, phrase.SayAgainSlow, phrase.WhatsNext:
+		t.slow = m.Command == phrase.SayAgainSlow
+		t.say(t.whyText(false))
 		return true
 	case phrase.No, phrase.Scratch:
 		t.s.reason = nil
 		if m.HasValue() {
 			return false
 		}
+		if m.Command == phrase.No && ask.why != "" {
+			ask.who = "agreed with nobody"
+			t.omit(ask, "")
+			return true
+		}
 		t.say(notLeftOut)
 		t.remind()
 		return true
-	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note:
+	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note, phrase.Observation, phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull:
 		return false // the question stays
 	}
 	t.s.reason = nil
@@ -201,6 +226,11 @@ func (t *turn) value(m phrase.Meaning) {
 		t.remind()
 		return
 	}
+	// "Leads joined?" may be answered by the figure alone.
+	if step, ok := t.dueStep(); ok && step.Unit != "" && m.Way == 0 && m.Test == "" && t.s.Record.Pending == nil {
+		t.leads(t.board(), step, m)
+		return
+	}
 	t.reading(m, false)
 }
 
@@ -211,13 +241,24 @@ func (t *turn) confirm() {
 		return
 	}
 	t.s.stay = 0
+	if at, told := t.s.Record.Pending.Slot, t.s.told; at.Board != told.board || at.Way != told.way || at.Test.Insulation() && at.Position != told.position {
+		// After a reading of another place, the one that is due is named in full.
+		t.s.told = place{bar: told.bar, setup: told.setup, volts: told.volts}
+	}
 	t.follows(record.Event{Kind: record.Confirmed})
-	t.say("Stored.")
+	if !t.short(storedPrompt) {
+		t.say("Stored.")
+	}
 	t.announce()
 }
 
 func (t *turn) no(m phrase.Meaning) {
+	board, step, leads := t.lastLeads()
 	switch {
+	case m.HasValue() && t.s.Record.Pending == nil && leads:
+		t.leads(board, step, m)
+	case m.HasValue() && t.s.Record.Pending == nil:
+		t.repair(m)
 	case m.HasValue():
 		t.reading(m, false)
 	case t.s.Record.Pending == nil:
@@ -257,34 +298,53 @@ func (t *turn) scratch() {
 		}
 	}
 	t.s.stay = 0
+	if t.scratchNote(max(readingID, answerID, skipID)) {
+		t.remind()
+		return
+	}
 	switch max(readingID, answerID, skipID) {
 	case 0:
 		t.say("There is nothing to take back.")
 	case readingID:
-		t.withdraw(readingID)
+		t.withdraw(func(x record.Reading) bool { return x.ConfirmedID == readingID })
 	case answerID:
-		t.follows(record.Event{Kind: record.Prepared, Board: answer.Board, Step: answer.Step, Answer: record.TakenBack, Reason: "scratched"})
-		t.sayf("The answer %s is taken back.", answer.Step)
-		t.s.asked = ""
+		t.unanswer(answer)
 	case skipID:
 		t.takeBack(skip)
 	}
 	t.remind()
 }
 
-// withdraw takes what one "confirm" stored off the schedule.
-func (t *turn) withdraw(confirmedID int64) {
-	var named []string
+// unanswer takes an answer to a preparation step back. That the supply was put on
+// stays, and so it does when the board was answered ready for live tests: whether
+// it was put on then is not known, so proving dead is due again.
+func (t *turn) unanswer(a record.Answer) {
+	if a.Step == sequence.EnergisedAgain {
+		t.say("That is not taken back.", isolateAgain)
+		return
+	}
+	t.follows(record.Event{Kind: record.Prepared, Board: a.Board, Step: a.Step, Answer: record.TakenBack, Reason: "scratched"})
+	t.sayf("The answer %s is taken back.", a.Step)
+	if a.Step == sequence.ReadyForLive && t.energise("the answer ready for live tests was taken back") {
+		t.say(proveAgain)
+	}
+	t.s.asked = ""
+}
+
+// withdraw takes readings that were stored together off the schedule.
+func (t *turn) withdraw(which func(record.Reading) bool) {
+	var all []record.Proposal
 	for _, x := range t.s.Record.Readings {
-		if x.ConfirmedID == confirmedID && x.Standing == record.Stands {
+		if x.Standing == record.Stands && which(x) {
 			t.follows(record.Event{Kind: record.Withdrawn, Slot: &x.Slot, Reason: "scratched"})
-			named = append(named, t.name(x.Slot)+", "+x.Quantity.Spoken())
+			all = append(all, x.Proposal)
 		}
 	}
-	if len(named) > 1 {
-		named[0] = way(t.s.Record.Way) + ", the ends of the ring"
+	name := t.name(all[0].Slot) + ", " + all[0].Quantity.Spoken()
+	if len(all) > 1 {
+		name = t.together(all)
 	}
-	t.sayf("%s, %s taken off the schedule.", capital(named[0]), are(len(named)-1))
+	t.sayf("%s, %s taken off the schedule.", capital(name), are(len(all)-1))
 }
 
 // takeBack makes due again what was left out, or all that was waived at once.
@@ -312,7 +372,7 @@ func (t *turn) takeBack(skip record.Skip) {
 // leaveOut leaves out the test or the step that is due, once the reason is
 // known.
 func (t *turn) leaveOut(how record.How, reason string) {
-	d, ok := sequence.Next(t.s.Record)
+	d, ok := t.due()
 	switch {
 	case !ok:
 		t.say("Nothing is due.")
@@ -322,7 +382,7 @@ func (t *turn) leaveOut(how record.How, reason string) {
 		t.carryOn() // its reading is kept
 		return
 	case d.Step != nil && !d.Step.May(how):
-		t.say("That step cannot be left out.")
+		t.say("That step cannot be left out. Answer it, or finish here.")
 		t.remind()
 		return
 	}
@@ -330,19 +390,29 @@ func (t *turn) leaveOut(how record.How, reason string) {
 	if d.Step != nil {
 		ask.step = d.Step.ID
 	}
-	if reason == "" {
-		t.s.reason = &ask
-		t.say(whyText)
-		return
-	}
 	t.omit(ask, reason)
 }
 
+// omit leaves something out once what must be known is known. A limitation of a
+// test has a reason and somebody who agreed to it (BS 7671:2018+A2:2022 Appendix
+// 6, agreed limitations, from memory).
 func (t *turn) omit(ask asking, reason string) {
-	if reason == "" {
+	agreed := strings.HasPrefix(reason, "agreed") || reason == "by agreement"
+	switch {
+	case reason == "":
+	case ask.how == record.Limitation && ask.step == "" && agreed:
+		ask.who = reason
+	default:
+		ask.why = reason
+	}
+	if ask.why == "" || ask.who == "" && ask.how == record.Limitation && ask.step == "" {
 		t.s.reason = &ask
-		t.say(whyText)
+		t.say(t.whyText(true))
 		return
+	}
+	reason = ask.why
+	if ask.who != "" {
+		reason += ", " + ask.who
 	}
 	e := record.Event{Kind: record.Skipped, Slot: &ask.slot, Answer: ask.how, Reason: reason}
 	if ask.step != "" {
@@ -359,7 +429,7 @@ func (t *turn) omit(ask asking, reason string) {
 // ready refuses what needs the preparation. The steps before live tests do not
 // keep anybody from going back to a dead one.
 func (t *turn) ready() bool {
-	if d, ok := sequence.Next(t.s.Record); !ok || d.Step == nil || d.Step.Live || d.Board != t.s.Board() || t.s.Record.Aim != nil {
+	if d, ok := t.due(); !ok || d.Step == nil || d.Step.Live || d.Board != t.board() || t.s.Record.Aim != nil {
 		return true
 	}
 	t.say("The preparation comes first.")
@@ -413,7 +483,7 @@ func (t *turn) move(slot record.Slot) {
 // goTo goes to the first test of a way that can be made now.
 func (t *turn) goTo(n int) {
 	r := t.s.Record
-	on := t.s.Board()
+	on := t.board()
 	if why := t.noWay(on, n); why != "" {
 		t.say(why)
 		return
@@ -476,7 +546,7 @@ const longRead = 330
 // few, otherwise what passes without a word.
 func (t *turn) readWay(n int) {
 	r := t.s.Record
-	on := t.s.Board()
+	on := t.board()
 	if why := t.noWay(on, n); why != "" {
 		t.say(why)
 		return
@@ -519,7 +589,7 @@ func (t *turn) readWay(n int) {
 }
 
 func (t *turn) testAgain(n int) {
-	on := t.s.Board()
+	on := t.board()
 	if why := t.noWay(on, n); why != "" {
 		t.say(why)
 		return
@@ -556,44 +626,4 @@ func (t *turn) finish() {
 	t.say("The record is kept. The results are for the competent person to judge.")
 	t.follows(record.Event{Kind: record.Finished})
 	t.stop = true
-}
-
-// answer takes the answer to a preparation step. Only the step that is due can
-// be answered, by its own phrase.
-func (t *turn) answer(id string) {
-	r := &t.s.Record
-	if r.Pending != nil {
-		t.say("First this one.", t.readBack(false))
-		return
-	}
-	// A step of a board that feeds this one may be due, and one that has an
-	// answer is due again when dead tests turn up after live ones.
-	on := t.s.Board()
-	if d, ok := sequence.Next(*r); ok && d.Step != nil && d.Step.ID == id && d.Board == on {
-		t.follows(record.Event{Kind: record.Prepared, Board: on, Step: id, Answer: record.Done})
-		t.say("Noted.")
-		if id == sequence.DeadComplete {
-			if skipped := t.skippedDead(on); skipped != "" {
-				t.say(skipped)
-			}
-			t.failing()
-		}
-		t.announce()
-		return
-	}
-	steps := sequence.Steps(r.Job, on)
-	_, done := r.Answered(on, id)
-	switch {
-	case !slices.ContainsFunc(steps, func(s sequence.Step) bool { return s.ID == id }):
-		if id == sequence.SurgeOut {
-			t.say("This board has no surge protection.")
-		} else {
-			t.say("That cannot be said here. " + notStored)
-		}
-	case done:
-		t.say("That is answered already.")
-	default:
-		t.say("One at a time.")
-	}
-	t.remind()
 }

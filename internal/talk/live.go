@@ -21,17 +21,52 @@ func (s State) Board() int {
 	if s.stay != 0 {
 		return s.stay
 	}
-	if d, ok := sequence.Next(r); ok {
+	if d, ok := s.due(); ok {
 		return d.Board
 	}
 	return r.Board
 }
 
+// looked is what package sequence says is due, looked up once.
+type looked struct {
+	due sequence.Due
+	ok  bool
+}
+
+// due is what is due.
+func (s State) due() (sequence.Due, bool) {
+	if s.next != nil {
+		return s.next.due, s.next.ok
+	}
+	return sequence.Next(s.Record)
+}
+
+func (t *turn) due() (sequence.Due, bool) {
+	if t.s.next == nil {
+		d, ok := sequence.Next(t.s.Record)
+		t.s.next = &looked{d, ok}
+	}
+	return t.s.due()
+}
+
+func (t *turn) board() int {
+	t.due()
+	return t.s.Board()
+}
+
 // InHand returns the board in hand and, when a reading waits or a test is due
-// there, its way and unit. Way 0 is the board itself.
+// there, its way and unit. Way 0 is the board itself. When what waits is stored
+// by the next reading, the next test is in hand.
 func (s State) InHand() (board, way int, unit reading.Unit) {
 	board = s.Board()
 	t := turn{s: s}
+	if next, ok := t.implied(); ok {
+		// A value may be that of the next test, or correct what waits.
+		if unit = next.Slot.Test.Unit(); unit != s.Record.Pending.Slot.Test.Unit() {
+			unit = ""
+		}
+		return board, next.Slot.Way, unit
+	}
 	if slot, ok := t.hand(); ok {
 		return board, slot.Way, slot.Test.Unit()
 	}
@@ -53,7 +88,7 @@ func (t *turn) goToBoard(n int) {
 	}
 	t.follows(record.Event{Kind: record.Moved, Slot: &record.Slot{Board: n}})
 	t.s.stay, t.s.named = 0, 0
-	if d, ok := sequence.Next(*r); ok && (d.Board == n || r.Job.Board(d.Board).Supply.OnlyIsolated || d.Step != nil && feeds(r.Job, d.Board, n)) {
+	if d, ok := t.due(); ok && (d.Board == n || r.Job.Board(d.Board).Supply.OnlyIsolated || d.Step != nil && feeds(r.Job, d.Board, n)) {
 		if d.Step != nil && d.Step.Live && d.Board != n {
 			t.sayf("Board %s feeds board %s and comes first.", reading.Cardinal(d.Board), reading.Cardinal(n))
 		}
@@ -88,8 +123,8 @@ func feeds(job board.Job, up, n int) bool {
 // are still given one by one.
 func (t *turn) toLive(m phrase.Meaning) {
 	r := &t.s.Record
-	n := t.s.Board()
-	d, due := sequence.Next(*r)
+	n := t.board()
+	d, due := t.due()
 	switch {
 	case !liveJob(r.Job):
 		t.say("This job has no live tests.")
@@ -107,7 +142,7 @@ func (t *turn) toLive(m phrase.Meaning) {
 			t.follows(record.Event{Kind: record.Skipped, Slot: &slot, Answer: record.Waived, Reason: m.Reason})
 		}
 		t.sayf("%s%s %s waived, %s. The competent person answers for that.", capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), are(len(left)-1), m.Reason)
-		if d, due = sequence.Next(*r); !due || d.Step == nil || d.Board != n || d.Step.ID != string(m.Command) {
+		if d, due = t.due(); !due || d.Step == nil || d.Board != n || d.Step.ID != string(m.Command) {
 			t.announce()
 			return
 		}
@@ -123,7 +158,7 @@ func (t *turn) toLive(m phrase.Meaning) {
 		t.say(t.skippedDead(n))
 		return
 	}
-	t.answer(string(m.Command))
+	t.answer(m)
 }
 
 // skippedDead says which dead tests of a board were skipped, so that their

@@ -40,6 +40,10 @@ func gives(m phrase.Meaning) bool {
 // reading takes a phrase that gives a reading. It is doubted when it answers a
 // question about one that was disputed.
 func (t *turn) reading(m phrase.Meaning, doubted bool) {
+	if m.Command != phrase.No {
+		t.accept(m)
+	}
+	t.placed = [2]bool{m.Way != 0, m.Test != ""}
 	c, why, goes := t.resolve(m)
 	if goes != nil {
 		t.say(why, notStored)
@@ -55,7 +59,19 @@ func (t *turn) reading(m phrase.Meaning, doubted bool) {
 		t.remindPending()
 		return
 	}
+	if t.outstanding(c) {
+		t.firstThis()
+		return
+	}
 	t.propose(c, doubted)
+}
+
+// outstanding reports whether something else waits that must be confirmed or
+// dropped first: in a session where the next reading mostly confirms the one
+// before, none may be lost by going on.
+func (t *turn) outstanding(c choice) bool {
+	r := t.s.Record
+	return r.Habit == record.Agreed && r.Pending != nil && !slices.ContainsFunc(r.Pending.Each(), func(one record.Proposal) bool { return c.has(one.Slot) })
 }
 
 // propose checks what a breath gave, makes it pending in place of what was, and
@@ -75,11 +91,13 @@ func (t *turn) propose(c choice, doubted bool) {
 		}
 		c = merged
 	}
-	if doubted {
-		t.s.doubted = t.s.Record.LastID + 1
-	}
+	t.put(c, doubted)
+}
+
+// put makes what a breath gave pending and reads it back.
+func (t *turn) put(c choice, doubted bool) {
 	verdicts := t.judge(c)
-	e := record.Event{Kind: record.Proposed, Slot: &c[0].slot, Quantity: &c[0].quantity, Verdict: &verdicts[0], HeardID: c[0].heardID}
+	e := record.Event{Kind: record.Proposed, Slot: &c[0].slot, Quantity: &c[0].quantity, Verdict: &verdicts[0], HeardID: c[0].heardID, Doubted: doubted}
 	for i, p := range c[1:] {
 		e.Then = append(e.Then, record.Further{Slot: p.slot, Quantity: p.quantity, Verdict: verdicts[i+1], HeardID: p.heardID})
 	}
@@ -101,6 +119,9 @@ func corrected(p record.Proposal, c choice) (choice, bool) {
 	}
 	if len(c) > 1 || len(all) == 1 {
 		return c, true
+	}
+	if manyWays(p.Each()) {
+		return c, false // one of several ways is another reading, and the others are given again
 	}
 	for i := range all {
 		if all[i].slot == c[0].slot {
@@ -155,6 +176,9 @@ func (t *turn) resolve(m phrase.Meaning) (c choice, why string, goes *record.Slo
 	if why != "" {
 		return nil, why, nil
 	}
+	if m.Command == phrase.Replace {
+		slot = t.replaced(slot)
+	}
 	q := m.Quantity
 	switch m.Command {
 	case phrase.Correct:
@@ -187,6 +211,21 @@ func (t *turn) resolve(m phrase.Meaning) (c choice, why string, goes *record.Slo
 	return c, "", nil
 }
 
+// replaced is the place of the reading that is to be replaced: where there is
+// none in the position that would be next, that which was measured last.
+func (t *turn) replaced(slot record.Slot) record.Slot {
+	if _, ok := t.s.Record.Latest(slot); ok {
+		return slot
+	}
+	for _, x := range slices.Backward(t.s.Record.Readings) {
+		at := x.Slot
+		if at.Position = slot.Position; x.Standing == record.Stands && at == slot {
+			return x.Slot
+		}
+	}
+	return slot
+}
+
 // notYet says why a test cannot be made now, or nothing: a live test that is
 // blocked, or a test on a board whose preparation for it is not answered. Such
 // a test is asked about as though the electrician had gone to it.
@@ -201,7 +240,7 @@ func (t *turn) notYet(slot record.Slot) (why string, goes *record.Slot) {
 	if !ok || d.Step == nil {
 		return "", nil
 	}
-	if now, due := sequence.Next(r); due && now.Step != nil && now.Board == d.Board && now.Step.ID == d.Step.ID {
+	if now, due := t.due(); due && now.Step != nil && now.Board == d.Board && now.Step.ID == d.Step.ID {
 		return "Not yet. " + d.Step.Brief, nil
 	}
 	if !sequence.Live(slot) {
@@ -216,7 +255,7 @@ func (t *turn) hand() (record.Slot, bool) {
 	if p := t.s.Record.Pending; p != nil {
 		return p.Slot, true
 	}
-	if d, ok := sequence.Next(t.s.Record); ok && d.Step == nil && d.Board == t.s.Board() {
+	if d, ok := t.due(); ok && d.Step == nil && d.Board == t.board() {
 		return d.Slot, true
 	}
 	return record.Slot{}, false
@@ -226,9 +265,9 @@ func (t *turn) hand() (record.Slot, bool) {
 func (t *turn) place(n int, test reading.Test) (slot record.Slot, why string) {
 	r := t.s.Record
 	hand, inHand := t.hand()
-	slot = record.Slot{Board: t.s.Board(), Way: n, Test: test}
+	slot = record.Slot{Board: t.board(), Way: n, Test: test}
 	if n == 0 && !inHand {
-		if d, ok := sequence.Next(r); ok && d.Step != nil && d.Board == slot.Board {
+		if d, ok := t.due(); ok && d.Step != nil && d.Board == slot.Board {
 			return slot, "Not yet. " + d.Step.Brief
 		}
 	}
@@ -236,7 +275,7 @@ func (t *turn) place(n int, test reading.Test) (slot record.Slot, why string) {
 	case test == "" && (!inHand || n != 0 && n != hand.Way):
 		return slot, "Say which way and which test. " + notStored
 	case test == "" && r.Pending != nil && len(r.Pending.Then) > 0:
-		return slot, "Several readings wait. Say all of them again, or one by its name. " + notStored
+		return slot, manyWait + notStored
 	case test == "":
 		slot = hand
 		return slot, ""
@@ -245,6 +284,13 @@ func (t *turn) place(n int, test reading.Test) (slot record.Slot, why string) {
 			return slot, why
 		}
 	}
+	return t.checked(slot)
+}
+
+// checked says why there can be no reading in a place, or completes it: which end
+// of a ring is meant, and which position.
+func (t *turn) checked(slot record.Slot) (_ record.Slot, why string) {
+	r := t.s.Record
 	if slot.Way != 0 {
 		if why := t.noWay(slot.Board, slot.Way); why != "" {
 			return slot, why
@@ -402,10 +448,15 @@ func (t *turn) disputed(e Heard) {
 		return
 	}
 	for _, m := range all {
-		if !gives(m) || m.HasValue() && m.Command != "" && m.Command != phrase.No {
+		if !gives(m) || m.HasValue() && m.Command != "" && m.Command != phrase.No && m.Command != phrase.Replace {
 			t.unsure(e.Meaning)
 			return
 		}
+	}
+	if !slices.ContainsFunc(all, func(m phrase.Meaning) bool { return m.Command == phrase.No }) {
+		t.accept(all...)
+	}
+	for _, m := range all {
 		c, no, _ := t.resolve(m)
 		switch {
 		case no != "":
@@ -425,6 +476,10 @@ func (t *turn) disputed(e Heard) {
 		t.say(why)
 		t.remindPending()
 	case 1:
+		if t.outstanding(choices[0]) {
+			t.firstThis()
+			return
+		}
 		t.propose(choices[0], true)
 	default:
 		t.s.offer = choices[:2]
@@ -436,7 +491,7 @@ func (t *turn) disputed(e Heard) {
 // again, does no harm when it was meant otherwise.
 func (t *turn) unsure(m phrase.Meaning) {
 	switch m.Command {
-	case phrase.SayAgain, phrase.WhatsNext, phrase.WhatsLeft:
+	case phrase.SayAgain, phrase.SayAgainSlow, phrase.WhatsNext, phrase.WhatsLeft:
 		t.meaning(m)
 		return
 	}

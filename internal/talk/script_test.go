@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -58,7 +59,7 @@ func (p *player) step(e Event) (out []string) {
 			if spoken {
 				p.t.Fatalf("%#v: a fact after something was said: %+v", e, x.Event)
 			}
-			if (x.Event.Kind == record.Heard) != (i == 0 && isHeard(e)) {
+			if first := i == 0 && isHeard(e); (x.Event.Kind == record.Heard) != first && !(first && isDictated(e)) {
 				p.t.Fatalf("%#v: the heard phrase must be the first fact and the only one", e)
 			}
 			p.log = append(p.log, x.Event)
@@ -76,10 +77,18 @@ func (p *player) step(e Event) (out []string) {
 				p.t.Fatalf("said %q", x.Text)
 			}
 			// The voice stops after forty seconds, and the question comes last.
-			if words := say.Words(x.Text); !strings.HasSuffix(words, lastWord(x.Text)) {
+			if words, ok := spokenWhole(x.Text); !ok {
 				p.t.Fatalf("%q is cut to %q", x.Text, words)
 			}
 			out = append(out, "< "+x.Text)
+		case Tone:
+			spoken = true
+			if (x == Listening) != (i == len(effects)-1) {
+				p.t.Fatalf("%#v: %v", e, effects)
+			}
+			if x == NotCaught {
+				out = append(out, "* "+string(x))
+			}
 		case Stop:
 			out = append(out, "= stop")
 		}
@@ -96,12 +105,34 @@ func (p *player) step(e Event) (out []string) {
 	return out
 }
 
+// whole remembers what was found to be spoken to its end: most sentences come again.
+var whole sync.Map
+
+// spokenWhole reports whether a voice speaks a text to its end, or what it speaks.
+func spokenWhole(text string) (words string, ok bool) {
+	if _, known := whole.Load(text); known {
+		return "", true
+	}
+	if words = say.Words(text); !strings.HasSuffix(words, lastWord(text)) {
+		return words, false
+	}
+	whole.Store(text, true)
+	return words, true
+}
+
 func lastWord(s string) string {
 	words := strings.Fields(say.Words(s[max(0, len(s)-40):]))
 	return words[len(words)-1]
 }
 
-func isHeard(e Event) bool { _, ok := e.(Heard); return ok }
+func isHeard(e Event) bool {
+	_, heard := e.(Heard)
+	_, dictated := e.(Dictated)
+	return heard || dictated
+}
+
+// isDictated reports whether an event is a note, which may turn out to be none.
+func isDictated(e Event) bool { _, ok := e.(Dictated); return ok }
 
 func factText(e record.Event) string {
 	words := []string{string(e.Kind)}
@@ -128,11 +159,29 @@ func factText(e record.Event) string {
 	if e.Quantity != nil {
 		add(e.Quantity.String())
 	}
+	if e.Doubted {
+		add("doubted")
+	}
+	if e.Habit != "" {
+		add(string(e.Habit))
+	}
 	if e.Verdict != nil {
 		add(string(e.Verdict.Result))
 	}
 	for _, f := range e.Then {
-		add(fmt.Sprintf("and %s %s %s", f.Slot.Test, f.Quantity, f.Verdict.Result))
+		if f.Slot.Way != e.Slot.Way {
+			add(fmt.Sprintf("and way %d", f.Slot.Way))
+		} else {
+			add("and")
+		}
+		add(fmt.Sprintf("%s %s %s", f.Slot.Test, f.Quantity, f.Verdict.Result))
+	}
+	add(e.Code)
+	if e.Kind == record.Noted || e.Kind == record.Observed {
+		add("\"" + e.Text + "\"")
+	}
+	if e.Of != 0 {
+		add(fmt.Sprintf("of event %d", e.Of))
 	}
 	if e.Reason != "" {
 		add("(" + e.Reason + ")")
@@ -144,9 +193,12 @@ func factText(e record.Event) string {
 //
 //	#        a remark
 //	board    the board file in testdata/boards
+//	agreed   the session begins again, with the habit to accept what passes when
+//	         the next reading begins
 //	>        a phrase both witnesses agree on
 //	?        a disputed phrase: what it may have been, best first, between bars
 //	!        a phrase that the grammar of this board rules out
+//	note     the free speech of a note; "note+" when it was too long
 //	~        speech without a meaning
 //	.        silence
 //	x        a failure outside; "x lost" when the last phrase was not stored
@@ -156,7 +208,8 @@ func factText(e record.Event) string {
 //	         the test and the position given are due, as "2 Zs" or "0 bonding 2",
 //	         or "live" until the steps before live tests are, or "end"
 //
-// and each is followed by what came of it: + a fact, < what was said, = stop.
+// and each is followed by what came of it: + a fact, * a tone but that for
+// listening, < what was said, = stop.
 // go test ./internal/talk -update writes these.
 func TestScripts(t *testing.T) {
 	g := loadGrammar(t)
@@ -198,7 +251,7 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 	var out, ahead []string
 	for _, line := range strings.Split(strings.TrimRight(script, "\n"), "\n") {
 		mark, rest, _ := strings.Cut(line, " ")
-		if mark == "+" || mark == "<" || mark == "=" {
+		if mark == "+" || mark == "<" || mark == "=" || mark == "*" {
 			continue
 		}
 		out = append(out, line)
@@ -209,20 +262,26 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 			continue
 		case "board":
 			job = boardtest.Read(t, rest)
-			e = Begin{p.at, job}
+			e = Begin{At: p.at, Job: job}
+		case "agreed":
+			e = Begin{At: p.at, Job: job, Habit: record.Agreed}
 		case "restart":
 			s, err := record.Fold(p.log)
 			if err != nil {
 				t.Fatal(err)
 			}
-			p.state, e = State{Record: s}, Begin{p.at, job}
+			p.state, e = State{Record: s}, Begin{At: p.at, Job: job, Habit: s.Habit}
 		case "prepare":
-			for _, words := range []string{"isolated and locked off", "proved dead", "surge protection out", "lamps removed", "loads disconnected", "switches on", "leads checked"} {
-				got := p.step(Heard{At: p.at, Meaning: meaning(words), Phrase: record.Phrase{Agreed: true, Text: words}})
-				if words == "leads checked" {
-					out = append(out, got...)
+			var got []string
+			for {
+				d, _ := sequence.Next(p.state.Record)
+				if d.Step == nil || d.Step.Live {
+					break
 				}
+				m, _ := p.willing()
+				got = p.step(Heard{At: p.at, Meaning: m, Phrase: record.Phrase{Agreed: true}})
 			}
+			out = append(out, got...)
 			continue
 		case "ahead":
 			for range 500 {
@@ -262,6 +321,8 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 			e = h
 		case "!":
 			e = Beyond{p.at, meaning(rest)}
+		case "note", "note+":
+			e = Dictated{At: p.at, Phrase: record.Phrase{Outcome: "note", Text: rest}, Cut: mark == "note+"}
 		case "~":
 			e = NotUnderstood{p.at}
 		case ".":

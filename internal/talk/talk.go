@@ -10,12 +10,23 @@
 //
 //	heard -> checked -> read back with its verdict -> "confirm" -> stored
 //
-// Nothing else puts it there. Silence never confirms, a disputed "confirm" never
-// confirms, and a value that was not read back is never stored. Whenever
-// something is pending, whatever is said ends by reading it back, so that
-// "confirm" can only mean the reading that was heard last. The ends of a ring,
-// said in one breath, are read back, confirmed, corrected and dropped together,
-// and each stands on the schedule by itself.
+// Nothing else puts it there, but for the second habit below. Silence never
+// confirms, a disputed "confirm" never confirms, and a value that was not read back
+// is never stored. Whenever something is pending, whatever is said ends by reading
+// it back, so that "confirm" can only mean the reading that was heard last. The ends
+// of a ring, said in one breath, are read back, confirmed, corrected and dropped
+// together, and so is one bound for several ways; each stands on the schedule by
+// itself.
+//
+// A repair is a proposal like any other: what it changes is read back in full and
+// confirmed. What it is about is what waits, or else the reading stored last.
+// Nothing is written over: a reading that was wrong is followed by the event that
+// took it off or replaced it.
+//
+// In the second habit (record.Agreed) a reading that passes, that nothing speaks
+// against and that replaces none is stored when the next reading begins; the test
+// that is next is named when it is read back. All others wait for "confirm", and
+// nothing goes on without it.
 //
 // # The whole job
 //
@@ -38,7 +49,8 @@
 // A session that was cut off, however hard, begins again with
 // State{Record: folded log} and a Begin event: a reading that was waiting to be
 // confirmed is read back again. What is lost is only small talk: an offered
-// choice, a question for a reason, what "say again" would repeat.
+// choice, a question for a reason, what "say again" would repeat, how much is said
+// and how fast.
 package talk
 
 import (
@@ -59,17 +71,23 @@ import (
 type State struct {
 	Record record.State // what the facts so far say; equal to record.Fold of them
 
-	last    string         // what was said last
-	told    place          // the test that was announced last, so that only what changed is said
-	asked   string         // the preparation step that was asked for in full
-	named   int            // the board that was named last
-	stay    int            // the board the electrician went to though nothing is due there
-	taught  []reading.Test // of which tests it was said how they are answered
-	offer   []choice       // two readings to choose from, which a disputed phrase may have meant
-	doubted int64          // the proposal that was disputed or corrected; it is read back figure by figure
-	reason  *asking        // something is to be left out and its reason was asked for
-	quiet   int            // silences since the last phrase
-	missed  int            // phrases not understood, one after the other
+	last   string         // what was said last
+	told   place          // the test that was announced last, so that only what changed is said
+	asked  string         // the preparation step that was asked for last, with its board
+	known  []string       // the steps that were asked for on any board
+	form   form           // how much is said
+	times  [prompts]uint8 // how often each prompt was said in full, up to thrice
+	named  int            // the board that was named last
+	next   *looked        // what is due, if it was looked up
+	stay   int            // the board the electrician went to though nothing is due there
+	taught []reading.Test // of which tests it was said how they are answered
+	offer  []choice       // two readings to choose from, which a disputed phrase may have meant
+	reason *asking        // something is to be left out and its reason was asked for
+	rate   int            // how fast is spoken, as Say.Pace
+	quiet  int            // silences since the last phrase
+	missed int            // phrases not understood, one after the other
+
+	dictation *dictation // the note whose text is said next
 }
 
 // place is where the electrician is, with what is set up there.
@@ -87,16 +105,20 @@ type asking struct {
 	board int
 	step  string // a preparation step, or
 	slot  record.Slot
+	why   string // as far as it was said
+	who   string // agreed to it
 }
 
-// Event is something that happened: one of Begin, Heard, Beyond, NotUnderstood,
-// Silence and Failed.
+// Event is something that happened: one of Begin, Heard, Beyond, Dictated,
+// NotUnderstood, Silence and Failed.
 type Event interface{ when() time.Time }
 
 // Begin opens the session, or opens it again after it was finished or cut off.
 type Begin struct {
-	At  time.Time
-	Job board.Job // the zero Job means the one that the record began with
+	At     time.Time
+	Job    board.Job    // the zero Job means the one that the record began with
+	Habit  record.Habit // how readings are accepted in this session
+	Tester string       // initials of who tests in this session; empty for the job's
 }
 
 // Heard is a phrase for us. Phrase.Agreed says whether the witnesses gave one
@@ -116,7 +138,7 @@ type Beyond struct {
 }
 
 // NotUnderstood is speech that was probably for us but has no meaning. It is
-// answered, and nothing but the answer is stored.
+// answered by a tone, the second time with words; nothing but these is stored.
 type NotUnderstood struct{ At time.Time }
 
 // Silence is a while without speech after something was said.
@@ -137,15 +159,18 @@ func (e NotUnderstood) when() time.Time { return e.At }
 func (e Silence) when() time.Time       { return e.At }
 func (e Failed) when() time.Time        { return e.At }
 
-// Effect is something for the session to do: one of Append, Say and Stop, in
-// the order given.
+// Effect is something for the session to do: one of Append, Tone, Say and Stop,
+// in the order given.
 type Effect interface{ effect() }
 
 // Append is a fact to be written to the log, numbered.
 type Append struct{ Event record.Event }
 
 // Say is a prompt to be spoken.
-type Say struct{ Text string }
+type Say struct {
+	Text string
+	Pace int // from -2, much slower than usual, to 2, much faster
+}
 
 // Stop ends the session once what comes before it is done.
 type Stop struct{}
@@ -161,7 +186,7 @@ func Step(s State, e Event) (State, []Effect) {
 	if err != nil {
 		// A fact that the record refuses is a mistake in this package. The
 		// record stays as it was, and the electrician is not left guessing.
-		return s, []Effect{Say{"Waycall made a mistake with that, and nothing was stored. Say it again, or finish here."}}
+		return s, []Effect{Say{"Waycall made a mistake with that, and nothing was stored. Say it again, or finish here.", 0}}
 	}
 	return next, effects
 }
@@ -176,6 +201,8 @@ func step(s State, e Event) (State, []Effect, error) {
 		t.heard(e)
 	case Beyond:
 		t.beyond(e)
+	case Dictated:
+		t.dictated(e)
 	case NotUnderstood:
 		t.notUnderstood()
 	case Silence:
@@ -192,20 +219,29 @@ func step(s State, e Event) (State, []Effect, error) {
 		}
 		// Without facts, and what was said before stays what is repeated.
 		if len(t.words) > 0 {
-			t.effects = append(t.effects, Say{strings.Join(t.words, " ")})
+			t.effects = append(t.effects, Say{strings.Join(t.words, " "), t.s.rate})
 		}
 		return s, t.effects, nil
 	}
+	said := ""
 	if len(t.words) > 0 {
-		text := t.text()
-		t.fact(record.Event{Kind: record.Said, Text: text})
+		said = t.text()
+		t.fact(record.Event{Kind: record.Said, Text: said})
 		if !t.passing {
-			t.s.last = text
+			t.s.last = said
 		}
-		t.effects = append(t.effects, Say{text})
 	}
-	if t.stop {
+	for _, tone := range t.sounds {
+		t.effects = append(t.effects, tone)
+	}
+	if said != "" {
+		t.effects = append(t.effects, Say{said, t.rate()})
+	}
+	switch {
+	case t.stop:
 		t.effects = append(t.effects, Stop{})
+	case len(t.effects) > 0 && !t.s.Record.Paused:
+		t.effects = append(t.effects, Listening)
 	}
 	if t.err != nil {
 		return s, nil, t.err
@@ -235,7 +271,12 @@ type turn struct {
 	effects []Effect
 	words   []string
 	stop    bool
-	passing bool // what is said now is not worth saying again
+	passing bool    // what is said now is not worth saying again
+	slow    bool    // it was asked to be said slowly
+	placed  [2]bool // whether the way and the test of a reading were said
+	offered bool    // which of two readings was meant was asked just before
+	asks    bool    // what waits must be confirmed aloud now
+	sounds  []Tone  // before what is said
 	err     error
 }
 
@@ -250,7 +291,16 @@ func (t *turn) fact(e record.Event) {
 		return
 	}
 	t.s.Record = next
+	if e.Kind != record.Heard && e.Kind != record.Said {
+		t.s.next = nil
+	}
 	t.effects = append(t.effects, Append{e})
+	switch e.Kind {
+	case record.Confirmed, record.Prepared, record.Skipped:
+		if len(t.sounds) == 0 && e.Answer != record.TakenBack {
+			t.sounds = append(t.sounds, Stored)
+		}
+	}
 }
 
 // follows adds a fact that rests on the phrase of this turn.
@@ -267,11 +317,13 @@ func (t *turn) begin(e Begin) {
 	r := &t.s.Record
 	if r.Sessions > 0 && !reflect.DeepEqual(e.Job, board.Job{}) && !reflect.DeepEqual(e.Job, r.Job) {
 		// Nothing is written to a record that is about another board.
-		t.effects = append(t.effects, Say{"The board file differs from the one that this record began with. Use the first one, or give the job a new reference."}, Stop{})
+		t.effects = append(t.effects, Say{"The board file differs from the one that this record began with. Use the first one, or give the job a new reference.", 0})
+		t.stop = true
 		return
 	}
 	if r.Sessions == 0 && !testable(e.Job) {
-		t.effects = append(t.effects, Say{"There is no way to test on this board. Give a board file."}, Stop{})
+		t.effects = append(t.effects, Say{"There is no way to test on this board. Give a board file.", 0})
+		t.stop = true
 		return
 	}
 	// A record that holds nothing but its opening was set up, not begun.
@@ -280,8 +332,8 @@ func (t *turn) begin(e Begin) {
 		job = r.Job
 	}
 	t.s = State{Record: t.s.Record}
-	if again || r.Sessions == 0 {
-		t.fact(record.Event{Kind: record.Opened, Job: &job})
+	if again || r.Sessions == 0 || r.Habit != e.Habit || e.Tester != "" && r.Tester != e.Tester {
+		t.fact(record.Event{Kind: record.Opened, Job: &job, Habit: e.Habit, Tester: e.Tester})
 	}
 	if !again {
 		if t.several() {
@@ -325,20 +377,6 @@ func testable(job board.Job) bool {
 	return false
 }
 
-func (t *turn) notUnderstood() {
-	if !t.listening() {
-		return
-	}
-	t.s.missed++
-	t.s.quiet = 0
-	t.passing = true
-	t.say("I did not catch that.")
-	// Once is a mishap; after that it helps to hear what is waited for.
-	if t.s.missed > 1 || t.s.Record.Pending != nil || t.s.offer != nil || t.s.reason != nil {
-		t.remind()
-	}
-}
-
 // silence repeats what is waited for once, then waits.
 func (t *turn) silence() {
 	if !t.listening() {
@@ -347,6 +385,8 @@ func (t *turn) silence() {
 	t.s.quiet++
 	if t.s.quiet == 1 {
 		t.remind()
+	} else {
+		t.undictated()
 	}
 }
 
@@ -365,11 +405,11 @@ func (t *turn) beyond(e Beyond) {
 	why := ""
 	switch m := e.Meaning; {
 	case gives(m):
-		_, why, _ = t.resolve(m)
+		_, why, _ = t.find(m)
 	case m.Command == phrase.GoToBoard && t.s.Record.Job.Board(m.Board) == nil:
 		why = fmt.Sprintf("There is no board %s in this job.", reading.Cardinal(m.Board))
 	case m.Way != 0:
-		why = t.noWay(t.s.Board(), m.Way)
+		why = t.noWay(t.board(), m.Way)
 	}
 	if why == "" {
 		why = "That cannot be said here. Nothing was stored."

@@ -13,6 +13,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/board/boardtest"
+	"waycall/internal/check"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -25,6 +26,9 @@ var commands = []phrase.Command{
 	phrase.CarryOn, phrase.Finish, phrase.Note, phrase.First, phrase.Second, phrase.Reason, phrase.Isolated,
 	phrase.ProvedDead, phrase.LampsOut, phrase.LoadsOut, phrase.SwitchesOn, phrase.SurgeOut, phrase.LeadsChecked,
 	phrase.Correct, phrase.Incorrect, phrase.GoToBoard, phrase.DeadTestsComplete, phrase.ReadyForLive, "hum",
+	phrase.OnlyBound, phrase.OnlyWay, phrase.OnlyTest, phrase.Undo, phrase.Undo, phrase.Replace, phrase.Several, phrase.SayAgainSlow,
+	phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull, phrase.NoticesUp, phrase.IndicatorOK, phrase.TestedDead, phrase.TwoFifty,
+	phrase.ElectronicsOut, phrase.LinksAsFound, phrase.LeadsJoined, phrase.LeadsApart, phrase.NotPossible, phrase.EnergisedAgain, phrase.Observation,
 }
 
 // likely are what a conversation is mostly made of.
@@ -85,8 +89,26 @@ func anyMeaning(p pick) phrase.Meaning {
 		return phrase.Meaning{Command: c, Board: p(5)}
 	case phrase.No:
 		return meaning(c, 0, "", one(p, values), "", "")
-	case phrase.GoTo, phrase.ReadBack, phrase.TestAgain:
+	case phrase.GoTo, phrase.ReadBack, phrase.TestAgain, phrase.OnlyWay:
 		return meaning(c, way, "", "", "", "")
+	case phrase.OnlyBound:
+		return phrase.Meaning{Command: c, Quantity: reading.Quantity{Bound: one(p, []reading.Bound{reading.GreaterThan, reading.LessThan})}}
+	case phrase.OnlyTest:
+		return meaning(c, 0, one(p, someTests[5:]), "", "", "")
+	case phrase.Undo:
+		return meaning(c, max(way, 1), one(p, someTests), "", "", "")
+	case phrase.Replace:
+		return meaning(c, max(way, 1), one(p, someTests[5:]), one(p, values[2:]), "", "")
+	case phrase.Several:
+		m := meaning(c, max(way, 1), one(p, someTests[5:]), one(p, []string{"", ">999", ">99", "200"}), "", "")
+		m.OverRange, m.Last = m.Quantity.Bound == "", m.Way+p(5)
+		return m
+	case phrase.LeadsJoined, phrase.LeadsApart:
+		m := meaning(c, 0, "", one(p, values), "", "")
+		m.OverRange = m.Quantity.Bound == ""
+		return m
+	case phrase.Observation:
+		return phrase.Meaning{Command: c, Way: way, Code: "C2"}
 	default:
 		return meaning(c, 0, "", "", "", one(p, []string{"", "no access"}))
 	}
@@ -115,6 +137,9 @@ func anyTurn(p pick, at time.Time) Event {
 	case 3:
 		return Failed{at, "The disk is full.", p(2) == 0}
 	case 4:
+		if p(2) == 0 {
+			return Dictated{At: at, Phrase: record.Phrase{Text: one(p, []string{"", "a lid is cracked", "scratch that"})}, Cut: p(9) == 0}
+		}
 		return Begin{At: at}
 	case 5, 6:
 		return Heard{At: at, Meaning: anyValue(p), Candidates: []phrase.Meaning{anyValue(p)}}
@@ -131,18 +156,26 @@ func anyTurn(p pick, at time.Time) Event {
 // talker is a player that also checks how readings get onto the schedule.
 type talker struct {
 	player
-	heard string // what was said last
+	heard    string // what was said last
+	unplaced bool   // what waits was given by a value on its own
+	habit    record.Habit
 }
 
-func newTalker(t testing.TB, job board.Job) *talker {
-	p := &talker{player: player{t: t, at: start}}
-	p.do(Begin{start, job})
+func newTalker(t testing.TB, job board.Job) *talker { return newTalkerOf(t, job, record.Each) }
+
+func newTalkerOf(t testing.TB, job board.Job, habit record.Habit) *talker {
+	p := &talker{player: player{t: t, at: start}, habit: habit}
+	p.do(Begin{At: start, Job: job, Habit: habit})
 	return p
 }
 
 func (p *talker) do(e Event) {
 	p.t.Helper()
 	p.at = p.at.Add(time.Second)
+	if b, ok := e.(Begin); ok {
+		b.Habit = p.habit
+		e = b
+	}
 	before := p.state
 	now := p.at.Second()%10 == 0 // it takes its time
 	frozen := ""
@@ -159,8 +192,11 @@ func (p *talker) do(e Event) {
 	r := p.state.Record
 	if len(r.Readings) > len(before.Record.Readings) {
 		h, ok := e.(Heard)
-		if !ok || !h.Phrase.Agreed || h.Meaning.Command != phrase.Confirm {
-			p.t.Fatalf("%#v put a reading on the schedule", e)
+		added := r.Readings[len(before.Record.Readings):]
+		if said := ok && h.Phrase.Agreed && h.Meaning.Command == phrase.Confirm; !said || added[0].Implied {
+			if !ok || said || !added[0].Implied || !before.Record.Pending.MayBeImplied() || r.Habit != record.Agreed || !gives(h.Meaning) {
+				p.t.Fatalf("%#v put a reading on the schedule", e)
+			}
 		}
 		p.stored(before, r.Readings[len(before.Record.Readings):])
 	}
@@ -169,10 +205,51 @@ func (p *talker) do(e Event) {
 			p.heard = words
 		}
 	}
-	// Whatever was said while something waits ends by saying it.
-	if r.Pending != nil && !r.Paused && p.state.offer == nil && len(out) > 0 && !strings.HasSuffix(p.heard, "Confirm?") {
+	// Whatever is said while something waits says it.
+	if r.Pending != nil && !r.Paused && p.state.offer == nil && p.state.dictation == nil && len(out) > 0 && !isCaught(e) && !p.says(p.state, r.Pending.Each()) {
 		p.t.Fatalf("%#v: %v waits, but what was said is %q", e, r.Pending, p.heard)
 	}
+	if q := r.Pending; q != nil && (before.Record.Pending == nil || before.Record.Pending.EventID != q.EventID) {
+		h, _ := e.(Heard)
+		p.unplaced = h.Phrase.Agreed && h.Meaning.Way == 0 && h.Meaning.Test == "" && h.Meaning.Command == ""
+	}
+}
+
+// isCaught reports whether an event is answered by a tone alone.
+func isCaught(e Event) bool { _, ok := e.(NotUnderstood); return ok }
+
+// says reports whether what was said last gives all that waits: its figures, and
+// its places unless a value was said on its own, in answer to what is due.
+func (p *talker) says(s State, all []record.Proposal) bool {
+	was := turn{s: s}
+	heard := strings.ToLower(p.heard)
+	for _, x := range all {
+		full := strings.TrimSpace(figure(x.Quantity, x.Doubted) + " " + unit(x.Quantity))
+		words := []string{was.name(x.Slot), full}
+		switch {
+		case manyWays(all):
+			words = []string{way(x.Slot.Way), was.tested(x.Slot), x.Quantity.Spoken(), "confirm?"}
+		case len(all) > 1:
+			words = []string{way(x.Slot.Way) + ".", end(x.Slot.Test) + " " + figure(x.Quantity, x.Doubted)}
+		case strings.HasSuffix(heard, ", pass.") || strings.Contains(heard, ", pass. next, "):
+			if x.Doubted || x.Verdict.Result != check.Pass {
+				return false
+			}
+			words = []string{strings.Replace(figure(x.Quantity, false), "greater than", "over", 1) + ", pass."}
+			if !p.unplaced {
+				words = append(words, "") // as far as it was named
+			}
+		}
+		if x.Doubted && !strings.HasSuffix(heard, "confirm?") {
+			return false
+		}
+		for _, w := range words {
+			if !strings.Contains(heard, strings.ToLower(w)) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // stored checks that what was put on the schedule was just read back, and could
@@ -182,38 +259,36 @@ func (p *talker) stored(before State, readings []record.Reading) {
 	if len(readings) != 1+len(before.Record.Pending.Then) {
 		p.t.Fatalf("%d readings were stored at once of %+v", len(readings), before.Record.Pending)
 	}
-	was := turn{s: before}
+	if !p.says(before, before.Record.Pending.Each()) {
+		p.t.Fatalf("%v was stored, but what was said before was %q", readings, p.heard)
+	}
 	for _, x := range readings {
-		doubted := x.EventID == before.doubted
-		words := []string{capital(was.name(x.Slot)), strings.TrimSpace(figure(x.Quantity, doubted) + " " + unit(x.Quantity)), "Confirm?"}
-		if len(readings) > 1 {
-			words = []string{capital(way(x.Slot.Way)) + ".", end(x.Slot.Test) + " " + figure(x.Quantity, doubted), "Confirm?"}
-		}
-		for _, w := range words {
-			if !strings.Contains(strings.ToLower(p.heard), strings.ToLower(w)) {
-				p.t.Fatalf("%v was stored, but what was said before was %q, without %q", x, p.heard, w)
-			}
-		}
-		if !sequence.Prepared(before.Record, x.Slot.Board) {
-			p.t.Fatalf("%v was stored before the preparation was answered", x)
-		}
-		if _, no := sequence.Blocked(before.Record, x.Slot); no || sequence.Live(x.Slot) && !sequence.Ready(before.Record, x.Slot.Board) {
-			p.t.Fatalf("%v was stored before its board was ready for live tests", x)
-		}
 		on, live := before.Record.Answered(x.Slot.Board, sequence.ReadyForLive)
 		off, dead := before.Record.Answered(x.Slot.Board, sequence.Isolated)
-		if !sequence.Live(x.Slot) && live && dead && off.EventID < on.EventID {
+		again, energised := before.Record.Answered(x.Slot.Board, sequence.EnergisedAgain)
+		proved, _ := before.Record.Answered(x.Slot.Board, sequence.ProvedDead)
+		switch _, no := sequence.Blocked(before.Record, x.Slot); {
+		case !sequence.Prepared(before.Record, x.Slot.Board):
+			p.t.Fatalf("%v was stored before the preparation was answered", x)
+		case no || sequence.Live(x.Slot) && !sequence.Ready(before.Record, x.Slot.Board):
+			p.t.Fatalf("%v was stored before its board was ready for live tests", x)
+		case !sequence.Live(x.Slot) && live && dead && off.EventID < on.EventID:
 			p.t.Fatalf("%v was stored with the supply on", x)
+		case !sequence.Live(x.Slot) && energised && proved.EventID < again.EventID:
+			p.t.Fatalf("%v was stored after the supply was put on, and the board not proved dead", x)
 		}
 	}
 }
 
 func (p *talker) prepare() {
 	p.t.Helper()
-	for _, step := range sequence.Steps(p.state.Record.Job, p.state.Record.Board) {
-		if !step.Live {
-			p.phrase(phrase.Meaning{Command: phrase.Command(step.ID)})
+	for {
+		d, due := sequence.Next(p.state.Record)
+		if !due || d.Step == nil || d.Step.Live {
+			return
 		}
+		m, _ := p.willing()
+		p.phrase(m)
 	}
 }
 
@@ -225,12 +300,14 @@ func (p *talker) phrase(m phrase.Meaning) {
 // willing is what a willing electrician says now; false when all is done.
 func (p *player) willing() (phrase.Meaning, bool) {
 	r := p.state.Record
-	d, due := sequence.Next(r)
+	d, due := p.state.due()
 	switch {
 	case r.Paused:
 		return phrase.Meaning{Command: phrase.CarryOn}, true
 	case p.state.offer != nil:
 		return phrase.Meaning{Command: phrase.First}, true
+	case p.state.reason != nil && p.state.reason.why != "":
+		return phrase.Meaning{Command: phrase.Reason, Reason: "agreed with the client"}, true
 	case p.state.reason != nil:
 		return phrase.Meaning{Command: phrase.Reason, Reason: "no access"}, true
 	case r.Pending != nil:
@@ -239,6 +316,10 @@ func (p *player) willing() (phrase.Meaning, bool) {
 		return phrase.Meaning{}, false
 	case p.state.stay != 0:
 		return phrase.Meaning{Command: phrase.CarryOn}, true
+	case d.Step != nil && d.Step.Unit == reading.Ohm:
+		return meaning(phrase.LeadsJoined, 0, "", "0.1", "", ""), true
+	case d.Step != nil && d.Step.Unit != "":
+		return phrase.Meaning{Command: phrase.LeadsApart, OverRange: true}, true
 	case d.Step != nil:
 		return phrase.Meaning{Command: phrase.Command(d.Step.ID)}, true
 	case d.Slot.Test.Judged():
@@ -287,7 +368,7 @@ func (r rapidTB) Fatalf(f string, a ...any) { r.t.Fatalf(f, a...) }
 
 // converse plays a conversation of any turns, with crashes, to its end.
 func converse(p pick, t testing.TB, job board.Job, turns int) {
-	k := newTalker(t, job)
+	k := newTalkerOf(t, job, one(p, []record.Habit{record.Each, record.Agreed}))
 	if p(3) > 0 {
 		k.prepare()
 	}
@@ -390,13 +471,46 @@ func FuzzStep(f *testing.F) {
 func TestStepsAreAnsweredByPhrases(t *testing.T) {
 	g := loadGrammar(t)
 	for _, step := range sequence.Steps(someJobs(t)[1], 1) {
-		if m, ok := g.Meaning(step.ID); !ok || string(m.Command) != step.ID {
+		text := step.ID
+		if step.Unit != "" {
+			text += " nought point one"
+		}
+		if m, ok := g.Meaning(text); !ok || string(m.Command) != step.ID {
 			t.Errorf("%q means %+v", step.ID, m)
 		}
-		if !strings.Contains(strings.ToLower(step.Question), step.ID) {
-			t.Errorf("%q does not say how it is answered", step.Question)
+		if !strings.Contains(strings.ToLower(step.Question), step.ID) || !strings.Contains(strings.ToLower(step.Brief), step.ID) {
+			t.Errorf("%q and %q do not say how it is answered", step.Question, step.Brief)
 		}
 	}
+}
+
+// A log of an early version, whose steps were others, goes on and comes to its end.
+func TestEarlyLogGoesOn(t *testing.T) {
+	job := someJobs(t)[1]
+	log := []record.Event{{Kind: record.Opened, Job: &job}}
+	for _, id := range []string{"isolated and locked off", "proved dead", "surge protection out", "lamps removed", "loads disconnected", "switches on", "leads checked"} {
+		log = append(log, record.Event{Kind: record.Prepared, Board: 1, Step: id, Answer: record.Done})
+	}
+	slot, q := record.Slot{Board: 1, Way: 1, Test: reading.LN}, meaning("", 0, "", "200", reading.Megohm, "").Quantity
+	log = append(log, record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &check.Verdict{Result: check.Pass}})
+	for i := range log {
+		log[i].ID, log[i].At = int64(i+1), start
+	}
+	s, err := record.Fold(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &talker{player: player{t: t, at: start, state: State{Record: s}, kept: s, log: log}}
+	p.do(Begin{At: start})
+	if !strings.HasSuffix(p.heard, "Way one, live to neutral, two hundred megohms. Pass. Confirm?") {
+		t.Errorf("it says %q", p.heard)
+	}
+	p.phrase(phrase.Meaning{Command: phrase.No})
+	if !strings.HasSuffix(p.heard, "Are the notices up? Say, notices up.") {
+		t.Errorf("it says %q", p.heard)
+	}
+	p.finishWork()
+	audit(t, p.log, p.state.Record)
 }
 
 // The sound of the value, not that of the "confirm", is what a reading rests on.
@@ -419,7 +533,7 @@ func TestAnotherBoardIsRefused(t *testing.T) {
 	other := job
 	other.Address = "Elsewhere"
 	n := len(p.log)
-	p.do(Begin{p.at, other})
+	p.do(Begin{At: p.at, Job: other})
 	if len(p.log) != n || !strings.Contains(p.heard, "differs") {
 		t.Errorf("facts %v, said %q", p.log[n:], p.heard)
 	}
@@ -445,7 +559,7 @@ func TestNoBoardIsRefused(t *testing.T) {
 // Times come back from a log without the monotonic clock, and so must be kept
 // without it.
 func TestTimesAreAsStored(t *testing.T) {
-	next, _ := Step(State{}, Begin{time.Now(), boardtest.Read(t, "terrace.yaml")})
+	next, _ := Step(State{}, Begin{At: time.Now(), Job: boardtest.Read(t, "terrace.yaml")})
 	if at := next.Record.LastAt; at != at.Round(0) || at.Location() != time.UTC {
 		t.Errorf("time %#v", at)
 	}

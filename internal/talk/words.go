@@ -16,10 +16,11 @@ import (
 const (
 	paused     = "Paused. Say carry on when you are ready."
 	notStored  = "Nothing was stored."
-	chooseText = "Say option one, option two, or say it again."
 	notLeftOut = "It is not left out."
-	whyText    = "What is the reason? Such as no access, or equipment connected."
 )
+
+// isolateAgain is said when the supply was put on while it was off.
+const isolateAgain = "Isolate and lock off again by your own procedure, then prove dead."
 
 // Used when the electrician goes back to a way after work on it.
 const proveAgain = "If it was energised meanwhile, prove dead again by your own procedure."
@@ -63,12 +64,17 @@ func (t *turn) tested(s record.Slot) string {
 }
 
 // pendingName is what waits, in words.
-func (t *turn) pendingName() string {
-	p := t.s.Record.Pending
-	if len(p.Then) == 0 {
-		return t.name(p.Slot)
+func (t *turn) pendingName() string { return t.together(t.s.Record.Pending.Each()) }
+
+// together is what one breath gave, in words.
+func (t *turn) together(all []record.Proposal) string {
+	switch {
+	case len(all) == 1:
+		return t.name(all[0].Slot)
+	case manyWays(all):
+		return t.span(all)
 	}
-	return way(p.Slot.Way) + ", the ends of the ring"
+	return way(all[0].Slot.Way) + ", the ends of the ring"
 }
 
 // end is a test of a ring's ends without its first word, which goes before all
@@ -140,19 +146,34 @@ func figure(q reading.Quantity, doubted bool) string {
 	return strings.TrimSpace(strings.TrimSuffix(q.Spoken(), unit(q)))
 }
 
-// readBack is what must be heard before a reading can be confirmed. With advice
-// it says what to look at where a reading is no pass.
-func (t *turn) readBack(advice bool) string {
-	p := t.s.Record.Pending
-	doubted := p.EventID == t.s.doubted
-	var words []string
-	add := func(format string, args ...any) { words = append(words, fmt.Sprintf(format, args...)) }
-	if t.several() && t.s.named != p.Slot.Board {
-		t.s.named = p.Slot.Board
-		if p.Slot.Way != 0 {
-			add("Board %s.", reading.Cardinal(p.Slot.Board))
+// readBack is what must be heard before a reading can be confirmed. The first
+// time it says what to look at where a reading is no pass, and is brief when
+// nothing is odd: it then leaves out what was not said but due.
+func (t *turn) readBack(first bool) string {
+	board := ""
+	if slot := t.s.Record.Pending.Slot; t.several() && t.s.named != slot.Board {
+		if t.s.named = slot.Board; slot.Way != 0 {
+			board = "Board " + reading.Cardinal(slot.Board) + ". "
 		}
 	}
+	text := t.readBackAs(first, first, false)
+	// Three ends of a ring, or twelve ways, can have more to say of than a voice
+	// speaks. The question comes last and must be heard.
+	if len(board+text) > longest {
+		text = t.readBackAs(false, false, false)
+	}
+	if len(board+text) > longest {
+		text = t.readBackAs(false, false, true)
+	}
+	return board + text
+}
+
+// readBackAs is readBack with advice or without, and, if results is true, with the
+// results alone, without their reasons.
+func (t *turn) readBackAs(first, advice, results bool) string {
+	p := t.s.Record.Pending
+	var words []string
+	add := func(format string, args ...any) { words = append(words, fmt.Sprintf(format, args...)) }
 	var replaced []string
 	all := p.Each()
 	for _, one := range all {
@@ -160,43 +181,124 @@ func (t *turn) readBack(advice bool) string {
 			replaced = append(replaced, old.Quantity.Spoken())
 		}
 	}
-	if len(all) == 1 {
-		value := strings.TrimSpace(figure(p.Quantity, doubted) + " " + unit(p.Quantity))
+	next, implied := t.implied()
+	implied = implied && !t.asks
+	if first && len(all) == 1 && len(replaced) == 0 && p.MayBeImplied() && t.short(readPrompt) {
+		add("%s", t.readBriefly(*p))
+		if implied {
+			t.announceNext(next, add)
+		}
+		return strings.Join(words, " ")
+	}
+	switch {
+	case len(all) == 1:
+		value := strings.TrimSpace(figure(p.Quantity, p.Doubted) + " " + unit(p.Quantity))
 		add("%s, %s. %s", capital(t.name(p.Slot)), value, verdict(p.Verdict))
 		if advice && p.Verdict.Result != check.Pass && p.Verdict.Next != "" {
 			add("%s", p.Verdict.Next)
 		}
-	} else {
+	case manyWays(all):
+		add("%s, all %s: %s. %s", capital(t.span(all)), p.Quantity.Spoken(), t.places(all), verdicts(all, advice, results))
+	default:
 		var ends []string
 		for _, one := range all {
-			ends = append(ends, end(one.Slot.Test)+" "+figure(one.Quantity, doubted))
+			ends = append(ends, end(one.Slot.Test)+" "+figure(one.Quantity, p.Doubted))
 		}
-		add("%s. %s. %s", capital(way(p.Slot.Way)), capital(strings.Join(ends, ", ")), verdicts(all, advice))
+		add("%s. %s. %s", capital(way(p.Slot.Way)), capital(strings.Join(ends, ", ")), verdicts(all, advice, results))
 	}
 	if len(replaced) > 0 {
 		add("It replaces %s.", list(replaced))
 	}
-	add("Confirm?")
+	if implied {
+		t.announceNext(next, add)
+	} else {
+		add("Confirm?")
+	}
 	return strings.Join(words, " ")
 }
 
+// firstThis says that what waits is to be confirmed or dropped before anything else.
+func (t *turn) firstThis() {
+	t.asks = true
+	t.say("First this one.", t.readBack(false))
+}
+
+// readBriefly is a reading as it was heard, with the place as far as that was
+// said, and that it passes: "Way three live to earth over nine nine nine, pass."
+// What was not said is what is due, which was announced. There are few commas,
+// because each is a quarter of a second.
+func (t *turn) readBriefly(p record.Proposal) string {
+	var words []string
+	if t.placed[0] {
+		words = append(words, way(p.Slot.Way))
+	}
+	if t.placed[1] {
+		at := p.Slot
+		if d, ok := t.due(); ok && d.Slot == at && at.Test != reading.Bonding {
+			at.Position = 0
+		}
+		name := t.tested(at)
+		if at.Position > 0 || !at.Test.Insulation() {
+			name += "," // "r c d one times" and "position two" end in a figure themselves
+		}
+		words = append(words, name)
+	}
+	return capital(strings.Join(append(words, over(figure(p.Quantity, false))), " ")) + ", pass."
+}
+
+// over says "greater than" as it is said on site.
+func over(figure string) string {
+	if rest, ok := strings.CutPrefix(figure, "greater than "); ok {
+		return "over " + rest
+	}
+	return figure
+}
+
+// announceNext says which test is next, before what waits is stored.
+func (t *turn) announceNext(d sequence.Due, add func(string, ...any)) {
+	words := t.words
+	t.words = nil
+	t.announceTest(d)
+	said := strings.Join(t.words, " ")
+	t.words = words
+	add("Next, %s", lower(said))
+}
+
 // verdicts says the verdicts on the readings of one breath: one word when all
-// pass, otherwise each that does not, and what to look at for the worst.
-func verdicts(all []record.Proposal, advice bool) string {
+// pass, otherwise each that does not, with its reason unless results alone are
+// wanted, and with advice what to look at for the worst.
+func verdicts(all []record.Proposal, advice, results bool) string {
 	var words []string
 	next, worst := "", 0
+	named := map[check.Result][]string{}
 	for _, p := range all {
 		rank := map[check.Result]int{check.Pass: 0, check.CannotSay: 1, check.Investigate: 2, check.Fail: 3}[p.Verdict.Result]
 		if rank == 0 {
 			continue
 		}
-		words = append(words, fmt.Sprintf("%s: %s", capital(end(p.Slot.Test)), lower(verdict(p.Verdict))))
+		name := end(p.Slot.Test)
+		if manyWays(all) {
+			name = way(p.Slot.Way)
+		}
+		named[p.Verdict.Result] = append(named[p.Verdict.Result], name)
+		words = append(words, fmt.Sprintf("%s: %s", capital(name), lower(verdict(p.Verdict))))
 		if rank > worst {
 			next, worst = p.Verdict.Next, rank
 		}
 	}
-	if len(words) == 0 {
+	differs := func(p record.Proposal) bool { return p.Verdict.Reason != all[0].Verdict.Reason }
+	switch {
+	case len(words) == 0:
 		return "Pass."
+	case manyWays(all) && !slices.ContainsFunc(all, differs):
+		words = []string{"Each: " + lower(verdict(all[0].Verdict))}
+	case results:
+		words = nil
+		for _, r := range [...]check.Result{check.Fail, check.Investigate, check.CannotSay} {
+			if len(named[r]) > 0 {
+				words = append(words, fmt.Sprintf("%s: %s.", capital(string(r)), list(named[r])))
+			}
+		}
 	}
 	if advice && next != "" {
 		words = append(words, next)
@@ -219,10 +321,12 @@ func (t *turn) prompt() {
 // forgotten, so that the way is named again.
 func (t *turn) remind() {
 	switch {
+	case t.s.dictation != nil:
+		t.say(sayNote)
 	case t.s.offer != nil:
 		t.say(t.offerText())
 	case t.s.reason != nil:
-		t.say(whyText)
+		t.say(t.whyText(false))
 	default:
 		t.s.told = place{bar: t.s.told.bar, setup: t.s.told.setup, volts: t.s.told.volts}
 		if slot, ok := t.hand(); ok {
@@ -246,7 +350,7 @@ func (t *turn) remindPending() {
 // announcement.
 func (t *turn) announce() {
 	t.s.stay = 0
-	d, ok := sequence.Next(t.s.Record)
+	d, ok := t.due()
 	if !ok {
 		t.nothingDue()
 		return
@@ -258,19 +362,6 @@ func (t *turn) announce() {
 	}
 	t.s.asked = "" // a step that comes again is a new round of work, with its caution
 	t.announceTest(d)
-}
-
-func (t *turn) ask(board int, step sequence.Step) {
-	id := fmt.Sprintf("%d %s", board, step.ID)
-	if t.s.asked == id {
-		t.say(step.Brief)
-		return
-	}
-	t.s.asked = id
-	if step.Caution != "" {
-		t.say(step.Caution)
-	}
-	t.say(step.Question)
 }
 
 func (t *turn) announceTest(d sequence.Due) {
@@ -296,7 +387,10 @@ func (t *turn) announceTest(d sequence.Due) {
 	if now.bar != was.bar && severalBars(*r.Job.Board(d.Board)) {
 		t.sayf("Neutral bar %s.", w.NeutralBar)
 	}
-	if moved && d.Slot.Way != 0 {
+	brief := moved && t.short(testPrompt)
+	if moved && d.Slot.Way != 0 && t.s.form == inBrief {
+		t.say(capital(way(w.Number)) + ".")
+	} else if moved && d.Slot.Way != 0 {
 		t.sayf("%s, %s.", capital(way(w.Number)), w.Feeds)
 	} else if moved {
 		t.say("The board itself.")
@@ -317,7 +411,7 @@ func (t *turn) announceTest(d sequence.Due) {
 	if test == reading.Bonding {
 		said = t.tested(d.Slot)
 	}
-	if test.Insulation() && (moved || now.volts != was.volts) {
+	if test.Insulation() && (moved && !brief || now.volts != was.volts) {
 		said += fmt.Sprintf(", %v volts", d.Volts)
 	}
 	if test == reading.RingR1 && !d.Again && t.asksEnds(d.Slot) {
@@ -428,7 +522,7 @@ func (t *turn) failing() {
 		names = append(names[:most:most], fmt.Sprintf("%s more", reading.Cardinal(len(names)-most)))
 	}
 	goes := ""
-	if board != t.s.Board() {
+	if board != t.board() {
 		goes = "board " + reading.Cardinal(board) + ", then "
 	}
 	t.sayf("%s failed. After work, say %stest %s again.", capital(list(names)), goes, way(first))
@@ -539,5 +633,9 @@ func (t *turn) offerText() string {
 		}
 		return strings.Join(words, ", ")
 	}
-	return fmt.Sprintf("%s, or %s? %s", capital(say(a, b)), say(b, a), chooseText)
+	how := "Say option one, option two, or say it again."
+	if t.short(offerPrompt) {
+		how = "Option one, or option two?"
+	}
+	return fmt.Sprintf("%s, or %s? %s", capital(say(a, b)), say(b, a), how)
 }

@@ -72,6 +72,10 @@ func (w *Wall) Listening() { w.note(func(f *facts) { f.turn = listening }) }
 func (w *Wall) Heard(h hear.Heard) {
 	text := h.Best().Text
 	switch {
+	case h.Missed:
+		text = "(not understood)"
+	case h.Outcome == hear.Note:
+		text = "“" + text + "”"
 	case h.Outcome == hear.None:
 		text = "(talk, not for waycall)"
 	case h.Outcome == hear.Misplaced:

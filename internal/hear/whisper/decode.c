@@ -56,9 +56,8 @@ static float log_sum(const float * logits, int n) {
 
 // One walk serves decoding and scoring: with given >= 0 the text is the one
 // that out holds already, of that many tokens.
-static int walk(struct whisper_context * ctx, const wc_mask * mask, int given, int threads, wc_text * out) {
+static int walk(struct whisper_context * ctx, const wc_mask * mask, int given, int max, int threads, wc_text * out) {
     const int eot = whisper_token_eot(ctx);
-    const int max = (int) (sizeof out->token / sizeof out->token[0]);
     whisper_token feed[4];
     int past = 0, n_feed = begin(ctx, feed);
     int32_t state = 0;
@@ -122,12 +121,12 @@ static int walk(struct whisper_context * ctx, const wc_mask * mask, int given, i
     }
 }
 
-int wc_decode(struct whisper_context * ctx, const wc_mask * mask, int threads, wc_text * out) {
-    return walk(ctx, mask, -1, threads, out);
+int wc_decode(struct whisper_context * ctx, const wc_mask * mask, int most, int threads, wc_text * out) {
+    return walk(ctx, mask, -1, most, threads, out);
 }
 
 int wc_score(struct whisper_context * ctx, int threads, wc_text * out) {
-    return walk(ctx, NULL, out->n, threads, out);
+    return walk(ctx, NULL, out->n, WC_TEXT, threads, out);
 }
 
 static void drop(enum ggml_log_level level, const char * text, void * user) {

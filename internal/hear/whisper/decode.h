@@ -17,12 +17,17 @@ typedef struct {
     const uint8_t * final;
 } wc_mask;
 
+// The most tokens of a phrase, beyond which it is none, and of any text: half of the
+// model's context.
+#define WC_PHRASE 64
+#define WC_TEXT 224
+
 // What a decoding gave. Log-probabilities are natural and taken over all text
 // tokens and the end of text, never over what a mask left, so that phrases of
 // different length and branches can be compared.
 typedef struct {
     int32_t n;            // tokens, without the end of text
-    int32_t token[64];
+    int32_t token[WC_TEXT];
     float   logprob;      // of the whole text with its end
     float   weakest;      // of the least likely token, the end of text included
     int32_t ended;        // 1 when the text ended by itself
@@ -34,8 +39,8 @@ typedef struct {
 int wc_encode(struct whisper_context * ctx, const float * samples, int n_samples, int audio_ctx, int threads);
 
 // Takes the likeliest token at each step until the end of text, free when mask
-// is NULL and otherwise within the mask.
-int wc_decode(struct whisper_context * ctx, const wc_mask * mask, int threads, wc_text * out);
+// is NULL and otherwise within the mask; at most `most` of them.
+int wc_decode(struct whisper_context * ctx, const wc_mask * mask, int most, int threads, wc_text * out);
 
 // Gives the log-probability of a text already in out->token.
 int wc_score(struct whisper_context * ctx, int threads, wc_text * out);

@@ -130,7 +130,15 @@ func (m *Model) Listen(sound []float32) error {
 // Free decodes what Listen took in without any grammar.
 func (m *Model) Free() (hear.Text, error) {
 	var out C.wc_text
-	err := m.check(C.wc_decode(m.c(), nil, C.int(m.decode), &out))
+	err := m.check(C.wc_decode(m.c(), nil, C.WC_PHRASE, C.int(m.decode), &out))
+	return m.read(&out), err
+}
+
+// Note decodes what Listen took in as Free does, and goes on for as long as a note
+// may be: 224 tokens, some 150 words, where Free stops at 64.
+func (m *Model) Note() (hear.Text, error) {
+	var out C.wc_text
+	err := m.check(C.wc_decode(m.c(), nil, C.WC_TEXT, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -155,7 +163,7 @@ func (m *Model) Held(a *phrase.Automaton) (hear.Text, error) {
 		final:    (*C.uint8_t)(&k.final[0]),
 	}
 	var out C.wc_text
-	err := m.check(C.wc_decode(m.c(), &c, C.int(m.decode), &out))
+	err := m.check(C.wc_decode(m.c(), &c, C.WC_PHRASE, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 

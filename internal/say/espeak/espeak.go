@@ -70,6 +70,7 @@ import "C"
 import (
 	"container/list"
 	"fmt"
+	"math"
 	"sync"
 	"unsafe"
 
@@ -79,7 +80,7 @@ import (
 
 // Speeds of speech, in words a minute.
 const (
-	DefaultSpeed = 170
+	DefaultSpeed = 180 // "three hundred and seventy seven, pass" with its tone takes 2.5 s
 	MinSpeed     = 80  // the slowest that the engine does
 	MaxSpeed     = 450 // the fastest
 )
@@ -101,7 +102,7 @@ var engine struct {
 	rate int // samples a second; 0 until it is started
 }
 
-// A Voice speaks British English at one speed. It is safe for use by several
+// A Voice speaks British English at one speed, and at paces about it. It is safe for use by several
 // goroutines.
 type Voice struct {
 	speed int
@@ -109,11 +110,17 @@ type Voice struct {
 	mu     sync.Mutex
 	held   int        // samples in the cache
 	recent *list.List // of *speech, newest first
-	byText map[string]*list.Element
+	byText map[spoken]*list.Element
+}
+
+// spoken is a text at a pace.
+type spoken struct {
+	text string
+	pace int
 }
 
 type speech struct {
-	text  string
+	spoken
 	sound audio.Clip
 }
 
@@ -140,31 +147,34 @@ func Open(speed int) (*Voice, error) {
 		}
 		engine.rate = rate
 	}
-	return &Voice{speed: speed, recent: list.New(), byText: map[string]*list.Element{}}, nil
+	return &Voice{speed: speed, recent: list.New(), byText: map[spoken]*list.Element{}}, nil
 }
 
 // Speak returns the sound of text as say.Words has it, at once when it has been
-// spoken lately.
-func (v *Voice) Speak(text string) (audio.Clip, error) {
+// spoken lately. The engine goes no slower than MinSpeed and no faster than MaxSpeed,
+// whatever the pace.
+func (v *Voice) Speak(text string, pace int) (audio.Clip, error) {
 	text = say.Words(text)
 	if text == "" {
 		return audio.Clip{}, nil
 	}
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	if e, ok := v.byText[text]; ok {
+	key := spoken{text, pace}
+	if e, ok := v.byText[key]; ok {
 		v.recent.MoveToFront(e)
 		return e.Value.(*speech).sound, nil
 	}
-	sound, err := synthesise(text, v.speed)
+	speed := int(math.Round(float64(v.speed) * say.Factor(pace)))
+	sound, err := synthesise(text, min(max(speed, MinSpeed), MaxSpeed))
 	if err != nil {
 		return nil, err
 	}
-	v.byText[text] = v.recent.PushFront(&speech{text, sound})
+	v.byText[key] = v.recent.PushFront(&speech{key, sound})
 	v.held += len(sound)
 	for v.recent.Len() > cachedTexts || v.held > cachedSamples && v.recent.Len() > 1 {
 		oldest := v.recent.Remove(v.recent.Back()).(*speech)
-		delete(v.byText, oldest.text)
+		delete(v.byText, oldest.spoken)
 		v.held -= len(oldest.sound)
 	}
 	return sound, nil

@@ -1,0 +1,124 @@
+package main
+
+import (
+	"fmt"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/board"
+	"waycall/internal/setup"
+)
+
+func newInstruments() *cobra.Command {
+	var (
+		data   dataFlag
+		asJSON bool
+	)
+	cmd := &cobra.Command{
+		Use:   "instruments",
+		Short: "List the instruments, with their last calibration check",
+		Long: `Lists the instruments that are known, by serial number, with the date of the last
+calibration check. waycall new offers them. How often an instrument is to be checked
+is for its maker and your own system of work to say.`,
+		Args: wantArgs(0, 0, "no arguments"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			list, err := data.register()
+			if err != nil {
+				return err
+			}
+			known, err := list.List()
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				return printJSON(cmd.OutOrStdout(), append([]board.Instrument{}, known...))
+			}
+			if len(known) == 0 {
+				_, err := fmt.Fprintln(cmd.OutOrStdout(), "No instruments are known. waycall instruments put SERIAL adds one.")
+				return err
+			}
+			w := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 0, 2, ' ', 0)
+			for _, i := range known {
+				fmt.Fprintf(w, "%s\tchecked %s\t%s\tscale ends at %g megohms\n", i.Serial, i.Checked, ago(i.Checked), i.OverRange)
+			}
+			return w.Flush()
+		},
+	}
+	data.add(cmd)
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	cmd.AddCommand(newInstrumentsPut(), newInstrumentsRemove())
+	return cmd
+}
+
+// register returns the register of instruments in the data folder.
+func (d *dataFlag) register() (setup.Register, error) {
+	dir, err := d.folder()
+	return setup.NewRegister(dir), err
+}
+
+// ago says how long a day lies back.
+func ago(day string) string {
+	t, err := time.Parse(time.DateOnly, day)
+	if err != nil {
+		return ""
+	}
+	switch days := int(time.Since(t).Hours() / 24); {
+	case days < 0:
+		return "a day to come"
+	case days < 60:
+		return fmt.Sprintf("%d days ago", days)
+	default:
+		return fmt.Sprintf("%d months ago", days/30)
+	}
+}
+
+func newInstrumentsPut() *cobra.Command {
+	var data dataFlag
+	i := board.Instrument{}
+	cmd := &cobra.Command{
+		Use:     "put SERIAL",
+		Short:   "Add an instrument, or note that its calibration was checked again",
+		Example: "  waycall instruments put 0041732 --checked 2026-02-02 --over-range 999",
+		Args:    wantArgs(1, 1, "one serial number"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			list, err := data.register()
+			if err != nil {
+				return err
+			}
+			i.Serial = args[0]
+			if err := list.Put(i); err != nil {
+				return err
+			}
+			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Instrument %s: checked %s, scale ends at %g megohms.\n", i.Serial, i.Checked, i.OverRange)
+			return err
+		},
+	}
+	data.add(cmd)
+	cmd.Flags().StringVar(&i.Checked, "checked", "", "date of its last calibration check, such as 2026-02-02")
+	cmd.Flags().Float64Var(&i.OverRange, "over-range", 999, "where its insulation scale ends, megohms")
+	return cmd
+}
+
+func newInstrumentsRemove() *cobra.Command {
+	var data dataFlag
+	cmd := &cobra.Command{
+		Use:   "remove SERIAL",
+		Short: "Take an instrument off the list; jobs that it was used for keep it",
+		Args:  wantArgs(1, 1, "one serial number"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			list, err := data.register()
+			if err != nil {
+				return err
+			}
+			if err := list.Remove(args[0]); err != nil {
+				return err
+			}
+			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Instrument %s is off the list.\n", args[0])
+			return err
+		},
+	}
+	data.add(cmd)
+	return cmd
+}

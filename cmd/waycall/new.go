@@ -1,0 +1,203 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/sys/unix"
+	"golang.org/x/term"
+
+	"waycall/internal/audio"
+	"waycall/internal/audio/mic"
+	"waycall/internal/board"
+	"waycall/internal/hear"
+	"waycall/internal/say/espeak"
+	"waycall/internal/say/speaker"
+	"waycall/internal/setup"
+)
+
+// askFlags are the flags of waycall new where it asks.
+type askFlags struct {
+	ear     earFlags
+	byVoice bool
+	write   string
+	mic     string
+	speaker string
+}
+
+func (f *askFlags) add(cmd *cobra.Command) {
+	f.ear.add(cmd)
+	cmd.Flags().BoolVar(&f.byVoice, "by-voice", false, "say the ways of each board instead of typing them")
+	cmd.Flags().StringVar(&f.write, "write", "", "board file to write (default: REFERENCE.yaml here)")
+	cmd.Flags().StringVar(&f.mic, "mic", "", "microphone, by a part of its name, for --by-voice")
+	cmd.Flags().StringVar(&f.speaker, "speaker", "", "loudspeaker or headphones, by a part of the name, for --by-voice")
+}
+
+// run asks for a job and writes its board file.
+func (f *askFlags) run(cmd *cobra.Command, data *dataFlag) error {
+	in, isFile := cmd.InOrStdin().(*os.File)
+	if !isFile || !term.IsTerminal(int(in.Fd())) {
+		return usageError{errors.New("waycall new asks questions, and there is no terminal to answer them; give a board file, such as testdata/boards/terrace.yaml")}
+	}
+	dir, err := data.folder()
+	if err != nil {
+		return err
+	}
+	known := setup.Known{
+		Today: time.Now().Format(time.DateOnly),
+		Taken: func(reference string) bool {
+			path, err := data.file(reference)
+			if err == nil {
+				_, err = os.Lstat(path)
+			}
+			return err == nil
+		},
+		Job: func(name string) (board.Job, error) {
+			state, _, err := data.readJob(cmd.Context(), name)
+			return state.Job, err
+		},
+	}
+	if known.Instruments, err = setup.NewRegister(dir).List(); err != nil {
+		return err
+	}
+	out := cmd.OutOrStdout()
+	job, err := setup.Wizard(stoppable{cmd.Context(), in}, out, known, !f.byVoice)
+	if cmd.Context().Err() != nil {
+		return cmd.Context().Err()
+	}
+	if err != nil {
+		return err
+	}
+	if f.byVoice {
+		if job, err = f.listen(cmd, job); err != nil {
+			return err
+		}
+	}
+	path := f.write
+	if path == "" {
+		path = job.Reference + ".yaml"
+	}
+	var text bytes.Buffer
+	if err := board.Write(&text, job); err != nil {
+		return err
+	}
+	if err := writeNew(path, text.Bytes()); err != nil {
+		return err
+	}
+	if err := setup.NewRegister(dir).Put(job.Instrument); err != nil {
+		fmt.Fprintf(cmd.ErrOrStderr(), "waycall: %v\n", err) // the board file is what was asked for
+	}
+	_, err = fmt.Fprintf(out, "\nWritten: %s (%s). Look it over; it is plain text.\nNext: waycall start %s\n", path, strings.Join(waysOf(job), "; "), path)
+	return err
+}
+
+// stoppable is an input that ends with its context.
+type stoppable struct {
+	ctx context.Context
+	in  io.Reader
+}
+
+func (s stoppable) Read(b []byte) (int, error) {
+	type got struct {
+		n   int
+		err error
+	}
+	read := make(chan got, 1)
+	own := make([]byte, len(b))
+	go func() {
+		n, err := s.in.Read(own)
+		read <- got{n, err}
+	}()
+	select {
+	case <-s.ctx.Done():
+		return 0, s.ctx.Err()
+	case g := <-read:
+		return copy(b, own[:g.n]), g.err
+	}
+}
+
+// writeNew writes a file that is not there yet, whole or not at all.
+func writeNew(path string, text []byte) (err error) {
+	file, err := os.CreateTemp(filepath.Dir(path), ".waycall-*")
+	if err != nil {
+		return fmt.Errorf("board file %s was not written: %w; name another with --write", path, err)
+	}
+	defer os.Remove(file.Name())
+	_, err = file.Write(text)
+	if err == nil {
+		err = file.Chmod(0o600) // it names people and an address
+	}
+	if err == nil {
+		err = file.Sync()
+	}
+	err = errors.Join(err, file.Close())
+	if err == nil {
+		// A link fails where something is there already, and a rename would not.
+		err = unix.Link(file.Name(), path)
+	}
+	switch {
+	case errors.Is(err, fs.ErrExist):
+		return fmt.Errorf("board file %s is there already, and stays as it was; name another with --write", path)
+	case err != nil:
+		return fmt.Errorf("board file %s was not written: %w; make room or name another with --write", path, err)
+	}
+	return nil
+}
+
+// listen has the ways of the boards said.
+func (f *askFlags) listen(cmd *cobra.Command, job board.Job) (board.Job, error) {
+	e, _, closeEar, err := f.ear.openNamed("setup")
+	if err != nil {
+		return job, err
+	}
+	defer closeEar()
+	voice, err := espeak.Open(0)
+	if err != nil {
+		return job, err
+	}
+	loud, err := speaker.Open(f.speaker)
+	if err != nil {
+		return job, err
+	}
+	defer loud.Close()
+	source, err := mic.Open(f.mic)
+	if err != nil {
+		return job, err
+	}
+	defer source.Close()
+	show := newScreen(cmd.OutOrStdout())
+	return setup.Listen(cmd.Context(), setup.Room{
+		Source: source, Ear: e, Voice: voice, Player: loud, Said: show.Speaking,
+		Heard: func(h hear.Heard) { show.Heard(h) }, TooLong: func(p audio.Phrase) { show.TooLong(p.Sound.Duration()) },
+	}, job)
+}
+
+func newJobsBoard() *cobra.Command {
+	var data dataFlag
+	cmd := &cobra.Command{
+		Use:   "board JOB",
+		Short: "Print the board file of a job, to set up another like it",
+		Long: `Prints the description of a job as a board file. Give it another reference, and
+change what is different; waycall new then sets that job up.`,
+		Example: "  waycall jobs board TER-0107 >next.yaml",
+		Args:    wantArgs(1, 1, "one job"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			state, _, err := data.readJob(cmd.Context(), args[0])
+			if err != nil {
+				return err
+			}
+			return board.Write(cmd.OutOrStdout(), state.Job)
+		},
+	}
+	data.add(cmd)
+	return cmd
+}

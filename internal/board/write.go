@@ -1,0 +1,108 @@
+package board
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"reflect"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// Write writes the description of a job as a board file that Read gives back as it
+// is. A job that Read would refuse is an error, the one that Read gives, and nothing
+// is written then.
+func Write(w io.Writer, job Job) error {
+	text, err := file(job)
+	if err != nil {
+		return err
+	}
+	_, err = w.Write(text)
+	return err
+}
+
+// Check says what Read would not take in a job, as Read would say it of its board
+// file, or nil.
+func Check(job Job) error {
+	_, err := file(job)
+	return err
+}
+
+func file(job Job) ([]byte, error) {
+	var b bytes.Buffer
+	writeStruct(&b, reflect.ValueOf(job), "")
+	back, err := Read(bytes.NewReader(b.Bytes()), "to be written")
+	if err != nil {
+		return nil, err
+	}
+	if !reflect.DeepEqual(back, job) {
+		return nil, fmt.Errorf("board file to be written: it does not say what the job is; this is a mistake in waycall, please report it with this job")
+	}
+	return b.Bytes(), nil
+}
+
+// writeStruct writes the fields of v, one a line, below each other at an indent. What
+// a file may leave out, as the tags for JSON have it, is left out where it is zero.
+func writeStruct(b *bytes.Buffer, v reflect.Value, indent string) {
+	for i := range v.NumField() {
+		field, tag := v.Field(i), v.Type().Field(i).Tag
+		if strings.Contains(tag.Get("json"), ",omit") && field.IsZero() || field.Kind() == reflect.Struct && field.IsZero() {
+			continue
+		}
+		if v.Kind() == reflect.Struct && v.Type() == reflect.TypeFor[Way]() && v.FieldByName("Spare").Bool() && field.IsZero() {
+			continue // a spare way has next to nothing
+		}
+		if field.Kind() == reflect.Float64 && field.IsZero() || field.Kind() == reflect.String && field.IsZero() {
+			continue // unknown
+		}
+		b.WriteString(indent + tag.Get("yaml") + ":")
+		writeValue(b, field, indent)
+	}
+}
+
+func writeValue(b *bytes.Buffer, v reflect.Value, indent string) {
+	switch v.Kind() {
+	case reflect.Pointer:
+		writeValue(b, v.Elem(), indent)
+	case reflect.Struct:
+		b.WriteString("\n")
+		writeStruct(b, v, indent+"  ")
+	case reflect.Slice:
+		b.WriteString("\n")
+		for i := range v.Len() {
+			if v.Index(i).Kind() != reflect.Struct {
+				b.WriteString(indent + "  - " + scalarOf(v.Index(i)) + "\n")
+				continue
+			}
+			var item bytes.Buffer
+			writeStruct(&item, v.Index(i), indent+"    ")
+			b.WriteString(indent + "  - " + strings.TrimPrefix(item.String(), indent+"    "))
+		}
+	default:
+		b.WriteString(" " + scalarOf(v) + "\n")
+	}
+}
+
+// plainText is text that YAML takes for text without quotes, unless it is one of
+// notText.
+var plainText = regexp.MustCompile(`^[A-Z][A-Za-z0-9]*([ -][A-Za-z0-9]+)*$`)
+
+var notText = []string{"true", "false", "yes", "no", "on", "off", "y", "n", "null", "nan", "inf"}
+
+func scalarOf(v reflect.Value) string {
+	switch v.Kind() {
+	case reflect.Bool:
+		return strconv.FormatBool(v.Bool())
+	case reflect.Int:
+		return strconv.FormatInt(v.Int(), 10)
+	case reflect.Float64:
+		return strconv.FormatFloat(v.Float(), 'f', -1, 64)
+	}
+	s := v.String()
+	if plainText.MatchString(s) && !slices.Contains(notText, strings.ToLower(s)) {
+		return s
+	}
+	return `"` + strings.NewReplacer(`\`, `\\`, `"`, `\"`).Replace(s) + `"`
+}

@@ -1,0 +1,71 @@
+package record
+
+import (
+	"fmt"
+	"slices"
+	"time"
+)
+
+// Note is a remark in the electrician's own words, whose sound is kept, or an
+// observation: a remark with a classification code.
+type Note struct {
+	Board   int
+	Way     int    // 0 is the board itself; a spare way may be remarked on, too
+	Code    string // of an observation one of Codes; empty for a note
+	Text    string // as it was heard
+	EventID int64
+	HeardID int64 // the sound
+	At      time.Time
+	Ended   int64 // the event that took it back; 0 while it stands
+}
+
+// Codes are the classification codes of an observation, and what they mean, by
+// BS 7671:2018+A2:2022 Appendix 6, from memory. Which one is due is for the
+// competent person.
+var Codes = map[string]string{
+	"C1": "danger present",
+	"C2": "potentially dangerous",
+	"C3": "improvement recommended",
+	"FI": "further investigation required without delay",
+}
+
+// LastNote returns the last note or observation that still stands.
+func (s State) LastNote() (Note, bool) {
+	for _, n := range slices.Backward(s.Notes) {
+		if n.Ended == 0 {
+			return n, true
+		}
+	}
+	return Note{}, false
+}
+
+func (s State) noted(e Event) (State, error) {
+	if e.Slot == nil || e.Text == "" {
+		return s, fmt.Errorf("it has no place or no text")
+	}
+	b := s.Job.Board(e.Slot.Board)
+	if b == nil {
+		return s, s.noBoard(e.Slot.Board)
+	}
+	if e.Slot.Way != 0 && b.Way(e.Slot.Way) == nil {
+		return s, fmt.Errorf("there is no way %d on board %d", e.Slot.Way, e.Slot.Board)
+	}
+	if _, known := Codes[e.Code]; known != (e.Kind == Observed) {
+		return s, fmt.Errorf("its code is %q", e.Code)
+	}
+	s.Notes = append(slices.Clip(s.Notes), Note{
+		Board: e.Slot.Board, Way: e.Slot.Way, Code: e.Code, Text: e.Text, EventID: e.ID, HeardID: e.HeardID, At: e.At,
+	})
+	return s, nil
+}
+
+// unnoted takes a note or an observation back.
+func (s State) unnoted(e Event) (State, error) {
+	i := slices.IndexFunc(s.Notes, func(n Note) bool { return n.EventID == e.Of && n.Ended == 0 })
+	if i < 0 {
+		return s, fmt.Errorf("event %d is no note that stands", e.Of)
+	}
+	s.Notes = slices.Clone(s.Notes)
+	s.Notes[i].Ended = e.ID
+	return s, nil
+}

@@ -1,0 +1,115 @@
+package setup
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/google/renameio/v2"
+
+	"waycall/internal/board"
+)
+
+// Register is the list of instruments in a folder of jobs, in the order of their
+// serial numbers. Its file appears whole or not at all.
+type Register struct{ path string }
+
+// NewRegister returns the register that is kept in a folder. The file need not be
+// there yet.
+func NewRegister(folder string) Register {
+	return Register{filepath.Join(folder, "instruments.json")}
+}
+
+// mostInstruments is far above what a firm has, and bounds the file.
+const mostInstruments = 500
+
+// List returns the instruments. The error says what to do with a file that is no
+// register.
+func (r Register) List() ([]board.Instrument, error) {
+	f, err := os.Open(r.path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("register of instruments: %w; check the folder", err)
+	}
+	defer f.Close()
+	var list []board.Instrument
+	dec := json.NewDecoder(f)
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&list); err != nil || len(list) > mostInstruments {
+		return nil, fmt.Errorf("register of instruments %s cannot be read (%v); correct it or move it away", r.path, err)
+	}
+	for _, i := range list {
+		if err := sound(i); err != nil {
+			return nil, fmt.Errorf("register of instruments %s: %q: %w; correct it or move it away", r.path, i.Serial, err)
+		}
+	}
+	return list, nil
+}
+
+// Put adds an instrument, or replaces that of the same serial number, such as after
+// its calibration was checked again.
+func (r Register) Put(i board.Instrument) error {
+	if err := sound(i); err != nil {
+		return err
+	}
+	return r.change(func(list []board.Instrument) ([]board.Instrument, error) {
+		list = slices.DeleteFunc(list, func(x board.Instrument) bool { return x.Serial == i.Serial })
+		if list = append(list, i); len(list) > mostInstruments {
+			return nil, fmt.Errorf("more than %d instruments are known; remove one first", mostInstruments)
+		}
+		return list, nil
+	})
+}
+
+// Remove takes an instrument off the list. Jobs that it was used for keep it.
+func (r Register) Remove(serial string) error {
+	return r.change(func(list []board.Instrument) ([]board.Instrument, error) {
+		n := len(list)
+		if list = slices.DeleteFunc(list, func(x board.Instrument) bool { return x.Serial == serial }); len(list) == n {
+			return nil, fmt.Errorf("no instrument %q is known; waycall instruments lists them", serial)
+		}
+		return list, nil
+	})
+}
+
+func (r Register) change(how func([]board.Instrument) ([]board.Instrument, error)) error {
+	list, err := r.List()
+	if err != nil {
+		return err
+	}
+	if list, err = how(list); err != nil {
+		return err
+	}
+	slices.SortFunc(list, func(a, b board.Instrument) int { return strings.Compare(a.Serial, b.Serial) })
+	var b bytes.Buffer
+	enc := json.NewEncoder(&b)
+	enc.SetIndent("", "  ")
+	if err := enc.Encode(list); err != nil {
+		return fmt.Errorf("register of instruments: %w; check the figures", err)
+	}
+	if err := os.MkdirAll(filepath.Dir(r.path), 0o700); err != nil {
+		return fmt.Errorf("register of instruments: %w; name another folder with --data", err)
+	}
+	if err := renameio.WriteFile(r.path, b.Bytes(), 0o600, renameio.WithTempDir(filepath.Dir(r.path))); err != nil {
+		return fmt.Errorf("register of instruments was not written: %w; check that there is room and that the folder may be written to", err)
+	}
+	return nil
+}
+
+// sound judges an instrument as a board file's is, in a job of a day long after.
+func sound(i board.Instrument) error {
+	job := draft("2099-12-31")
+	job.Instrument = i
+	if err := board.Check(job); err != nil {
+		return errors.New(inWords(err))
+	}
+	return nil
+}

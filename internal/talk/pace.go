@@ -1,0 +1,131 @@
+package talk
+
+import "waycall/internal/phrase"
+
+// form is how much is said.
+type form int
+
+const (
+	shortening form = iota // each prompt in full three times, then briefly
+	inBrief
+	inFull
+)
+
+// The prompts that shorten themselves.
+const (
+	readPrompt   = iota // a reading read back
+	storedPrompt        // that a reading was stored
+	notedPrompt         // that a step was answered
+	testPrompt          // a test announced on another way
+	offerPrompt         // how one of two is chosen
+	whyPrompt           // how a reason is given
+	prompts
+)
+
+// short reports whether a prompt is said briefly, and counts how often it was not.
+func (t *turn) short(prompt int) bool {
+	switch {
+	case t.s.form != shortening:
+		return t.s.form == inBrief
+	case t.s.times[prompt] == 3:
+		return true
+	}
+	t.s.times[prompt]++
+	return false
+}
+
+// wording takes "keep it brief" and "in full please".
+func (t *turn) wording(c phrase.Command) {
+	t.passing = true
+	if t.s.form = inFull; c == phrase.Brief {
+		t.s.form = inBrief
+		t.say("Brief.")
+	} else {
+		t.say("In full.")
+	}
+	t.remindPending()
+}
+
+// Tone is a short sound to be played, an effect. It is heard sooner than words.
+type Tone string
+
+// The tones. Listening is the last effect of a step after which a phrase is
+// waited for.
+const (
+	Listening Tone = "listening"
+	Stored    Tone = "stored"         // something is in the record now
+	NotCaught Tone = "not understood" // something was said for us that has no meaning
+)
+
+func (Tone) effect() {}
+
+// slowest and fastest are the ends of Say.Pace.
+const slowest, fastest = -2, 2
+
+// rate is how fast this turn is spoken. Who keeps it brief is in a hurry.
+func (t *turn) rate() int {
+	switch {
+	case t.slow:
+		return slowest
+	case t.s.form == inBrief:
+		return min(t.s.rate+1, fastest)
+	}
+	return t.s.rate
+}
+
+// speed makes waycall speak slower or faster from now on.
+func (t *turn) speed(c phrase.Command) {
+	to, word, end := t.s.rate+1, "Faster.", "That is the fastest."
+	if c == phrase.Slower {
+		to, word, end = t.s.rate-1, "Slower.", "That is the slowest."
+	}
+	if to < slowest || to > fastest {
+		word = end
+	} else {
+		t.s.rate = to
+	}
+	t.passing = true
+	t.say(word)
+	t.remindPending()
+}
+
+// again repeats what was said last.
+func (t *turn) again(slowly bool) {
+	t.slow = slowly
+	if t.s.last == "" {
+		t.prompt()
+		return
+	}
+	t.say(t.s.last)
+}
+
+// notUnderstood answers the first phrase that was not caught with a tone alone: it
+// is mostly said again at once. After that it helps to hear what is waited for.
+func (t *turn) notUnderstood() {
+	if !t.listening() {
+		return
+	}
+	t.s.missed++
+	t.s.quiet = 0
+	t.sounds = append(t.sounds, NotCaught)
+	if t.s.missed == 1 {
+		return
+	}
+	t.passing = true
+	t.say("I did not catch that.")
+	t.remind()
+}
+
+// whyText asks for what is missing of the reason why something is left out.
+func (t *turn) whyText(first bool) string {
+	brief := !first || t.short(whyPrompt)
+	switch who := t.s.reason.why != ""; {
+	case who && brief:
+		return "Agreed with whom?"
+	case who:
+		return "Agreed with whom? Say agreed with the client, agreed with the owner, or no."
+	case brief:
+		return "What is the reason?"
+	}
+	return "What is the reason? Such as no access, or equipment connected."
+}
