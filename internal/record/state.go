@@ -1,9 +1,12 @@
 package record
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"reflect"
 	"slices"
+	"strings"
 	"time"
 
 	"waycall/internal/board"
@@ -22,6 +25,9 @@ type State struct {
 	Answers  []Answer  // every answer to a preparation step, in order
 	Readings []Reading // every reading ever confirmed, in order, whether or not it still stands
 	Skips    []Skip    // every test ever left out, in order
+
+	Settlements []Settlement // everything that a reviewer ever let stand, in order
+	Signed      *SignOff     // what the record is signed off by; nil while it is a draft, and again after any later fact
 
 	Pending  *Proposal // read back and waiting to be confirmed
 	Board    int       // the number of the board in hand: the last one that anything was done on; at the start the first that is tested
@@ -90,6 +96,15 @@ type Reading struct {
 	Standing    Standing
 	Ended       int64  // the event that ended its standing; 0 while it stands
 	EndReason   string // why, where it was said
+	EndedBy     string // the initials of the reviewer who ended it; "" when the electrician did
+
+	// Of a reading that a reviewer put here, which was neither heard nor read
+	// back: his initials and his reason. Its ConfirmedID and EventID are both the
+	// Edited event, and Replaces is the ConfirmedID of the one before it, 0 for none.
+	Edited   bool
+	By       string
+	Reason   string
+	Replaces int64
 }
 
 // Skip is a test that was left out.
@@ -101,6 +116,26 @@ type Skip struct {
 	HeardID int64
 	At      time.Time
 	Ended   int64 // the event after which it counts no more: the test was made, or the way is tested again, or it was taken back
+}
+
+// Settlement is that a reviewer looked at something doubtful and lets it stand.
+type Settlement struct {
+	Slot    Slot
+	Of      int64 // ConfirmedID of the reading that stands; 0 when it is the lack of one
+	Reason  string
+	By      string // initials
+	EventID int64
+	At      time.Time
+	Ended   int64 // the event after which it counts no more, because something else became known of the place
+}
+
+// SignOff is that somebody signed the record off as it was then.
+type SignOff struct {
+	Name    string // in full
+	By      string // initials
+	Sum     string // of the last event before it, in hexadecimal
+	EventID int64
+	At      time.Time
 }
 
 // Fold returns the state that the whole log leads to. The error names the
@@ -157,6 +192,16 @@ func (s State) LeftOut(slot Slot) (Skip, bool) {
 	return Skip{}, false
 }
 
+// SettledAt returns the settlement that counts for slot.
+func (s State) SettledAt(slot Slot) (Settlement, bool) {
+	for _, t := range slices.Backward(s.Settlements) {
+		if t.Slot == slot && t.Ended == 0 {
+			return t, true
+		}
+	}
+	return Settlement{}, false
+}
+
 // Apply returns the state after e. s is not modified. An event that cannot
 // follow is an error which names it, and the state is then s.
 func (s State) Apply(e Event) (State, error) {
@@ -172,12 +217,17 @@ func (s State) apply(e Event) (State, error) {
 	if e.ID != s.LastID+1 {
 		return s, fmt.Errorf("it follows event %d", s.LastID)
 	}
-	if err := s.mayHappen(e.Kind); err != nil {
+	if err := s.mayHappen(e); err != nil {
 		return s, err
 	}
 	switch e.Kind {
 	case Heard, Said:
 		return s, nil
+	case Signed:
+		return s.signed(e)
+	}
+	s.Signed = nil
+	switch e.Kind {
 	case Opened:
 		return s.opened(e)
 	case Prepared:
@@ -210,6 +260,10 @@ func (s State) apply(e Event) (State, error) {
 		return s, err
 	}
 	switch e.Kind {
+	case Edited:
+		return s.edited(e)
+	case Settled:
+		return s.settled(e)
 	case Withdrawn:
 		return s.withdrawn(e)
 	case Skipped:
@@ -227,9 +281,12 @@ func (s State) apply(e Event) (State, error) {
 	return s, fmt.Errorf("its kind is unknown")
 }
 
-// mayHappen says whether an event of kind k can come now at all.
-func (s State) mayHappen(k Kind) error {
-	pending := s.Pending != nil
+// mayHappen says whether e can come now at all.
+func (s State) mayHappen(e Event) error {
+	if e.ofReview() {
+		return s.mayReview(e)
+	}
+	k, pending := e.Kind, s.Pending != nil
 	switch k {
 	case Opened:
 		return nil
@@ -259,6 +316,99 @@ func (s State) mayHappen(k Kind) error {
 		return fmt.Errorf("the session is paused")
 	}
 	return nil
+}
+
+// mayReview says whether an event of a review can come now. What is pending is
+// that of a session that was cut off, and it will be read back again: a review
+// keeps off its places unless it drops it.
+func (s State) mayReview(e Event) error {
+	if err := CheckInitials(e.By); err != nil {
+		return err
+	}
+	switch {
+	case s.Sessions == 0:
+		return fmt.Errorf("no session was opened")
+	case e.Kind == Dropped && s.Pending == nil:
+		return fmt.Errorf("no reading is pending")
+	case e.Kind == Finished && s.Finished:
+		return fmt.Errorf("the session was finished")
+	case e.Kind == Signed && s.Signed != nil:
+		return fmt.Errorf("it is signed off already")
+	case e.Reason == "" && e.Kind != Signed && e.Kind != Finished:
+		return fmt.Errorf("a review gives its reason")
+	}
+	switch e.Kind {
+	case Dropped:
+		return nil
+	case Finished, Signed:
+		if s.Pending != nil {
+			return fmt.Errorf("a reading is still pending")
+		}
+		return nil
+	case Edited, Settled, Withdrawn:
+		if s.Pending != nil && e.Slot != nil && slices.ContainsFunc(s.Pending.Each(), func(p Proposal) bool { return p.Slot == *e.Slot }) {
+			return fmt.Errorf("a reading of this place is still pending")
+		}
+		return nil
+	}
+	return fmt.Errorf("a review has no such event")
+}
+
+// edited puts a reviewer's reading on the schedule.
+func (s State) edited(e Event) (State, error) {
+	if e.Quantity == nil || e.Verdict == nil {
+		return s, fmt.Errorf("it has no quantity or no verdict")
+	}
+	if err := s.about(e); err != nil {
+		return s, err
+	}
+	p := Proposal{Slot: *e.Slot, Quantity: *e.Quantity, Verdict: *e.Verdict, EventID: e.ID, HeardID: e.HeardID, At: e.At}
+	if err := p.check(); err != nil {
+		return s, err
+	}
+	s = s.end(p.Slot, Replaced, e)
+	s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
+	s.Readings = append(slices.Clip(s.Readings), Reading{
+		Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Edited: true, By: e.By, Reason: e.Reason, Replaces: e.Replaces,
+	})
+	if s.Aim != nil && *s.Aim == p.Slot {
+		s.Aim = nil
+	}
+	return s, nil
+}
+
+// settled lets what stands at a place, or that nothing does, be as it is.
+func (s State) settled(e Event) (State, error) {
+	if err := s.about(e); err != nil {
+		return s, err
+	}
+	slot := *e.Slot
+	s = s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)
+	s.Settlements = append(s.Settlements, Settlement{Slot: slot, Of: e.Replaces, Reason: e.Reason, By: e.By, EventID: e.ID, At: e.At})
+	return s, nil
+}
+
+// about checks that the reading a review's event is about is the one that stands.
+func (s State) about(e Event) error {
+	r, ok := s.Latest(*e.Slot)
+	switch {
+	case !ok && e.Replaces != 0:
+		return fmt.Errorf("it is about the reading of event %d, and none stands there", e.Replaces)
+	case ok && e.Replaces != r.ConfirmedID:
+		return fmt.Errorf("it is about the reading of event %d, and that of event %d stands there", e.Replaces, r.ConfirmedID)
+	}
+	return nil
+}
+
+func (s State) signed(e Event) (State, error) {
+	if strings.TrimSpace(e.Text) == "" {
+		return s, fmt.Errorf("it has no name")
+	}
+	if sum, err := hex.DecodeString(e.Sum); err != nil || len(sum) != sha256.Size || e.Sum != strings.ToLower(e.Sum) {
+		return s, fmt.Errorf("its sum is not one")
+	}
+	s.Signed = &SignOff{Name: e.Text, By: e.By, Sum: e.Sum, EventID: e.ID, At: e.At}
+	return s, nil
 }
 
 func (s State) opened(e Event) (State, error) {
@@ -334,17 +484,24 @@ func (s State) proposed(e Event) (State, error) {
 			return s, fmt.Errorf("it has readings of two ways")
 		}
 		seen[one.Slot] = true
-		if err := one.Slot.Test.Fits(one.Quantity); err != nil {
+		if err := one.check(); err != nil {
 			return s, err
-		}
-		switch one.Verdict.Result {
-		case check.Pass, check.Investigate, check.Fail, check.CannotSay:
-		default:
-			return s, fmt.Errorf("its verdict is %q", one.Verdict.Result)
 		}
 	}
 	s.Pending = &p
 	return s, nil
+}
+
+// check says what is wrong with the quantity or the verdict of one reading.
+func (p Proposal) check() error {
+	if err := p.Slot.Test.Fits(p.Quantity); err != nil {
+		return err
+	}
+	switch p.Verdict.Result {
+	case check.Pass, check.Investigate, check.Fail, check.CannotSay:
+		return nil
+	}
+	return fmt.Errorf("its verdict is %q", p.Verdict.Result)
 }
 
 // confirmed puts all that is pending on the schedule, each reading by itself.
@@ -364,7 +521,11 @@ func (s State) withdrawn(e Event) (State, error) {
 	if _, ok := s.Latest(*e.Slot); !ok {
 		return s, fmt.Errorf("no reading stands there")
 	}
-	s.Board, s.Way = e.Slot.Board, e.Slot.Way
+	if e.By == "" {
+		s.Board, s.Way = e.Slot.Board, e.Slot.Way
+	} else if err := s.about(e); err != nil {
+		return s, err
+	}
 	return s.end(*e.Slot, TakenOff, e), nil
 }
 
@@ -377,6 +538,7 @@ func (s State) skipped(e Event) (State, error) {
 		}
 		slot := *e.Slot
 		s.Board, s.Way = slot.Board, slot.Way
+		s = s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)
 		return s.endSkips(func(k Skip) bool { return k.Slot == slot }, e.ID), nil
 	case Waived:
 		if e.Reason == "" {
@@ -390,6 +552,7 @@ func (s State) skipped(e Event) (State, error) {
 	}
 	slot := *e.Slot
 	s = s.endSkips(func(k Skip) bool { return k.Slot == slot }, e.ID)
+	s = s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)
 	s.Skips = append(slices.Clip(s.Skips), Skip{Slot: slot, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At})
 	return s.arrived(slot), nil
 }
@@ -402,6 +565,7 @@ func (s State) retest(e Event) State {
 			r.Standing, r.Ended, r.EndReason = BeforeWork, e.ID, e.Reason
 		}
 	}
+	s = s.endSettlements(func(t Slot) bool { return t.Board == board && t.Way == way }, e.ID)
 	s = s.endSkips(func(k Skip) bool { return k.Slot.Board == board && k.Slot.Way == way }, e.ID)
 	s.Board, s.Way, s.Aim = board, way, nil
 	return s
@@ -421,7 +585,18 @@ func (s State) end(slot Slot, how Standing, e Event) State {
 	s.Readings = slices.Clone(s.Readings)
 	for i := range s.Readings {
 		if r := &s.Readings[i]; r.Slot == slot && r.Standing == Stands {
-			r.Standing, r.Ended, r.EndReason = how, e.ID, e.Reason
+			r.Standing, r.Ended, r.EndReason, r.EndedBy = how, e.ID, e.Reason, e.By
+		}
+	}
+	return s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)
+}
+
+// endSettlements is for what was settled at places of which more is known now.
+func (s State) endSettlements(where func(Slot) bool, by int64) State {
+	s.Settlements = slices.Clone(s.Settlements)
+	for i := range s.Settlements {
+		if t := &s.Settlements[i]; t.Ended == 0 && where(t.Slot) {
+			t.Ended = by
 		}
 	}
 	return s
