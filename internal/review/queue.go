@@ -273,21 +273,31 @@ func (q *queue) spoken(it *Item, r *record.Reading, earlier []*record.Reading) {
 }
 
 // judgeAgain judges the readings that stand as they stand now, in the order in
-// which they came. The verdicts are by index into Readings, those of readings
-// that do not stand empty.
+// which their places were read first, so that what replaced a reading is judged
+// and judges as that one. The verdicts are by index into Readings, those of
+// readings that do not stand empty.
 func (q *queue) judgeAgain() []check.Verdict {
 	surge := map[int]bool{}
 	for i := range q.Job.Boards {
 		n := q.Job.Boards[i].Number
 		surge[n] = sequence.SurgeConnected(q.State, n)
 	}
-	var plain []check.Earlier
 	var index []int
+	first := map[record.Slot]int{}
 	for i := range q.Readings {
-		if r := &q.Readings[i]; r.Standing == record.Stands {
-			plain = append(plain, check.Earlier{Board: r.Slot.Board, Way: r.Slot.Way, Test: r.Slot.Test, Position: r.Slot.Position, Quantity: r.Quantity})
+		r := &q.Readings[i]
+		if _, ok := first[r.Slot]; !ok {
+			first[r.Slot] = i
+		}
+		if r.Standing == record.Stands {
 			index = append(index, i)
 		}
+	}
+	slices.SortFunc(index, func(a, b int) int { return cmp.Compare(first[q.Readings[a].Slot], first[q.Readings[b].Slot]) })
+	plain := make([]check.Earlier, len(index))
+	for i, at := range index {
+		r := &q.Readings[at]
+		plain[i] = check.Earlier{Board: r.Slot.Board, Way: r.Slot.Way, Test: r.Slot.Test, Position: r.Slot.Position, Quantity: r.Quantity}
 	}
 	all := make([]check.Verdict, len(q.Readings))
 	for i, v := range check.JudgeAll(q.Job, plain, surge) {
@@ -352,6 +362,9 @@ func (q *queue) skips() {
 		}
 		it := q.at(k.Slot)
 		it.Skip = k
+		if r, ok := q.Latest(k.Slot); ok && it.Reading == nil {
+			it.Reading = &r // it was left out when it was to be made again
+		}
 		if h, ok := q.phrases[k.HeardID]; ok {
 			it.Heard = append(it.Heard, h)
 		}
