@@ -20,6 +20,7 @@ func newReview() *cobra.Command {
 		addr    string
 		browser bool
 		verbose bool
+		onLAN   bool
 	)
 	cmd := &cobra.Command{
 		Use:   "review",
@@ -30,8 +31,13 @@ schedule; a reading is corrected, taken off or let stand with a reason and initi
 and the job is signed off. Every change is added to the record; nothing is replaced.
 
 Only this machine reaches the server, and only a browser that opened the printed
-address with its key. Ctrl-C ends it. Nothing is fetched from the network.`,
-		Example: "  waycall review\n  waycall review --addr 127.0.0.1:8420",
+address with its key. Ctrl-C ends it. Nothing is fetched from the network.
+
+With --lan other devices of the local network reach it too, such as a tablet on a
+stand for the live view of a session. They do so by TLS alone, under a certificate
+that this machine makes and whose fingerprint is printed, and each is paired first
+with a code that is shown here, works once and expires.`,
+		Example: "  waycall review\n  waycall review --addr 127.0.0.1:8420\n  waycall review --lan",
 		Args:    wantArgs(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			dir, err := data.folder()
@@ -43,11 +49,19 @@ address with its key. Ctrl-C ends it. Nothing is fetched from the network.`,
 				return err
 			}
 			defer ln.Close()
-			return review(cmd, ln, web.NewFolder(dir), browser, verbose)
+			var net *network
+			if onLAN {
+				if net, err = joinLAN(dir, ln); err != nil {
+					return err
+				}
+				defer net.close()
+			}
+			return review(cmd, ln, net, web.NewFolder(dir), browser, verbose)
 		},
 	}
 	data.add(cmd)
 	cmd.Flags().StringVar(&addr, "addr", "127.0.0.1:0", "address to listen on; port 0 takes a free one")
+	cmd.Flags().BoolVar(&onLAN, "lan", false, "also let paired devices of the local network reach it")
 	cmd.Flags().BoolVar(&browser, "open", false, "open the address in the browser")
 	cmd.Flags().BoolVarP(&verbose, "verbose", "v", false, "print the kind of each request")
 	return cmd
@@ -69,8 +83,8 @@ func listen(addr string) (net.Listener, error) {
 	return ln, nil
 }
 
-// review serves until the context of cmd ends.
-func review(cmd *cobra.Command, ln net.Listener, jobs *web.Folder, browser, verbose bool) error {
+// review serves until the context of cmd ends; on is nil but with --lan.
+func review(cmd *cobra.Command, ln net.Listener, on *network, jobs *web.Folder, browser, verbose bool) error {
 	ctx, errOut := cmd.Context(), cmd.ErrOrStderr()
 	// What is logged names no job, no person and no key: package web sees to it.
 	level := slog.LevelWarn
@@ -79,7 +93,13 @@ func review(cmd *cobra.Command, ln net.Listener, jobs *web.Folder, browser, verb
 	}
 	log := slog.New(slog.NewTextHandler(errOut, &slog.HandlerOptions{Level: level}))
 	key, once := web.NewKey(), web.NewKey()
-	pages, err := web.New(web.Options{Jobs: jobs, Hosts: hostsOf(ln.Addr()), Key: key, Once: once, Log: log})
+	options := web.Options{Jobs: jobs, Hosts: hostsOf(ln.Addr()), Key: key, Once: once, Log: log}
+	base, reach := "http://"+ln.Addr().String(), "Only this machine reaches it"
+	if on != nil {
+		base, reach = "https://"+ln.Addr().String(), "This is the address for this machine"
+		on.options(&options, cmd.OutOrStdout())
+	}
+	pages, err := web.New(options)
 	if err != nil {
 		return err
 	}
@@ -88,15 +108,19 @@ func review(cmd *cobra.Command, ln net.Listener, jobs *web.Folder, browser, verb
 		Handler: pages, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelInfo),
 		ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 30 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
 	}
-	base := "http://" + ln.Addr().String()
-	fmt.Fprintf(cmd.OutOrStdout(), "Review: %s/enter/%s\nOnly this machine reaches it; the address is your key, so keep it to yourself. Ctrl-C ends it.\n", base, key)
+	fmt.Fprintf(cmd.OutOrStdout(), "Review: %s/enter/%s\n%s; the address is your key, so keep it to yourself. Ctrl-C ends it.\n", base, key, reach)
 	if browser {
 		if err := exec.Command("xdg-open", base+"/enter/"+once).Start(); err != nil {
 			fmt.Fprintf(errOut, "waycall: the browser could not be started: %v; open the address yourself\n", err)
 		}
 	}
 	done := make(chan error, 1)
-	go func() { done <- server.Serve(ln) }()
+	if on == nil {
+		go func() { done <- server.Serve(ln) }()
+	} else {
+		on.serve(server, ln, done)
+		on.invite(cmd.InOrStdin(), cmd.OutOrStdout())
+	}
 	select {
 	case err := <-done:
 		return fmt.Errorf("the server stopped: %w; start it again", err)

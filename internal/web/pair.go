@@ -113,7 +113,7 @@ func (c *Code) Take(text string) error {
 // pairing is the content of the page where a device is paired.
 type pairing struct {
 	Failed string // why the last try did not work, as a sentence; "" at the start
-	Length int    // of a code as it is typed, with its hyphen
+	Field  int    // how much may be typed: a code, and what people put between
 }
 
 func (s *server) pairRoutes(mux *http.ServeMux) {

@@ -175,6 +175,9 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request, f *follower, aft
 	w.Header().Set("Cache-Control", "no-store")
 	w.Header().Set("X-Accel-Buffering", "no")
 	out := http.NewResponseController(w)
+	// The deadline for reading the request would end the stream. A server that has
+	// none, or cannot set any, needs nothing.
+	_ = out.SetReadDeadline(time.Time{})
 	send := func(what ...[]byte) bool {
 		// A server that cannot set it has a deadline of its own or none at all.
 		_ = out.SetWriteDeadline(time.Now().Add(patience))
