@@ -501,25 +501,33 @@ func (s *Store) Sound(ctx context.Context, heardID int64) ([]byte, error) {
 // SoundOf returns a sound of the job at path as Store.Sound does, without looking
 // at the rest of the file, which OpenReadOnly does first. Errors: as there, and as
 // for OpenReadOnly.
-func SoundOf(ctx context.Context, path string, heardID int64) ([]byte, error) {
-	sound, err := soundOf(ctx, path, heardID)
-	if err != nil {
-		return nil, explain("read a sound of the job", path, err)
-	}
-	return sound, nil
+func SoundOf(ctx context.Context, path string, heardID int64) (sound []byte, err error) {
+	failed := SoundsOf(ctx, path, []int64{heardID}, func(_ int64, one []byte, e error) { sound, err = one, e })
+	return sound, errors.Join(failed, err)
 }
 
-func soundOf(ctx context.Context, path string, heardID int64) ([]byte, error) {
+// SoundsOf gives each the sounds of several phrases, one after another in the order
+// of their IDs here, with the error that SoundOf would return for one of them. The
+// error that it returns is for the file.
+func SoundsOf(ctx context.Context, path string, heardIDs []int64, each func(id int64, sound []byte, err error)) error {
+	doing := "read a sound of the job"
 	path, err := locate(path)
 	if err != nil {
-		return nil, err
+		return explain(doing, path, err)
 	}
 	db, _, err := openReader(path)
 	if err != nil {
-		return nil, err
+		return explain(doing, path, err)
 	}
 	defer db.Close()
-	return readSound(ctx, db, heardID)
+	for _, id := range heardIDs {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		sound, err := readSound(ctx, db, id)
+		each(id, sound, explain(doing, path, err))
+	}
+	return nil
 }
 
 func readSound(ctx context.Context, db *sql.DB, heardID int64) ([]byte, error) {

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -42,6 +43,15 @@ func (t *Tail) Next(ctx context.Context) ([]record.Event, error) {
 		return nil, explain("follow the job", t.path, err)
 	}
 	return events, nil
+}
+
+// Head returns the sum of the last event that Next gave, in hexadecimal, or "" before
+// the first. It stands for the whole log up to there: see Store.Sum.
+func (t *Tail) Head() string {
+	if t.chain.id == 0 {
+		return ""
+	}
+	return hex.EncodeToString(t.chain.sum[:])
 }
 
 func (t *Tail) next(ctx context.Context) ([]record.Event, error) {

@@ -248,7 +248,7 @@ func (j *job) read(ctx context.Context) (*Snapshot, error) {
 	}
 	next := &Snapshot{ID: j.id, Name: j.name, path: j.path}
 	if j.snap != nil {
-		next.State, next.Events = j.snap.State, slices.Clip(j.snap.Events)
+		next.State, next.Events = j.snap.State, j.snap.Events // whose end only the newest snapshot writes to
 	}
 	for _, e := range added {
 		if next.State, err = next.State.Apply(e); err != nil {
@@ -256,7 +256,7 @@ func (j *job) read(ctx context.Context) (*Snapshot, error) {
 			return nil, err
 		}
 	}
-	next.Events = append(next.Events, added...)
+	next.Events, next.Head = append(next.Events, added...), j.tail.Head()
 	j.snap = next
 	return next, nil
 }
@@ -307,12 +307,25 @@ func (f *Folder) Sound(ctx context.Context, id string, heard int64) ([]byte, err
 	return sound, err
 }
 
+// sounds gives each the sounds of several phrases, as store.SoundsOf does.
+func (f *Folder) sounds(ctx context.Context, id string, heard []int64, each func(int64, []byte, error)) error {
+	j, err := f.find(id)
+	if err != nil {
+		return err
+	}
+	if err = store.SoundsOf(ctx, j.path, heard, each); errors.Is(err, fs.ErrNotExist) {
+		err = ErrNoJob
+	}
+	return err
+}
+
 // Snapshot is what is known of a job up to one event. It is never changed; what is
 // derived from it is made once.
 type Snapshot struct {
 	ID, Name string
 	State    record.State
 	Events   []record.Event
+	Head     string // sum of the last event, which stands for the whole log
 	path     string
 
 	schedule once[report.Schedule]
@@ -333,7 +346,11 @@ func (o *once[T]) get(make func() T) T {
 
 // Schedule is the schedule of the job. Its slices must not be changed.
 func (s *Snapshot) Schedule() report.Schedule {
-	return s.schedule.get(func() report.Schedule { return report.Build(s.State) })
+	return s.schedule.get(func() report.Schedule {
+		made := report.Build(s.State)
+		made.Record.Sum = s.Head
+		return made
+	})
 }
 
 // Listed is the job in the list. Running is not set.
@@ -341,7 +358,7 @@ func (s *Snapshot) Listed() Listed {
 	return s.listed.get(func() Listed {
 		j := s.State.Job
 		l := Listed{ID: s.ID, Name: s.Name, Reference: j.Reference, Address: j.Address, Tester: j.Tester,
-			Progress: sequence.Count(s.State), Finished: s.State.Finished, Changed: s.State.LastAt}
+			Progress: sequence.Count(s.State), Finished: s.State.Finished, Signed: s.signed(), Changed: s.State.LastAt}
 		for _, b := range j.Boards {
 			l.Boards = append(l.Boards, b.Name)
 		}

@@ -68,6 +68,7 @@ type server struct {
 	pages    map[string]*view
 	used     atomic.Bool // Options.Once
 	live     *liveHub
+	waves    outlines
 }
 
 // Server answers the requests of all pages.
@@ -118,6 +119,7 @@ func (s *server) routes(mux *http.ServeMux) {
 	mux.HandleFunc("POST /job/{job}/edit", s.change(s.edit))
 	mux.HandleFunc("POST /job/{job}/settle", s.change(s.settle))
 	mux.HandleFunc("POST /job/{job}/withdraw", s.change(s.withdraw))
+	mux.HandleFunc("POST /job/{job}/finish", s.change(s.finish))
 	mux.HandleFunc("POST /job/{job}/sign", s.change(s.signOff))
 	mux.HandleFunc("/", s.notFound)
 }

@@ -1,0 +1,174 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"waycall/internal/store"
+)
+
+// play is what it takes to listen to a phrase.
+type play struct {
+	Source  string
+	Label   string
+	Wave    string // the outline of the sound as an SVG path; "" where it is not drawn
+	Damaged bool
+}
+
+func soundPath(id string, heard int64) string {
+	return fmt.Sprintf("/job/%s/sound/%d", url.PathEscape(id), heard)
+}
+
+// sound serves the sound of one phrase as a WAV file, whatever it is kept as, or a
+// part of it, as players ask for.
+func (s *server) sound(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+	heard, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
+	if err != nil {
+		s.fail(w, r, http.StatusNotFound, "There is no such sound", "", "Go back to the session and choose a phrase.")
+		return
+	}
+	kept, err := s.Jobs.Sound(r.Context(), snap.ID, heard)
+	switch {
+	case errors.Is(err, store.ErrNoSound):
+		s.fail(w, r, http.StatusNotFound, "There is no such sound", "", "Go back to the session and choose a phrase.")
+		return
+	case err != nil && !errors.Is(err, store.ErrDamaged):
+		s.jobFailed(w, r, err)
+		return
+	}
+	var samples []int16
+	var rate int
+	if err == nil {
+		samples, rate, err = store.Samples(kept)
+	}
+	if err != nil {
+		s.fail(w, r, http.StatusUnprocessableEntity, "This sound is damaged", "It cannot be played. What was heard is kept in words.", "Run waycall verify on the job; a backup may have the sound whole.")
+		return
+	}
+	w.Header().Set("Content-Type", "audio/wav")
+	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(wav(samples, rate)))
+}
+
+// wav is sound as a WAV file: 16 bit, one channel.
+func wav(samples []int16, rate int) []byte {
+	le := binary.LittleEndian
+	b := make([]byte, 0, 44+2*len(samples))
+	b = le.AppendUint32(append(b, "RIFF"...), uint32(36+2*len(samples)))
+	b = le.AppendUint32(append(b, "WAVEfmt "...), 16)
+	b = le.AppendUint16(b, 1) // PCM
+	b = le.AppendUint16(b, 1)
+	b = le.AppendUint32(b, uint32(rate))
+	b = le.AppendUint32(b, uint32(2*rate))
+	b = le.AppendUint16(b, 2)
+	b = le.AppendUint16(b, 16)
+	b = le.AppendUint32(append(b, "data"...), uint32(2*len(samples)))
+	for _, x := range samples {
+		b = le.AppendUint16(b, uint16(x))
+	}
+	return b
+}
+
+// outline is the loudness of a phrase along its length, each column from 0 to 255,
+// which is full scale.
+type outline struct {
+	columns [columns]byte
+	damaged bool
+}
+
+// columns of an outline, each 4 units of the viewBox wide.
+const columns = 80
+
+// outlines keeps the outlines of phrases: reckoning one means reading its sound.
+type outlines struct {
+	mu  sync.Mutex
+	all map[outlineOf]outline
+}
+
+type outlineOf struct {
+	job   string
+	heard int64
+}
+
+// maxOutlines is how many are kept, some 10 MB.
+const maxOutlines = 50_000
+
+// of returns the outlines of phrases of a job, in their order.
+func (o *outlines) of(ctx context.Context, jobs *Folder, id string, heard []int64) ([]outline, error) {
+	all := make([]outline, len(heard))
+	var missing []int64
+	o.mu.Lock()
+	for i, h := range heard {
+		var ok bool
+		if all[i], ok = o.all[outlineOf{id, h}]; !ok {
+			missing = append(missing, h)
+		}
+	}
+	o.mu.Unlock()
+	if len(missing) == 0 {
+		return all, nil
+	}
+	made := map[int64]outline{}
+	err := jobs.sounds(ctx, id, missing, func(h int64, sound []byte, err error) {
+		made[h] = draw(sound, err)
+	})
+	if err != nil {
+		return nil, err
+	}
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if o.all == nil || len(o.all) > maxOutlines {
+		o.all = map[outlineOf]outline{}
+	}
+	for i, h := range heard {
+		if one, ok := made[h]; ok {
+			all[i], o.all[outlineOf{id, h}] = one, one
+		}
+	}
+	return all, nil
+}
+
+func draw(sound []byte, err error) (o outline) {
+	var samples []int16
+	if err == nil {
+		samples, _, err = store.Samples(sound)
+	}
+	if err != nil {
+		o.damaged = true
+		return o
+	}
+	for i := range o.columns {
+		peak := 0
+		for _, x := range samples[i*len(samples)/columns : (i+1)*len(samples)/columns] {
+			if x < 0 {
+				peak = max(peak, -int(x))
+			}
+			peak = max(peak, int(x))
+		}
+		o.columns[i] = byte(min(255, peak*255/32767))
+	}
+	return o
+}
+
+// path draws the outline round the middle of a viewBox of 320 by 40. The height is
+// relative to the loudest column, as far as that is more than noise.
+func (o outline) path() string {
+	top := 24
+	for _, c := range o.columns {
+		top = max(top, int(c))
+	}
+	var b strings.Builder
+	for i, c := range o.columns {
+		h := max(1, int(c)*38/top)
+		fmt.Fprintf(&b, "M%d %gv%d", 4*i+2, 20-float64(h)/2, h)
+	}
+	return b.String()
+}
