@@ -153,6 +153,8 @@ func viewOf(s record.State, held bool, trouble string, tail []line) view {
 	case s.Sessions == 0:
 		v.Turn, v.TurnShape, v.TurnClass = "NOT BEGUN", "…", "off"
 	case s.Finished:
+		// Nobody is asked for anything any more.
+		v.Place, v.Label, v.Feeds, v.Due, v.With, v.Digits = "END", "THE SESSION IS ENDED", "", "", "", 3
 		v.Turn, v.TurnShape, v.TurnClass = "FINISHED", "■", "off"
 	case !held:
 		v.Turn, v.TurnShape, v.TurnClass = "NO SESSION IS RUNNING", "○", "off"
@@ -214,7 +216,7 @@ func spoken(v view) string {
 		fmt.Fprintf(&b, "%s: %s, %s, %s. ", what, l.Where, strings.TrimSpace(l.Figure+" "+l.Unit), strings.ToLower(v.Verdict.Word))
 	}
 	if v.Due != "" {
-		fmt.Fprintf(&b, "Due: %s %s, %s. ", strings.ToLower(v.Label), v.Place, v.Due)
+		fmt.Fprintf(&b, "Due: %s %s, %s. ", strings.ToLower(v.Label), v.Place, strings.TrimRight(v.Due, ".?"))
 	}
 	if v.Left != "" {
 		fmt.Fprintf(&b, "%s.", v.Left)

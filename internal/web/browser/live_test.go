@@ -1,0 +1,113 @@
+package browser
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"waycall/internal/record"
+	"waycall/internal/store"
+)
+
+// live opens the live view of the only job there.
+func (s *site) live(b *tab) {
+	b.t.Helper()
+	s.enter(b)
+	id := eval[string](b, `document.querySelector("a[href^='/job/']").getAttribute("href").split("/")[2]`)
+	b.open(s.url + "/live/" + id)
+}
+
+// The live view follows a session that another process runs, here the whole
+// demonstration, from its first reading to its end, through a cut in the middle.
+func TestLiveFollowsDemo(t *testing.T) {
+	dir := t.TempDir()
+	cmd := waycall(t, "demo", "--out", dir)
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, dir)
+	b := newTab(t, 1280, 800)
+	for { // the job comes once the models are loaded
+		if log, err := store.OpenReadOnly(filepath.Join(dir, terrace)); err == nil {
+			events, err := log.Events(t.Context())
+			log.Close()
+			if err == nil && len(events) > 0 {
+				break
+			}
+		}
+		if cmd.ProcessState != nil {
+			t.Fatal("the demonstration ended before it began")
+		}
+	}
+	s.live(b)
+	// Every event that comes is written down on the page as well.
+	b.run(`window.seen = []; new MutationObserver(() => {
+		seen.push(document.getElementById("live").innerText);
+	}).observe(document.getElementById("live"), {childList: true})`)
+	b.until(`document.querySelector(".lv-state").innerText.includes("FINISHED")`)
+	if err := cmd.Wait(); err != nil {
+		t.Fatal(err)
+	}
+	b.has("FINISHED", "way 9, Live to neutral", ">999", "MΩ", "PASS", "nothing left", "19 of 19 tests done")
+	seen := eval[[]string](b, "seen")
+	all := strings.Join(seen, "\n")
+	for _, want := range []string{"SESSION RUNNING", "WAITS FOR CONFIRM", "Read back, not stored yet", "Stored", "FAIL", "LOOK INTO IT"} {
+		if !strings.Contains(all, want) {
+			t.Errorf("in %d views it never said %q", len(seen), want)
+		}
+	}
+}
+
+func TestLiveStepByStep(t *testing.T) {
+	dir := t.TempDir()
+	const begun = 59
+	log := recorded(t, dir, begun)
+	s := serve(t, dir)
+	b := newTab(t, 820, 1180)
+	s.live(b)
+	b.until(`document.querySelector(".lv-state").innerText.includes("SESSION RUNNING")`)
+	sounds := clips(t)
+	state, err := record.Fold(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries(t) {
+		if state, err = state.Apply(e.Event); err != nil {
+			t.Fatal(err)
+		}
+		if e.ID <= begun || e.ID > 100 {
+			continue
+		}
+		if _, err := log.Append(t.Context(), []record.Event{e.Event}, sounds[e.Clip]); err != nil {
+			t.Fatal(err)
+		}
+		if e.Kind == record.Said || e.Kind == record.Heard {
+			want := e.Text
+			if e.Phrase != nil {
+				want = e.Phrase.Text
+			}
+			b.until(fmt.Sprintf(`document.querySelector(".lv-log").innerText.includes(%q)`, want))
+		}
+		if e.Kind == record.Proposed {
+			b.until(`document.querySelector(".lv-state").innerText.includes("WAITS FOR CONFIRM") && document.querySelector(".lv-last.waits")`)
+		}
+		if e.Kind == record.Confirmed {
+			b.until(`document.querySelector(".lv-state").innerText.includes("SESSION RUNNING") && document.querySelector(".lv-last:not(.waits)")`)
+		}
+	}
+	// For who cannot see it, the same in a sentence.
+	if spoken := eval[string](b, `document.querySelector("[aria-live=polite]").textContent`); !strings.Contains(spoken, "Session running.") || !strings.Contains(spoken, "Last reading: way 5, Live and neutral to earth, 0.3 MΩ, fail.") || !strings.Contains(spoken, "Due: way 5, Live to earth.") {
+		t.Errorf("a screen reader says %q", spoken)
+	}
+	// The session ends, another record lies there, and then none.
+	if err := log.Close(); err != nil {
+		t.Fatal(err)
+	}
+	b.until(`document.querySelector(".lv-state").innerText.includes("NO SESSION IS RUNNING")`)
+	if err := os.Remove(filepath.Join(dir, terrace)); err != nil {
+		t.Fatal(err)
+	}
+	b.until(`document.querySelector(".lv-trouble")?.innerText.includes("no longer there")`)
+}
