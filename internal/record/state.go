@@ -94,9 +94,10 @@ type Reading struct {
 	ConfirmedID int64 // the Confirmed event
 	Confirmed   time.Time
 	Standing    Standing
-	Ended       int64  // the event that ended its standing; 0 while it stands
-	EndReason   string // why, where it was said
-	EndedBy     string // the initials of the reviewer who ended it; "" when the electrician did
+	Ended       int64     // the event that ended its standing; 0 while it stands
+	EndedAt     time.Time // when that was
+	EndReason   string    // why, where it was said
+	EndedBy     string    // the initials of the reviewer who ended it; "" when the electrician did
 
 	// Of a reading that a reviewer put here, which was neither heard nor read
 	// back: his initials and his reason. Its ConfirmedID and EventID are both the
@@ -562,7 +563,7 @@ func (s State) retest(e Event) State {
 	s.Readings = slices.Clone(s.Readings)
 	for i := range s.Readings {
 		if r := &s.Readings[i]; r.Slot.Board == board && r.Slot.Way == way && r.Standing == Stands {
-			r.Standing, r.Ended, r.EndReason = BeforeWork, e.ID, e.Reason
+			r.Standing, r.Ended, r.EndedAt, r.EndReason = BeforeWork, e.ID, e.At, e.Reason
 		}
 	}
 	s = s.endSettlements(func(t Slot) bool { return t.Board == board && t.Way == way }, e.ID)
@@ -585,7 +586,7 @@ func (s State) end(slot Slot, how Standing, e Event) State {
 	s.Readings = slices.Clone(s.Readings)
 	for i := range s.Readings {
 		if r := &s.Readings[i]; r.Slot == slot && r.Standing == Stands {
-			r.Standing, r.Ended, r.EndReason, r.EndedBy = how, e.ID, e.Reason, e.By
+			r.Standing, r.Ended, r.EndedAt, r.EndReason, r.EndedBy = how, e.ID, e.At, e.Reason, e.By
 		}
 	}
 	return s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)

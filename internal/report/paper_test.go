@@ -131,7 +131,7 @@ func pdftotext(t interface {
 		pages = append(pages, words) // the first is what stands before page 1
 	}
 	for page := range strings.SplitSeq(strings.TrimSuffix(run("-raw"), "\f"), "\f") {
-		_, page, _ = strings.Cut(page, draft+", not signed off")
+		_, page, _ = strings.Cut(page, p.s.signature())
 		if i := strings.LastIndex(page, "\nRecord: event"); i >= 0 {
 			page = page[:i]
 		}
@@ -168,7 +168,7 @@ func in(pages [][]word, c cellArea) string {
 // here, apart from what writes the tables.
 func wanted(s Schedule) map[string]string {
 	want := map[string]string{}
-	status := map[Status]string{ToDo: "to do", Skipped: "skipped", NotApplicable: "N/A", Limitation: "LIM", Waived: "waived", NotAsked: "not made", Waiting: "waiting"}
+	status := map[Status]string{ToDo: "to do", Skipped: "skipped", Accepted: "missing", NotApplicable: "N/A", Limitation: "LIM", Waived: "waived", NotAsked: "not made", Waiting: "waiting"}
 	show := func(c Cell) string {
 		if c.Status == Recorded {
 			return c.Text
@@ -250,6 +250,56 @@ func wanted(s Schedule) map[string]string {
 			}
 		}
 	}
+	// The footnotes: what was corrected, place by place, in the order of the events.
+	type row struct {
+		event                             int64
+		test, from, to, what, why, by, at string
+	}
+	var all []row
+	place := func(t Tested) {
+		var here []row
+		ends := map[string]bool{}
+		name := func(c Cell) string {
+			if c.Position > 0 && (c.Test == reading.RingLN || c.Test == reading.RingLE || c.Test == reading.Bonding) {
+				return fmt.Sprintf("%s (%d)", c.Test, c.Position)
+			}
+			return string(c.Test)
+		}
+		ohm := func(s string) string { return strings.ReplaceAll(s, "ohm", "Ω") }
+		for _, c := range t.Earlier {
+			what, by := map[Status]string{Replaced: "replaced", Withdrawn: "withdrawn", BeforeWork: "before work"}[c.Status], "tester"
+			if by = c.Ended.By; by == "" {
+				by = "tester"
+			} else if c.Status == Replaced {
+				what = "corrected"
+			}
+			ends[fmt.Sprint(c.Test, c.Position, c.Ended.Event)] = true
+			here = append(here, row{c.Ended.Event, name(c), ohm(strings.TrimSpace(c.Text + " " + c.Unit)), ohm(c.Ended.To), what, c.Reason, by, c.Ended.At.Format("2006-01-02 15:04 UTC")})
+		}
+		for _, c := range append(slices.Clone(t.Cells), t.Earlier...) {
+			if c.Edited != nil && !ends[fmt.Sprint(c.Test, c.Position, c.Event)] {
+				here = append(here, row{c.Event, name(c), "", ohm(strings.TrimSpace(c.Text + " " + c.Unit)), "added", c.Edited.Reason, c.Edited.By, c.Edited.At.Format("2006-01-02 15:04 UTC")})
+			}
+		}
+		slices.SortStableFunc(here, func(a, b row) int { return int(a.event - b.event) })
+		all = append(all, here...)
+	}
+	for _, b := range s.Boards {
+		place(b.Tested)
+		for _, l := range s.Lines {
+			if l.Board == b.Number {
+				place(l.Tested)
+			}
+		}
+	}
+	for i, r := range all {
+		for name, text := range map[string]string{"test": r.test, "from": r.from, "to": r.to, "what": r.what, "why": r.why, "by": r.by, "at": r.at} {
+			want[fmt.Sprintf("corrected %s/%d", name, i)] = text
+		}
+	}
+	for i, o := range s.Observations {
+		want[fmt.Sprintf("observed code/%d", i)], want[fmt.Sprintf("observed text/%d", i)] = o.Code, o.Text
+	}
 	return want
 }
 
@@ -262,7 +312,13 @@ func readBack(t testing.TB, s Schedule) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pages, text := pdftotext(t, p, t.TempDir())
+	dir := t.TempDir()
+	pages, text := pdftotext(t, p, dir)
+	raw, err := exec.Command("pdftotext", "-raw", filepath.Join(dir, "s.pdf"), "-").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	everything := string(raw) // with the watermark
 	want, notes := wanted(s), 0
 	for _, c := range p.cells {
 		if noteKey.MatchString(c.key) {
@@ -299,6 +355,30 @@ func readBack(t testing.TB, s Schedule) {
 	for _, q := range s.Preparation {
 		all = append(all, q.Step)
 	}
+	if g := s.Signed; g != nil {
+		all = append(all, g.Name+" ("+g.Initials+")", g.At.Format("2006-01-02 15:04:05 UTC")+", as event "+strconv.FormatInt(g.Event, 10), g.Sum)
+	}
+	for _, o := range s.Observations {
+		all = append(all, o.Text)
+	}
+	for n := 1; n < len(pages); n++ {
+		head := ""
+		for _, w := range pages[n] {
+			if w.y < 15 {
+				head += w.text
+			}
+		}
+		want := "DRAFT,notsignedoff"
+		if s.Signed != nil {
+			want = squash("Signed off by " + s.Signed.Name + " (" + s.Signed.Initials + "), " + s.Signed.At.Format("2006-01-02 15:04 UTC"))
+		}
+		if !strings.HasSuffix(head, want) {
+			t.Errorf("above page %d stands %q, want %q", n, head, want)
+		}
+	}
+	if marked := strings.Contains(everything, draft); marked != (s.Signed == nil) {
+		t.Errorf("there is a draft mark: %v; signed: %+v", marked, s.Signed)
+	}
 	all = append(slices.Concat(all, s.ToDo, s.Cautions), statement, s.Job.Reference, s.Job.Address, s.Job.Instrument, s.Job.Checked, s.Record.Sum)
 	for _, one := range all {
 		if !strings.Contains(text, squash(shown(one))) {
@@ -321,13 +401,23 @@ func readBack(t testing.TB, s Schedule) {
 const someSum = "6f0c1d2e3b4a59687788990011223344556677889900aabbccddeeff00112233"
 
 func TestPDFReadsBack(t *testing.T) {
-	for name, state := range map[string]record.State{"workshop": workshop(t), "whole": whole(t), "partway": partway(t)} {
+	for name, s := range read3(t) {
 		t.Run(name, func(t *testing.T) {
-			s := Build(state)
-			s.Record.Sum = someSum
 			readBack(t, s)
 		})
 	}
+}
+
+// read3 are the schedules that are read back.
+func read3(t testing.TB) map[string]Schedule {
+	all := map[string]Schedule{
+		"workshop": Build(workshop(t)), "whole": Build(whole(t)), "partway": Build(partway(t)), "review": Build(draftReview(t)), "signed": observed(Build(reviewed(t))),
+	}
+	for name, s := range all {
+		s.Record.Sum = strings.ToUpper(someSum)
+		all[name] = s
+	}
+	return all
 }
 
 // Four hundred ways go on over many pages, with every cell, title and head again.
@@ -416,27 +506,33 @@ func TestPaperMarks(t *testing.T) {
 			t.Errorf("%s has no column", test)
 		}
 	}
-	s := Build(whole(t))
-	p, err := s.pdf()
-	if err != nil {
-		t.Fatal(err)
-	}
-	want, got := map[string]bool{}, map[string]bool{}
-	for _, l := range s.Lines {
-		for _, c := range l.Earlier {
-			// What was read for a test that is not called for any more is in the notes alone.
-			if slices.ContainsFunc(l.Cells, func(now Cell) bool { return now.Test == c.Test }) {
-				want[fmt.Sprintf("%d/%d/%d/%s/%d", l.Board, l.Way, l.Position, c.Test, c.Position)] = true
+	for name, s := range map[string]Schedule{"whole": Build(whole(t)), "signed": Build(reviewed(t))} {
+		p, err := s.pdf()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, got := map[string]bool{}, map[string]bool{}
+		for _, l := range s.Lines {
+			for _, c := range l.Cells {
+				if c.Edited != nil {
+					want[fmt.Sprintf("%d/%d/%d/%s/%d", l.Board, l.Way, l.Position, c.Test, c.Position)] = true
+				}
+			}
+			for _, c := range l.Earlier {
+				// What was read for a test that is not called for any more is in the notes alone.
+				if slices.ContainsFunc(l.Cells, func(now Cell) bool { return now.Test == c.Test }) {
+					want[fmt.Sprintf("%d/%d/%d/%s/%d", l.Board, l.Way, l.Position, c.Test, c.Position)] = true
+				}
 			}
 		}
-	}
-	for _, c := range p.cells {
-		if c.mark {
-			got[c.key] = true
+		for _, c := range p.cells {
+			if c.mark {
+				got[c.key] = true
+			}
 		}
-	}
-	if d := cmp.Diff(want, got); d != "" || len(got) == 0 {
-		t.Errorf("%d marks: %s", len(got), d)
+		if d := cmp.Diff(want, got); d != "" || len(got) == 0 {
+			t.Errorf("%s: %d marks: %s", name, len(got), d)
+		}
 	}
 }
 
@@ -602,11 +698,9 @@ func noFormulas(t interface {
 
 // The workbook read by another program equals the record, cell by cell.
 func TestSpreadsheetReadsBack(t *testing.T) {
-	for name, state := range map[string]record.State{"workshop": workshop(t), "whole": whole(t), "partway": partway(t)} {
-		s := Build(state)
-		s.Record.Sum = someSum
+	for name, s := range read3(t) {
 		sheets := openpyxl(t, s)
-		if d := cmp.Diff([]string{"Boards", "Cautions", "Circuits", "Job", "Left to do", "Preparation", "Readings"}, slices.Sorted(maps.Keys(sheets))); d != "" {
+		if d := cmp.Diff([]string{"Boards", "Cautions", "Circuits", "Corrections", "Job", "Left to do", "Observations", "Preparation", "Readings"}, slices.Sorted(maps.Keys(sheets))); d != "" {
 			t.Error(d)
 		}
 		column := func(sheet, head string) int {
@@ -678,8 +772,33 @@ func TestSpreadsheetReadsBack(t *testing.T) {
 				}
 			}
 		}
-		if got := sheets["Job"][12][1].Text; got != someSum {
-			t.Errorf("%s: the sum is %q", name, got)
+		job := map[string]string{}
+		for _, row := range sheets["Job"][1:] {
+			job[row[0].Text] = row[1].Text
+		}
+		if job["Sum of the last event"] != s.Record.Sum || (job["Status"] == "draft, not signed off") != (s.Signed == nil) {
+			t.Errorf("%s: %q", name, job)
+		}
+		if g := s.Signed; g != nil && (job["Signed off by"] != g.Name || job["Initials"] != g.Initials || job["Sum of what was signed"] != g.Sum || job["Signed off as event"] != fmt.Sprint(g.Event)) {
+			t.Errorf("%s: %q", name, job)
+		}
+		for i := range sheets["Corrections"][1:] {
+			row := sheets["Corrections"][i+1]
+			for head, key := range map[string]string{"From": "from", "To": "to", "What became of it": "what", "Why": "why", "By": "by"} {
+				got := strings.ReplaceAll(row[column("Corrections", head)].Text, "ohm", "Ω")
+				if w := want[fmt.Sprintf("corrected %s/%d", key, i)]; got != w {
+					t.Errorf("%s: correction %d, %s is %q, want %q", name, i, head, got, w)
+				}
+			}
+		}
+		if n := len(sheets["Corrections"]) - 1; want[fmt.Sprintf("corrected by/%d", n)] != "" || n > 0 && want[fmt.Sprintf("corrected by/%d", n-1)] == "" {
+			t.Errorf("%s: %d corrections", name, n)
+		}
+		for i, o := range s.Observations {
+			row := sheets["Observations"][i+1]
+			if row[2].Text != o.Code || row[3].Text != o.Text {
+				t.Errorf("%s: observation %d is %q", name, i, row)
+			}
 		}
 	}
 }

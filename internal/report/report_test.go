@@ -332,8 +332,7 @@ func TestPythonReadsItBack(t *testing.T) {
 	if _, err := exec.LookPath("python3"); err != nil {
 		t.Skip("python3 is not installed")
 	}
-	for name, state := range map[string]record.State{"whole": whole(t), "partway": partway(t), "empty": {}} {
-		s := Build(state)
+	for name, s := range map[string]Schedule{"whole": Build(whole(t)), "partway": Build(partway(t)), "empty": Build(record.State{}), "signed": observed(Build(reviewed(t)))} {
 		dir := t.TempDir()
 		for file, f := range map[string]func(io.Writer) error{"s.csv": s.CSV, "s.json": s.JSON} {
 			if err := os.WriteFile(filepath.Join(dir, file), []byte(write(t, f)), 0o600); err != nil {
@@ -368,7 +367,7 @@ print(json.dumps({"csv": rows, "json": json.load(open("s.json", encoding="utf-8"
 		if len(lines) != len(s.Lines) {
 			t.Fatalf("%s: %d rows for %d lines", name, len(lines), len(s.Lines))
 		}
-		rest := 1 + len(s.Lines) + len(s.Boards) + len(s.Preparation) + len(s.ToDo) + len(s.Cautions)
+		rest := 2 + len(s.Observations) + len(s.Lines) + len(s.Boards) + len(s.Preparation) + len(s.ToDo) + len(s.Cautions)
 		for _, b := range s.Boards {
 			rest += len(b.Earlier)
 			for _, c := range b.Cells {
@@ -402,6 +401,12 @@ print(json.dumps({"csv": rows, "json": json.load(open("s.json", encoding="utf-8"
 			t.Errorf("%s: %d rows, want %d", name, len(rows), rest)
 		}
 		for _, row := range rows {
+			if row[0] == "sign-off" {
+				signed := s.Signed != nil
+				if (column(row, "result") == "signed off") != signed || signed && (!strings.Contains(column(row, "remarks"), s.Signed.Name) || !strings.Contains(column(row, "remarks"), s.Signed.Sum)) {
+					t.Errorf("%s: %q", name, row)
+				}
+			}
 			if len(row) != len(csvHead) {
 				t.Errorf("%s: %d fields in %q", name, len(row), row)
 			}

@@ -28,6 +28,7 @@ func (s Schedule) Text(w io.Writer) error {
 		for _, b := range s.Boards {
 			t.board(s, b)
 		}
+		t.observations(s)
 		t.preparation(s)
 		t.line("")
 	}
@@ -49,6 +50,44 @@ func (t *text) header(s Schedule) {
 		t.field("Limited to", "%s", strings.Join(j.Limited, ", "))
 	}
 	t.field("Record", "%s", s.Record.text())
+	t.field("Status", "%s", s.status())
+	if s.Signed != nil {
+		t.field("Signed sum", "%s", s.Signed.Sum)
+	}
+}
+
+// status says whether the record was signed off, and by whom.
+func (s Schedule) status() string {
+	if s.Signed == nil {
+		return "draft, not signed off"
+	}
+	return fmt.Sprintf("signed off by %s (%s), %s, as event %d", s.Signed.Name, s.Signed.Initials, s.Signed.At.UTC().Format("2006-01-02 15:04 UTC"), s.Signed.Event)
+}
+
+// observations writes what was seen and is to be reported, with what the codes
+// mean.
+func (t *text) observations(s Schedule) {
+	if len(s.Observations) == 0 {
+		return
+	}
+	t.line("")
+	t.line("OBSERVATIONS")
+	for _, o := range s.Observations {
+		t.item("- ", o.where(len(s.Boards) > 1)+", "+o.Code+": "+o.Text)
+	}
+	t.item("", codesMean())
+}
+
+// where is the place of an observation: "Board 2, way 3".
+func (o Observation) where(several bool) string { return onBoard(wayWords(o.Way), o.Board, several) }
+
+// codesMean is what the codes of observations mean, with their source.
+func codesMean() string {
+	var all []string
+	for _, c := range Codes {
+		all = append(all, c.Code+": "+c.Means)
+	}
+	return strings.Join(all, "; ") + ". BS 7671:2018+A2:2022 Appendix 6, from memory."
 }
 
 // board writes one board: what it is, what was tested at it, and its ways in
