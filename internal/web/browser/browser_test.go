@@ -22,11 +22,13 @@ import (
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
 	cdplog "github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/cdproto/security"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"waycall/internal/web"
 )
@@ -164,8 +166,8 @@ func (b *tab) fatal(err error) {
 	b.t.Helper()
 	ctx, stop := context.WithTimeout(b.ctx, patience)
 	defer stop()
-	page, _ := chromedp.Run(ctx, chromedp.Evaluate[string]("location.href + \"\\n\" + document.body.innerText"))
-	b.t.Fatalf("%v; the page is %.2000s", err, page)
+	page, _ := chromedp.Run(ctx, chromedp.Evaluate[string]("location.href + \" \" + document.body.innerText.replace(/\\s+/g, \" \")"))
+	b.t.Fatalf("%v; the page is %.700s", err, page)
 }
 
 // call gives the browser a command for this tab.
@@ -198,10 +200,22 @@ func (b *tab) click(selector string) {
 	b.do(chromedp.Click(chromedp.CSS(selector), chromedp.NodeVisible))
 }
 
-// keys presses keys, wherever the focus is.
+// keys presses keys, wherever the focus is. As at a keyboard, a key that the page
+// takes for itself writes nothing.
 func (b *tab) keys(keys string) {
 	b.t.Helper()
-	b.do(chromedp.KeyEvent(keys))
+	for _, r := range keys {
+		events := kb.Encode(r)
+		for i, e := range events {
+			if e.Type == input.DispatchKeyEventTypeChar {
+				continue
+			}
+			if i+1 < len(events) && events[i+1].Type == input.DispatchKeyEventTypeChar {
+				e.Type, e.Text, e.UnmodifiedText = input.DispatchKeyEventTypeKeyDown, events[i+1].Text, events[i+1].UnmodifiedText
+			}
+			call(b, input.DispatchKeyEvent, *e)
+		}
+	}
 }
 
 // write types into a field.
@@ -259,7 +273,7 @@ func (b *tab) has(parts ...string) {
 	text := b.text()
 	for _, part := range parts {
 		if !strings.Contains(strings.ToLower(text), strings.ToLower(part)) {
-			b.t.Errorf("%s does not say %q; it says:\n%.2000s", eval[string](b, "location.pathname"), part, text)
+			b.t.Errorf("%s does not say %q; it says: %.700s", eval[string](b, "location.pathname"), part, text)
 		}
 	}
 }

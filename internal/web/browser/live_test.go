@@ -11,12 +11,17 @@ import (
 	"waycall/internal/store"
 )
 
+// jobID is the first job on the list of jobs that b shows.
+func jobID(b *tab) string {
+	b.t.Helper()
+	return eval[string](b, `document.querySelector("a[href^='/job/']").getAttribute("href").split("/")[2]`)
+}
+
 // live opens the live view of the only job there.
 func (s *site) live(b *tab) {
 	b.t.Helper()
 	s.enter(b)
-	id := eval[string](b, `document.querySelector("a[href^='/job/']").getAttribute("href").split("/")[2]`)
-	b.open(s.url + "/live/" + id)
+	b.open(s.url + "/live/" + jobID(b))
 }
 
 // The live view follows a session that another process runs, here the whole
