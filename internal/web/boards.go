@@ -302,11 +302,15 @@ func (s *server) way(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
 		return
 	}
 	p := snap.wayOf(number, way)
+	if err := s.drawSounds(r, snap, p.Readings, p.Others, p.Earlier); err != nil {
+		s.jobFailed(w, r, err)
+		return
+	}
 	title := fmt.Sprintf("Board %d, way %d", number, way)
 	if way == 0 {
 		title = fmt.Sprintf("Board %d itself", number)
 	}
-	s.render(w, r, http.StatusOK, "way", page{Title: snap.State.Job.Reference + ": " + title, Job: s.head(snap), Tab: "boards", Body: p})
+	s.render(w, r, http.StatusOK, "way", page{Title: snap.State.Job.Reference + ": " + title, Job: s.head(snap), Tab: "boards", Wide: true, Body: p})
 }
 
 // smallNumber reads the number of a board, a way or a position.
@@ -399,7 +403,7 @@ func (p *wayPage) around(s *Snapshot) {
 			if b.Number == p.Board && way == p.Way {
 				at = len(all)
 			}
-			if len(s.State.Job.Boards) > 1 {
+			if b.Number != p.Board {
 				label = fmt.Sprintf("Board %d, %s", b.Number, strings.ToLower(label))
 			}
 			all = append(all, neighbour{wayPath(s.ID, b.Number, way), label})
@@ -420,7 +424,7 @@ func (p *wayPage) around(s *Snapshot) {
 // reading makes a cell ready to be shown. open holds what needs a person; nil for a
 // reading that no longer stands.
 func (s *Snapshot) reading(slot record.Slot, c report.Cell, guides []guide, open map[record.Slot]review.Item) readingView {
-	v := readingView{Slot: slot, Name: capital(slot.Test.Spoken()), Letters: string(slot.Test), Position: s.position(slot), Cell: c, CanEdit: slot.Check(s.State.Job) == nil}
+	v := readingView{Slot: slot, Name: nameOf(slot.Test), Letters: lettersOf(slot.Test), Position: s.position(slot), Cell: c, CanEdit: slot.Check(s.State.Job) == nil}
 	v.Mark = markOf(string(c.Status))
 	var verdict *check.Verdict
 	if c.Status == report.Recorded {
@@ -534,7 +538,7 @@ func (p *wayPage) boardFacts(b report.Board) {
 
 // Anchor is the id of a reading on its page.
 func (v readingView) Anchor() string {
-	return fmt.Sprintf("r-%s-%d-%d", v.Letters, v.Slot.Position, v.Event)
+	return fmt.Sprintf("r-%s-%d-%d", v.Slot.Test, v.Slot.Position, v.Event)
 }
 
 // Figure is the value without the sign of a bound.

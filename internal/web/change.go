@@ -33,7 +33,7 @@ type changeForm struct {
 }
 
 func (s *Snapshot) form(slot record.Slot) changeForm {
-	f := changeForm{ID: s.ID, Slot: slot, Name: capital(slot.Test.Spoken()), Letters: string(slot.Test), Unit: shownUnit(string(slot.Test.Unit())), Judged: slot.Test.Judged(), Back: "way"}
+	f := changeForm{ID: s.ID, Slot: slot, Name: nameOf(slot.Test), Letters: lettersOf(slot.Test), Unit: shownUnit(string(slot.Test.Unit())), Judged: slot.Test.Judged(), Back: "way"}
 	if r, ok := s.latest()[slot]; ok {
 		f.Replaces = r.ConfirmedID
 	}

@@ -255,8 +255,5 @@ func many(n int, noun string) string {
 	if n == 1 {
 		return "1 " + noun
 	}
-	if before, ok := strings.CutSuffix(noun, "y"); ok {
-		return fmt.Sprintf("%d %sies", n, before)
-	}
 	return fmt.Sprintf("%d %ss", n, noun)
 }

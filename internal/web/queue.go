@@ -59,6 +59,7 @@ type phraseView struct {
 	Text   string
 	Agreed bool
 	Heard  []witness
+	Alike  string // who heard just that
 	Others []string
 	Play   play
 }
@@ -143,7 +144,7 @@ func (s *server) queue(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
 			return
 		}
 		for i := range item.Phrases {
-			item.Phrases[i].Play.Wave, item.Phrases[i].Play.Damaged = waves[i].path(), waves[i].damaged
+			item.Phrases[i].Play.draw(waves[i])
 		}
 		p.Item = &item
 		p.ListFrom = (p.Place - 1) / perList * perList
@@ -206,7 +207,7 @@ func (s *Snapshot) item(it review.Item) itemView {
 	for _, h := range it.Heard {
 		one := phraseView{At: h.At.Local().Format("15:04:05"), Text: h.Text, Agreed: h.Agreed, Others: h.Others,
 			Play: play{Source: soundPath(s.ID, h.ID), Label: "Phrase at " + h.At.Local().Format("15:04:05")}}
-		one.Heard = witnesses(h.Words)
+		one.Heard, one.Alike = witnesses(h.Phrase)
 		v.Phrases = append(v.Phrases, one)
 	}
 	v.Form = s.form(it.Slot)

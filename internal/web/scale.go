@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -28,8 +29,9 @@ type scale struct {
 }
 
 type tick struct {
-	X    float64
-	Text string
+	X      float64
+	Anchor string
+	Text   string
 }
 
 // label is text that stays within the picture.
@@ -71,7 +73,7 @@ func scaleOf(c report.Cell, v *check.Verdict, guides []guide) *scale {
 		return nil
 	}
 	if v != nil {
-		guides = append(guides, numbersOf(*v, guides)...)
+		guides = append(slices.Clip(guides), numbersOf(*v, guides)...)
 	}
 	value, unit := *c.Value, shownUnit(c.Unit)
 	low, high := math.Inf(1), math.Inf(-1)
@@ -101,22 +103,29 @@ func scaleOf(c report.Cell, v *check.Verdict, guides []guide) *scale {
 	}
 	s := &scale{Class: markOf(c.Result).Class, X: at(value)}
 	for d := from; d <= to; d++ {
-		s.Ticks = append(s.Ticks, tick{at(math.Pow(10, d)), figureOf(math.Pow(10, d))})
+		anchor := "middle"
+		switch d {
+		case from:
+			anchor = "start"
+		case to:
+			anchor = "end"
+		}
+		s.Ticks = append(s.Ticks, tick{at(math.Pow(10, d)), anchor, figureOf(math.Pow(10, d))})
 	}
 	words := c.Text + " " + unit
 	switch reading.Bound(c.Bound) {
 	case reading.GreaterThan:
 		words = "more than " + strings.TrimPrefix(c.Text, ">") + " " + unit
 		s.Bound, s.To = ">", scaleWidth-3
-		s.Arrow = fmt.Sprintf("%g,24 %g,24 %g,30 %g,36 %g,36", s.To-9, s.To-9, s.To, s.To-9, s.To-9)
+		s.Arrow = fmt.Sprintf("%g,23 %g,30 %g,37", s.To-11, s.To, s.To-11)
 	case reading.LessThan:
 		words = "less than " + strings.TrimPrefix(c.Text, "<") + " " + unit
 		s.Bound, s.To = "<", 3
-		s.Arrow = fmt.Sprintf("%g,24 %g,30 %g,36", s.To+9, s.To, s.To+9)
+		s.Arrow = fmt.Sprintf("%g,23 %g,30 %g,37", s.To+11, s.To, s.To+11)
 	}
 	s.Label = place(s.X, words)
 	said := []string{"measured " + words}
-	y := 70.0
+	y := 72.0
 	for _, g := range guides {
 		if g.value <= 0 {
 			continue
@@ -146,10 +155,8 @@ func (s *scale) Width() float64 { return scaleWidth }
 // numbersOf finds among the figures of a verdict those that the reading was held
 // against, where the schedule does not have them.
 func numbersOf(v check.Verdict, known []guide) []guide {
-	for _, g := range known {
-		if g.class == "limit" {
-			return nil
-		}
+	if len(known) > 0 {
+		return nil
 	}
 	var all []guide
 	unit := ""
@@ -196,3 +203,14 @@ func figureOf(x float64) string {
 }
 
 func round(x float64) float64 { return math.Round(x*10) / 10 }
+
+// Foot is where the line of a limit ends, below the axis.
+func (l scaleLine) Foot() float64 { return 44 }
+
+// Stop is where the bar of a bound ends, within the head of its arrow.
+func (s *scale) Stop() float64 {
+	if s.Bound == "<" {
+		return s.To + 8
+	}
+	return s.To - 8
+}

@@ -81,6 +81,7 @@ type entryView struct {
 	Day     string // where the date is another than before
 	Title   string
 	Heard   []witness
+	Alike   string // who heard just the title
 	Agreed  bool
 	IsHeard bool
 	Others  []string
@@ -180,9 +181,9 @@ func (s *server) timeline(r *http.Request, snap *Snapshot, q url.Values) (sessio
 	for _, e := range chosen[from:to] {
 		v := snap.view(e, before, p.Only == "")
 		if e.heard {
-			o := waves[0]
+			v.Play = &play{Source: soundPath(snap.ID, v.ID), Label: "Phrase at " + v.At.Local().Format("15:04:05")}
+			v.Play.draw(waves[0])
 			waves = waves[1:]
-			v.Play = &play{Source: soundPath(snap.ID, v.ID), Label: "Phrase at " + v.At.Local().Format("15:04:05"), Wave: o.path(), Damaged: o.damaged}
 		}
 		p.Entries = append(p.Entries, v)
 		before = &snap.Events[e.from]
@@ -274,7 +275,7 @@ func (v *entryView) add(s *Snapshot, e *record.Event) {
 		v.IsHeard = true
 		if p := e.Phrase; p != nil {
 			v.Title, v.Agreed, v.Others = p.Text, p.Agreed, p.Others
-			v.Heard = witnesses(p.Words)
+			v.Heard, v.Alike = witnesses(*p)
 			if !p.Agreed {
 				v.Marks = append(v.Marks, mark{"doubt", "Disputed"})
 			}
@@ -330,12 +331,20 @@ func (v *entryView) add(s *Snapshot, e *record.Event) {
 	}
 }
 
-// witnesses are what each witness heard, in the order of their names.
-func witnesses(words map[string]string) (all []witness) {
-	for _, name := range slices.Sorted(maps.Keys(words)) {
-		all = append(all, witness{name, words[name]})
+// witnesses are what each witness heard, in the order of their names; or, where all
+// heard the words of the phrase, who they are.
+func witnesses(p record.Phrase) (all []witness, alike string) {
+	names := slices.Sorted(maps.Keys(p.Words))
+	same := len(names) > 1
+	for _, name := range names {
+		all = append(all, witness{name, p.Words[name]})
+		same = same && p.Words[name] == p.Text
 	}
-	return all
+	if same {
+		last := len(names) - 1
+		return nil, capital(strings.Join(names[:last], ", ")) + " and " + names[last] + " heard it so"
+	}
+	return all, ""
 }
 
 func (v *entryView) title(s string) {
@@ -374,7 +383,7 @@ func (s *Snapshot) where(slot record.Slot) string {
 	if slot.Test == "" {
 		return capital(at)
 	}
-	at += ", " + string(slot.Test)
+	at += ", " + shortOf(slot)
 	if p := s.position(slot); p != "" {
 		at += ", " + p
 	}

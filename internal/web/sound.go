@@ -21,7 +21,28 @@ type play struct {
 	Source  string
 	Label   string
 	Wave    string // the outline of the sound as an SVG path; "" where it is not drawn
+	Length  string // of the sound, in seconds
+	Span    string // class that makes a longer sound wider
 	Damaged bool
+}
+
+// draw puts in the outline of the sound.
+func (p *play) draw(o outline) {
+	p.Damaged = o.damaged
+	if o.damaged {
+		return
+	}
+	p.Wave, p.Length = o.path(), fmt.Sprintf("%.1f s", o.seconds)
+	switch {
+	case o.seconds < 0.8:
+		p.Span = "w1"
+	case o.seconds < 1.6:
+		p.Span = "w2"
+	case o.seconds < 2.8:
+		p.Span = "w3"
+	default:
+		p.Span = "w4"
+	}
 }
 
 func soundPath(id string, heard int64) string {
@@ -81,6 +102,7 @@ func wav(samples []int16, rate int) []byte {
 // which is full scale.
 type outline struct {
 	columns [columns]byte
+	seconds float32
 	damaged bool
 }
 
@@ -138,13 +160,15 @@ func (o *outlines) of(ctx context.Context, jobs *Folder, id string, heard []int6
 
 func draw(sound []byte, err error) (o outline) {
 	var samples []int16
+	var rate int
 	if err == nil {
-		samples, _, err = store.Samples(sound)
+		samples, rate, err = store.Samples(sound)
 	}
-	if err != nil {
+	if err != nil || rate <= 0 {
 		o.damaged = true
 		return o
 	}
+	o.seconds = float32(len(samples)) / float32(rate)
 	for i := range o.columns {
 		peak := 0
 		for _, x := range samples[i*len(samples)/columns : (i+1)*len(samples)/columns] {
@@ -171,4 +195,29 @@ func (o outline) path() string {
 		fmt.Fprintf(&b, "M%d %gv%d", 4*i+2, 20-float64(h)/2, h)
 	}
 	return b.String()
+}
+
+// drawSounds puts the outline of its sound into each reading that has one.
+func (s *server) drawSounds(r *http.Request, snap *Snapshot, lists ...[]readingView) error {
+	var heard []int64
+	for _, list := range lists {
+		for _, v := range list {
+			if v.Play != nil {
+				heard = append(heard, v.Heard)
+			}
+		}
+	}
+	all, err := s.waves.of(r.Context(), s.Jobs, snap.ID, heard)
+	if err != nil {
+		return err
+	}
+	for _, list := range lists {
+		for _, v := range list {
+			if v.Play != nil {
+				v.Play.draw(all[0])
+				all = all[1:]
+			}
+		}
+	}
+	return nil
 }
