@@ -147,7 +147,7 @@ func scaleOf(c report.Cell, v *check.Verdict, guides []guide) *scale {
 }
 
 // Height is that of the viewBox: each line has its words below the axis.
-func (s *scale) Height() float64 { return 60 + 14*float64(len(s.Lines)) }
+func (s *scale) Height() float64 { return 62 + 14*float64(len(s.Lines)) }
 
 // Width is that of the viewBox.
 func (s *scale) Width() float64 { return scaleWidth }
