@@ -635,7 +635,7 @@ func (p *pdf) statement() {
 	} else {
 		p.field("Signed off by", g.Name+" ("+g.Initials+")")
 		p.field("At", fmt.Sprintf("%s, as event %d of the record", g.At.UTC().Format("2006-01-02 15:04:05 UTC"), g.Event))
-		p.field("Sum of what was signed", g.Sum)
+		p.field("Sum as signed", g.Sum)
 	}
 	p.SetDrawColor(60, 60, 60)
 	p.SetLineWidth(0.2)

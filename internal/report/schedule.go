@@ -299,7 +299,7 @@ var columns = []reading.Test{
 }
 
 var cautions = []string{
-	"This is a record of readings as they were read out and confirmed, for a competent person to judge.",
+	"This is a record of readings as they were read out and confirmed, with what a reviewer put in marked as such, for a competent person to judge.",
 	"It is no certificate and says nothing about whether an installation or a circuit may be used or touched.",
 	"A pass says only that one reading meets one limit. Local rules and licensed practice prevail.",
 	"Sources marked \"from memory\" were not checked against the published text.",
@@ -407,6 +407,12 @@ func Build(s record.State) Schedule {
 		return out
 	}
 	out.Setup = &job
+	for i := range job.Boards {
+		if job.Boards[i].Ways == nil { // lists are never null
+			job.Boards = slices.Clone(job.Boards)
+			job.Boards[i].Ways = []board.Way{}
+		}
+	}
 	for _, number := range sequence.Boards(job) {
 		for _, step := range sequence.Steps(job, number) {
 			out.Preparation = append(out.Preparation, preparation(s, number, step))
