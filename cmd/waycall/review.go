@@ -60,13 +60,13 @@ Ctrl-C ends it. Nothing is fetched from any network.`,
 
 // door is one way in: where it listens, what it is called there, and its pages.
 type door struct {
-	listener net.Listener
-	pages    *web.Server
-	server   *http.Server
+	listeners []net.Listener
+	pages     *web.Server
+	server    *http.Server
 }
 
 // door makes a door; cert is nil where there is no TLS.
-func (o *reviewing) door(ln net.Listener, options web.Options, cert *tls.Certificate) (*door, error) {
+func (o *reviewing) door(listeners []net.Listener, options web.Options, cert *tls.Certificate) (*door, error) {
 	pages, err := web.New(options)
 	if err != nil {
 		return nil, err
@@ -78,14 +78,20 @@ func (o *reviewing) door(ln net.Listener, options web.Options, cert *tls.Certifi
 	if cert != nil {
 		server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{*cert}, MinVersion: tls.VersionTLS12}
 	}
-	return &door{ln, pages, server}, nil
+	return &door{listeners, pages, server}, nil
 }
 
-func (d *door) serve() error {
-	if d.server.TLSConfig != nil {
-		return d.server.ServeTLS(d.listener, "", "")
+// serve answers at each address, and tells done when it no longer does.
+func (d *door) serve(done chan<- error) {
+	for _, ln := range d.listeners {
+		go func() {
+			if d.server.TLSConfig != nil {
+				done <- d.server.ServeTLS(ln, "", "")
+			} else {
+				done <- d.server.Serve(ln)
+			}
+		}()
 	}
-	return d.server.Serve(d.listener)
 }
 
 // close lets what is being answered come to its end, but not for long.
@@ -117,7 +123,7 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 	log := slog.New(slog.NewTextHandler(errOut, &slog.HandlerOptions{Level: level}))
 	jobs := web.NewFolder(dir)
 	key, once := web.NewKey(), web.NewKey()
-	here, err := o.door(ln, web.Options{Jobs: jobs, Hosts: hostsOf(ln.Addr()), Key: key, Once: once, Log: log}, nil)
+	here, err := o.door([]net.Listener{ln}, web.Options{Jobs: jobs, Hosts: hostsOf(ln.Addr()), Key: key, Once: once, Log: log}, nil)
 	if err != nil {
 		return err
 	}
@@ -125,11 +131,10 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 	base := "http://" + ln.Addr().String()
 	fmt.Fprintf(out, "Review: %s/enter/%s\nOnly this machine reaches it; the address is your key, so keep it to yourself. Ctrl-C ends it.\n", base, key)
 	if o.lan {
-		paired, err := o.local(cmd, dir, ln, jobs, log)
+		paired, err := o.local(cmd, dir, jobs, log)
 		if err != nil {
 			return err
 		}
-		defer paired.listener.Close()
 		doors = append(doors, paired)
 	}
 	if o.browser {
@@ -137,9 +142,9 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 			fmt.Fprintf(errOut, "waycall: the browser could not be started: %v; open the address yourself\n", err)
 		}
 	}
-	done := make(chan error, len(doors))
+	done := make(chan error, 64) // more than there are addresses; only the first is read
 	for _, d := range doors {
-		go func() { done <- d.serve() }()
+		d.serve(done)
 	}
 	var stopped error
 	select {
@@ -159,7 +164,7 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 }
 
 // local opens the door for devices of the local network, and prints how they come in.
-func (o *reviewing) local(cmd *cobra.Command, dir string, here net.Listener, jobs *web.Folder, log *slog.Logger) (*door, error) {
+func (o *reviewing) local(cmd *cobra.Command, dir string, jobs *web.Folder, log *slog.Logger) (*door, error) {
 	out := cmd.OutOrStdout()
 	addresses, err := web.Addresses()
 	if err != nil {
@@ -172,21 +177,12 @@ func (o *reviewing) local(cmd *cobra.Command, dir string, here net.Listener, job
 	if err != nil {
 		return nil, err
 	}
-	ln, err := net.Listen("tcp", ":0")
+	listeners, hosts, err := listenAll(addresses)
 	if err != nil {
-		return nil, fmt.Errorf("could not listen on the local network: %w; try without --lan", err)
-	}
-	_, port, err := net.SplitHostPort(ln.Addr().String())
-	if err != nil {
-		ln.Close()
 		return nil, err
 	}
-	var hosts []string
-	for _, a := range addresses {
-		hosts = append(hosts, net.JoinHostPort(a.String(), port))
-	}
 	code := web.NewCode()
-	d, err := o.door(ln, web.Options{Jobs: jobs, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
+	d, err := o.door(listeners, web.Options{Jobs: jobs, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
 		if err == nil {
 			fmt.Fprintln(out, "A device was paired. Enter prints a code for another.")
 		} else {
@@ -194,7 +190,6 @@ func (o *reviewing) local(cmd *cobra.Command, dir string, here net.Listener, job
 		}
 	}}, &cert)
 	if err != nil {
-		ln.Close()
 		return nil, err
 	}
 	fmt.Fprintln(out, "From the local network:")
@@ -209,6 +204,26 @@ func (o *reviewing) local(cmd *cobra.Command, dir string, here net.Listener, job
 	show()
 	go newCodes(cmd.InOrStdin(), show)
 	return d, nil
+}
+
+// listenAll listens at each address of the local network, and at no other that the
+// machine may have, on one port.
+func listenAll(addresses []net.IP) (listeners []net.Listener, hosts []string, err error) {
+	port := "0"
+	for _, a := range addresses {
+		ln, err := net.Listen("tcp", net.JoinHostPort(a.String(), port))
+		if err != nil {
+			for _, open := range listeners {
+				open.Close()
+			}
+			return nil, nil, fmt.Errorf("could not listen on the local network: %w; try again, or without --lan", err)
+		}
+		listeners, hosts = append(listeners, ln), append(hosts, ln.Addr().String())
+		if _, port, err = net.SplitHostPort(ln.Addr().String()); err != nil {
+			return nil, nil, err
+		}
+	}
+	return listeners, hosts, nil
 }
 
 // newCodes shows a new code for each line that is entered.

@@ -73,7 +73,9 @@ func (s *Snapshot) asked(q url.Values) (changeForm, error) {
 	if q.Get("back") == "queue" {
 		f.Back = "queue"
 	}
-	f.Kind = q.Get("kind")
+	if k := review.Kind(q.Get("kind")); k.Severity() >= 0 {
+		f.Kind = string(k)
+	}
 	f.N, _ = number("n", 1_000_000)
 	if text := q.Get("replaces"); text != "" {
 		if f.Replaces, err = strconv.ParseInt(text, 10, 64); err != nil || f.Replaces < 0 {

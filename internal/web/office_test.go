@@ -277,3 +277,27 @@ func TestWriteJob(t *testing.T) {
 	w.do(nil, record.Event{Kind: record.Finished})
 	w.close()
 }
+
+// testJob is a small board.
+func testJob() board.Job {
+	return board.Job{Reference: "SMALL-1", Address: "1 Example Row", Date: "2026-03-18", Tester: "AB",
+		Instrument: board.Instrument{Serial: "1", Checked: "2026-02-02", OverRange: 999},
+		Boards: []board.Board{{Number: 1, Name: "Small board", Earthing: board.TNS, Voltage: 230, Phases: 1, Ways: []board.Way{
+			{Number: 1, Feeds: "Lighting", Device: board.Device{Standard: board.MCB, Type: "B", Rating: 6, Breaking: 6}, Wiring: board.Radial, Line: 1.5, CPC: 1, Length: 12, Phases: 1},
+			{Number: 2, Feeds: "Cooker", Device: board.Device{Standard: board.MCB, Type: "B", Rating: 32, Breaking: 6}, Wiring: board.Radial, Line: 6, CPC: 2.5, Length: 9, Phases: 1},
+		}}}}
+}
+
+func quantityOf(t testing.TB, text string, unit reading.Unit) reading.Quantity {
+	t.Helper()
+	q, err := reading.ParseQuantity(text, unit)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return q
+}
+
+func verdictOf(w *worker, slot record.Slot, q reading.Quantity) *check.Verdict {
+	v := check.Judge(check.Input{Job: w.state.Job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, Earlier: w.before})
+	return &v
+}
