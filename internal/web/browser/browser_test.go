@@ -397,11 +397,14 @@ func waycall(t *testing.T, args ...string) *exec.Cmd {
 	if err != nil {
 		t.Fatal(err)
 	}
-	root, err := filepath.Abs("../../..")
-	if err != nil {
-		t.Fatal(err)
+	return command(t.Context(), path, args...)
+}
+
+// command runs the program at path with the model of this checkout.
+func command(ctx context.Context, path string, args ...string) *exec.Cmd {
+	cmd := exec.CommandContext(ctx, path, args...)
+	if root, err := filepath.Abs("../../.."); err == nil {
+		cmd.Env = append(os.Environ(), "WAYCALL_MODEL="+filepath.Join(root, "models", "tiny.en-waycall-q8_0.bin"))
 	}
-	cmd := exec.CommandContext(t.Context(), path, args...)
-	cmd.Env = append(os.Environ(), "WAYCALL_MODEL="+filepath.Join(root, "models", "tiny.en-waycall-q8_0.bin"))
 	return cmd
 }

@@ -80,15 +80,15 @@ func TestEveryPage(t *testing.T) {
 	r.enter(rb)
 	id := jobID(rb)
 	for _, p := range []string{"/live/" + id, "/job/" + id, "/job/" + id + "/queue", "/job/" + id + "/sign"} {
-		check(rb, r.url+p)
+		look(rb, r.url+p)
 	}
 	for _, p := range all {
-		check(b, s.url+p)
+		look(b, s.url+p)
 	}
 }
 
-// check looks at one page in each scheme and width.
-func check(b *tab, address string) {
+// look looks at one page in each scheme and width.
+func look(b *tab, address string) {
 	b.t.Helper()
 	u, err := url.Parse(address)
 	if err != nil {
