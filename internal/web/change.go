@@ -356,8 +356,10 @@ func (s *server) signOff(w http.ResponseWriter, r *http.Request, snap *Snapshot)
 	}
 	err := s.Jobs.Work(r.Context(), snap.ID, func(now *Snapshot) ([]record.Event, error) {
 		snap = now
+		shown := sig.Sum
+		sig.Sum = now.Head // so that what else is wrong is said first
 		events, err := review.SignOff(now.State, now.Events, sig)
-		if err == nil && sig.Sum != now.Head {
+		if err == nil && shown != now.Head {
 			return nil, errChanged
 		}
 		return events, err
