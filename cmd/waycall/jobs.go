@@ -126,16 +126,27 @@ func fold(ctx context.Context, s *store.Store) (record.State, error) {
 func newNew() *cobra.Command {
 	var (
 		data   dataFlag
+		from   boardFrom
 		asJSON bool
 	)
 	cmd := &cobra.Command{
-		Use:     "new BOARD.yaml",
-		Short:   "Set up a job from a board file",
-		Long:    "Reads the description of a job and its boards, checks it, and sets up the record.\ntestdata/boards/terrace.yaml and, of three boards, workshop.yaml are examples.",
-		Example: "  waycall new board.yaml",
-		Args:    wantArgs(1, 1, "one board file"),
+		Use:   "new BOARD.yaml",
+		Short: "Set up a job from a board file",
+		Long: `Reads the description of a job and its boards, checks it, and sets up the record.
+testdata/boards/terrace.yaml and, of three boards, workshop.yaml are examples.
+
+--board-from takes the boards from the JSON of an earlier job's schedule instead.
+The sizes, lengths and devices are then as they were described, not as they are.`,
+		Example: "  waycall new board.yaml\n  waycall new --board-from schedule.json --reference TER-0108",
+		Args:    from.args,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			job, err := readBoard(args[0])
+			var job board.Job
+			var err error
+			if from.path != "" {
+				job, err = from.job(time.Now())
+			} else {
+				job, err = readBoard(args[0])
+			}
 			if err != nil {
 				return err
 			}
@@ -159,6 +170,7 @@ func newNew() *cobra.Command {
 		},
 	}
 	data.add(cmd)
+	from.add(cmd)
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return cmd
 }
