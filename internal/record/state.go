@@ -141,16 +141,29 @@ type SignOff struct {
 
 // Fold returns the state that the whole log leads to. The error names the
 // event at which the log stops making sense.
+//
+// It takes time in proportion to the log, as nobody else sees the states between:
+// a slice with room to spare is theirs alone, and is changed and added to where it
+// lies. Apply takes the room away first, so that it copies.
 func Fold(log []Event) (State, error) {
 	var s State
 	for _, e := range log {
-		next, err := s.Apply(e)
+		next, err := s.step(e)
 		if err != nil {
 			return s, err
 		}
 		s = next
 	}
 	return s, nil
+}
+
+// own returns a slice that may be changed: all itself where it has room to spare,
+// see Fold, else a copy.
+func own[T any](all []T) []T {
+	if cap(all) > len(all) {
+		return all
+	}
+	return slices.Clone(all)
 }
 
 // Latest returns the reading that stands in slot.
@@ -206,6 +219,18 @@ func (s State) SettledAt(slot Slot) (Settlement, bool) {
 // Apply returns the state after e. s is not modified. An event that cannot
 // follow is an error which names it, and the state is then s.
 func (s State) Apply(e Event) (State, error) {
+	given := s
+	s.Answers, s.Readings, s.Skips = slices.Clip(s.Answers), slices.Clip(s.Readings), slices.Clip(s.Skips)
+	s.Settlements, s.Resumed = slices.Clip(s.Settlements), slices.Clip(s.Resumed)
+	next, err := s.step(e)
+	if err != nil {
+		return given, err
+	}
+	return next, nil
+}
+
+// step is Apply for who has the slices of s for himself, see Fold.
+func (s State) step(e Event) (State, error) {
 	next, err := s.apply(e)
 	if err != nil {
 		return s, fmt.Errorf("event %d (%s) of the job's log cannot be: %w; the log is damaged or was written by another program, so keep the file and start from a copy", e.ID, e.Kind, err)
@@ -247,7 +272,7 @@ func (s State) apply(e Event) (State, error) {
 		// Said in a pause it ends the pause. Said otherwise it ends the stay at
 		// a test that the electrician went to.
 		if s.Paused {
-			s.Paused, s.Resumed = false, append(slices.Clip(s.Resumed), e.ID)
+			s.Paused, s.Resumed = false, append(s.Resumed, e.ID)
 		} else {
 			s.Aim = nil
 		}
@@ -369,7 +394,7 @@ func (s State) edited(e Event) (State, error) {
 	}
 	s = s.end(p.Slot, Replaced, e)
 	s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
-	s.Readings = append(slices.Clip(s.Readings), Reading{
+	s.Readings = append(s.Readings, Reading{
 		Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Edited: true, By: e.By, Reason: e.Reason, Replaces: e.Replaces,
 	})
 	if s.Aim != nil && *s.Aim == p.Slot {
@@ -428,7 +453,7 @@ func (s State) opened(e Event) (State, error) {
 	case !reflect.DeepEqual(s.Job, *e.Job):
 		return s, fmt.Errorf("it describes another job than the log began with")
 	default:
-		s.Resumed = append(slices.Clip(s.Resumed), e.ID)
+		s.Resumed = append(s.Resumed, e.ID)
 	}
 	s.Sessions++
 	s.Finished = false
@@ -453,7 +478,7 @@ func (s State) prepared(e Event) (State, error) {
 	if s.Board != e.Board {
 		s.Board, s.Way = e.Board, 0
 	}
-	s.Answers = slices.Clone(s.Answers)
+	s.Answers = own(s.Answers)
 	for i := range s.Answers {
 		if a := &s.Answers[i]; a.Board == e.Board && a.Step == e.Step && a.Ended == 0 {
 			a.Ended = e.ID
@@ -508,7 +533,7 @@ func (p Proposal) check() error {
 // confirmed puts all that is pending on the schedule, each reading by itself.
 func (s State) confirmed(e Event) State {
 	all := s.Pending.Each()
-	s.Pending, s.Readings = nil, slices.Clip(s.Readings)
+	s.Pending = nil
 	for _, p := range all {
 		s = s.end(p.Slot, Replaced, e)
 		s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
@@ -554,13 +579,13 @@ func (s State) skipped(e Event) (State, error) {
 	slot := *e.Slot
 	s = s.endSkips(func(k Skip) bool { return k.Slot == slot }, e.ID)
 	s = s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)
-	s.Skips = append(slices.Clip(s.Skips), Skip{Slot: slot, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At})
+	s.Skips = append(s.Skips, Skip{Slot: slot, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At})
 	return s.arrived(slot), nil
 }
 
 func (s State) retest(e Event) State {
 	board, way := e.Slot.Board, e.Slot.Way
-	s.Readings = slices.Clone(s.Readings)
+	s.Readings = own(s.Readings)
 	for i := range s.Readings {
 		if r := &s.Readings[i]; r.Slot.Board == board && r.Slot.Way == way && r.Standing == Stands {
 			r.Standing, r.Ended, r.EndedAt, r.EndReason = BeforeWork, e.ID, e.At, e.Reason
@@ -583,10 +608,12 @@ func (s State) arrived(slot Slot) State {
 
 // end ends the standing of the reading in slot, if there is one.
 func (s State) end(slot Slot, how Standing, e Event) State {
-	s.Readings = slices.Clone(s.Readings)
-	for i := range s.Readings {
+	for i := len(s.Readings) - 1; i >= 0; i-- {
 		if r := &s.Readings[i]; r.Slot == slot && r.Standing == Stands {
+			s.Readings = own(s.Readings)
+			r = &s.Readings[i]
 			r.Standing, r.Ended, r.EndedAt, r.EndReason, r.EndedBy = how, e.ID, e.At, e.Reason, e.By
+			break // at most one stands
 		}
 	}
 	return s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)
@@ -594,20 +621,20 @@ func (s State) end(slot Slot, how Standing, e Event) State {
 
 // endSettlements is for what was settled at places of which more is known now.
 func (s State) endSettlements(where func(Slot) bool, by int64) State {
-	s.Settlements = slices.Clone(s.Settlements)
 	for i := range s.Settlements {
-		if t := &s.Settlements[i]; t.Ended == 0 && where(t.Slot) {
-			t.Ended = by
+		if t := s.Settlements[i]; t.Ended == 0 && where(t.Slot) {
+			s.Settlements = own(s.Settlements)
+			s.Settlements[i].Ended = by
 		}
 	}
 	return s
 }
 
 func (s State) endSkips(which func(Skip) bool, by int64) State {
-	s.Skips = slices.Clone(s.Skips)
 	for i := range s.Skips {
-		if k := &s.Skips[i]; k.Ended == 0 && which(*k) {
-			k.Ended = by
+		if k := s.Skips[i]; k.Ended == 0 && which(k) {
+			s.Skips = own(s.Skips)
+			s.Skips[i].Ended = by
 		}
 	}
 	return s

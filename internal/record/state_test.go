@@ -594,6 +594,23 @@ func TestStateProperties(t *testing.T) {
 		if diff := cmp.Diff(s, again); diff != "" {
 			t.Fatal(diff)
 		}
+		// What was folded is shared by all that goes on from it.
+		e := anyEvent(t)
+		e.ID, e.At = again.LastID+1, start
+		one, err := again.Apply(e)
+		kept, _ := json.Marshal(one)
+		for range 3 {
+			other := anyEvent(t)
+			other.ID, other.At = again.LastID+1, start
+			again.Apply(other)
+			one.Apply(Event{ID: one.LastID + 1, At: start, Kind: Retest, Slot: &Slot{Board: 1, Way: 1}})
+		}
+		if now, _ := json.Marshal(one); err == nil && string(now) != string(kept) {
+			t.Fatalf("a state changed by what another became\n%s\n%s", kept, now)
+		}
+		if diff := cmp.Diff(s, again); diff != "" {
+			t.Fatal(diff)
+		}
 	})
 }
 
@@ -634,5 +651,28 @@ func TestFirstBoardFeedsOthers(t *testing.T) {
 	j.Boards[0].Supply = board.Supply{From: 2, FromWay: 1}
 	if s := fold(t, Event{Kind: Opened, Job: j}); s.Board != 2 {
 		t.Errorf("board %d is in hand", s.Board)
+	}
+}
+
+// 5,000 readings on 400 places, each taking the place of one before.
+func BenchmarkFold(b *testing.B) {
+	j := job()
+	j.Boards = nil
+	for n := range 4 {
+		one := board.Board{Number: n + 1, Voltage: 230}
+		for way := range 99 {
+			one.Ways = append(one.Ways, board.Way{Number: way + 1})
+		}
+		j.Boards = append(j.Boards, one)
+	}
+	events := []Event{{Kind: Opened, Job: j}}
+	for i := range 5000 {
+		events = append(events, Event{Kind: Heard, Phrase: &Phrase{}}, proposed(&Slot{Board: i/99%4 + 1, Way: i%99 + 1, Test: reading.LNE}, "200", 0), Event{Kind: Confirmed})
+	}
+	log(events...)
+	for b.Loop() {
+		if _, err := Fold(events); err != nil {
+			b.Fatal(err)
+		}
 	}
 }

@@ -19,12 +19,14 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 	"unicode"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
 	"waycall/internal/board"
+	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
@@ -858,6 +860,72 @@ func BenchmarkPDF400(b *testing.B) {
 	s := large(400)
 	for b.Loop() {
 		if err := s.PDF(io.Discard); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// busy is the log of a job of 400 ways on which 5,000 phrases were heard, most of
+// them readings that took the place of earlier ones.
+func busy(t testing.TB) []record.Event {
+	job := board.Job{Reference: "BUSY-1", Address: "An invented place", Date: "2026-03-18", Tester: "JW", Instrument: board.Instrument{Serial: "0041732", Checked: "2026-02-02", OverRange: 999}}
+	for b := range 5 {
+		one := board.Board{Number: b + 1, Name: fmt.Sprintf("Board %d", b+1), Earthing: board.TNS, Voltage: 230, Phases: 1}
+		for w := range 80 {
+			one.Ways = append(one.Ways, board.Way{Number: w + 1, Feeds: fmt.Sprintf("Circuit %d of the board", w+1), Device: board.Device{Standard: "BS EN 60898", Type: "B", Rating: 16, Breaking: 10},
+				Wiring: board.Radial, Phases: 1, Line: 2.5, CPC: 1.5, Length: float64(5 + w%40), Material: board.Copper})
+		}
+		job.Boards = append(job.Boards, one)
+	}
+	events := []record.Event{{Kind: record.Opened, Job: &job}}
+	tests := []reading.Test{reading.R1R2, reading.Polarity, reading.LNE, reading.LN, reading.Zs, reading.PFC, reading.PSC, reading.Functional}
+	for i := range 5000 {
+		way := i % 400
+		slot := record.Slot{Board: way/80 + 1, Way: way%80 + 1, Test: tests[i/400%len(tests)]}
+		q := reading.Quantity{Value: float64(20+i%40) / 100, Places: 2, Bound: reading.Exactly, Unit: slot.Test.Unit()}
+		if slot.Test.Judged() {
+			q = reading.Correct
+		}
+		v := check.Judge(check.Input{Job: job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Quantity: q})
+		heard := int64(len(events) + 1)
+		events = append(events, record.Event{Kind: record.Heard, Phrase: &record.Phrase{Outcome: "reading", Agreed: true, Text: "a reading"}},
+			record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: heard}, record.Event{Kind: record.Confirmed, HeardID: heard})
+	}
+	for i := range events {
+		events[i].ID, events[i].At = int64(i+1), nine.Add(time.Duration(i)*time.Second)
+	}
+	return events
+}
+
+// From the log to the paper, as waycall schedule makes it, less the reading of the
+// file.
+func BenchmarkBusyPDF(b *testing.B) {
+	events := busy(b)
+	for b.Loop() {
+		s, err := record.Fold(events)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := Build(s).PDF(io.Discard); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkBusyBuild(b *testing.B) {
+	s, err := record.Fold(busy(b))
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		Build(s)
+	}
+}
+
+func BenchmarkBusyFold(b *testing.B) {
+	events := busy(b)
+	for b.Loop() {
+		if _, err := record.Fold(events); err != nil {
 			b.Fatal(err)
 		}
 	}
