@@ -138,7 +138,7 @@ func (s *server) queue(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
 		for i, h := range item.Heard {
 			heard[i] = h.ID
 		}
-		waves, err := s.waves.of(r.Context(), s.Jobs, snap.ID, heard)
+		waves, err := s.waves.of(r.Context(), s.Jobs, snap, heard)
 		if err != nil {
 			s.jobFailed(w, r, err)
 			return

@@ -170,7 +170,7 @@ func (s *server) timeline(r *http.Request, snap *Snapshot, q url.Values) (sessio
 			heard = append(heard, snap.Events[e.from].ID)
 		}
 	}
-	waves, err := s.waves.of(r.Context(), s.Jobs, snap.ID, heard)
+	waves, err := s.waves.of(r.Context(), s.Jobs, snap, heard)
 	if err != nil {
 		return p, err
 	}

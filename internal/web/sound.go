@@ -8,11 +8,13 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"runtime"
 	"strconv"
 	"strings"
 	"sync"
 	"time"
 
+	"waycall/internal/record"
 	"waycall/internal/store"
 )
 
@@ -109,28 +111,47 @@ type outline struct {
 // columns of an outline, each 4 units of the viewBox wide.
 const columns = 80
 
-// outlines keeps the outlines of phrases: reckoning one means reading its sound.
+// outlines keeps the outlines of phrases: reckoning one means reading its sound and
+// decoding it, some milliseconds of work.
 type outlines struct {
-	mu  sync.Mutex
-	all map[outlineOf]outline
+	mu    sync.Mutex
+	all   map[outlineOf]outline
+	ahead bool          // the rest of a job is being drawn
+	stop  chan struct{} // closed by close
+	done  sync.WaitGroup
 }
 
 type outlineOf struct {
 	job   string
+	began time.Time // of its record: another may come to lie under the id
 	heard int64
 }
 
 // maxOutlines is how many are kept, some 10 MB.
 const maxOutlines = 50_000
 
-// of returns the outlines of phrases of a job, in their order.
-func (o *outlines) of(ctx context.Context, jobs *Folder, id string, heard []int64) ([]outline, error) {
+// of returns the outlines of phrases of a job, in their order, and goes on to draw
+// the others of the job, so that its next pages need not wait.
+func (o *outlines) of(ctx context.Context, jobs *Folder, snap *Snapshot, heard []int64) ([]outline, error) {
+	all, err := o.reckon(ctx, jobs, snap, heard)
+	if err == nil {
+		o.rest(jobs, snap)
+	}
+	return all, err
+}
+
+func (o *outlines) reckon(ctx context.Context, jobs *Folder, snap *Snapshot, heard []int64) ([]outline, error) {
+	if len(heard) == 0 {
+		return nil, nil
+	}
+	key := outlineOf{job: snap.ID, began: snap.Events[0].At}
 	all := make([]outline, len(heard))
 	var missing []int64
 	o.mu.Lock()
 	for i, h := range heard {
+		key.heard = h
 		var ok bool
-		if all[i], ok = o.all[outlineOf{id, h}]; !ok {
+		if all[i], ok = o.all[key]; !ok {
 			missing = append(missing, h)
 		}
 	}
@@ -138,10 +159,22 @@ func (o *outlines) of(ctx context.Context, jobs *Folder, id string, heard []int6
 	if len(missing) == 0 {
 		return all, nil
 	}
+	// Decoding is what takes the time, and each sound is by itself.
 	made := map[int64]outline{}
-	err := jobs.sounds(ctx, id, missing, func(h int64, sound []byte, err error) {
-		made[h] = draw(sound, err)
+	var mu sync.Mutex
+	var drawing sync.WaitGroup
+	room := make(chan struct{}, runtime.GOMAXPROCS(0))
+	err := jobs.sounds(ctx, snap.ID, missing, func(h int64, sound []byte, err error) {
+		room <- struct{}{}
+		drawing.Go(func() {
+			one := draw(sound, err)
+			<-room
+			mu.Lock()
+			defer mu.Unlock()
+			made[h] = one
+		})
 	})
+	drawing.Wait()
 	if err != nil {
 		return nil, err
 	}
@@ -152,10 +185,74 @@ func (o *outlines) of(ctx context.Context, jobs *Folder, id string, heard []int6
 	}
 	for i, h := range heard {
 		if one, ok := made[h]; ok {
-			all[i], o.all[outlineOf{id, h}] = one, one
+			key.heard = h
+			all[i], o.all[key] = one, one
 		}
 	}
 	return all, nil
+}
+
+// rest draws what is not drawn yet of a job, a little at a time, beside all else. It
+// does not while a session runs on the job: the session needs the machine.
+func (o *outlines) rest(jobs *Folder, snap *Snapshot) {
+	if snap.Running() {
+		return
+	}
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if o.ahead {
+		return
+	}
+	if o.stop == nil {
+		o.stop = make(chan struct{})
+	}
+	select {
+	case <-o.stop:
+		return
+	default:
+	}
+	o.ahead = true
+	o.done.Go(func() {
+		defer func() {
+			o.mu.Lock()
+			defer o.mu.Unlock()
+			o.ahead = false
+		}()
+		const few = 4
+		var next []int64
+		for i := range snap.Events {
+			if snap.Events[i].Kind == record.Heard {
+				next = append(next, snap.Events[i].ID)
+			}
+			if len(next) < few && i < len(snap.Events)-1 {
+				continue
+			}
+			select {
+			case <-o.stop:
+				return
+			default:
+			}
+			if _, err := o.reckon(context.Background(), jobs, snap, next); err != nil {
+				return // the next page of the job tries again, and says what is wrong
+			}
+			next = next[:0]
+		}
+	})
+}
+
+// close ends what is drawn beside. Nothing is drawn ahead after it.
+func (o *outlines) close() {
+	o.mu.Lock()
+	if o.stop == nil {
+		o.stop = make(chan struct{})
+	}
+	select {
+	case <-o.stop:
+	default:
+		close(o.stop)
+	}
+	o.mu.Unlock()
+	o.done.Wait()
 }
 
 func draw(sound []byte, err error) (o outline) {
@@ -207,7 +304,7 @@ func (s *server) drawSounds(r *http.Request, snap *Snapshot, lists ...[]readingV
 			}
 		}
 	}
-	all, err := s.waves.of(r.Context(), s.Jobs, snap.ID, heard)
+	all, err := s.waves.of(r.Context(), s.Jobs, snap, heard)
 	if err != nil {
 		return err
 	}

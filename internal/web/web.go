@@ -77,8 +77,12 @@ type Server struct {
 	s *server
 }
 
-// Close ends the live views that are open, which would otherwise go on for ever.
-func (s *Server) Close() { s.s.live.Close() }
+// Close ends the live views that are open, which would otherwise go on for ever, and
+// what is worked out ahead.
+func (s *Server) Close() {
+	s.s.live.Close()
+	s.s.waves.close()
+}
 
 // New returns a Server; Close ends it. The error is for Options that cannot be.
 func New(o Options) (*Server, error) {
