@@ -1,7 +1,9 @@
 package web
 
 import (
+	"bytes"
 	"fmt"
+	"html/template"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -19,6 +21,7 @@ import (
 type derived struct {
 	items   once[[]review.Item]
 	boardsV once[boardsPage]
+	railsV  once[template.HTML] // the boards of the boards page, drawn
 	entryV  once[[]entry]
 	latestV once[map[record.Slot]record.Reading]
 }
@@ -63,6 +66,7 @@ type boardsPage struct {
 	Prepared  []report.Step
 	Cautions  []string
 	Uncounted int // steps that are not answered
+	Rails     template.HTML
 }
 
 // tally is how many ways have a mark.
@@ -96,7 +100,15 @@ type tile struct {
 
 // boards is the page of a job: its boards as pictures.
 func (s *server) boards(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
-	s.render(w, r, http.StatusOK, "boards", page{Title: snap.State.Job.Reference + ": boards", Job: s.head(snap), Tab: "boards", Wide: true, Body: snap.picture()})
+	p := snap.picture()
+	p.Rails = snap.railsV.get(func() template.HTML {
+		var b bytes.Buffer
+		if err := s.pages["boards"].ExecuteTemplate(&b, "rails", p); err != nil {
+			s.Log.Error("the boards could not be drawn")
+		}
+		return template.HTML(b.String()) // made by a template, which escaped what is in it
+	})
+	s.render(w, r, http.StatusOK, "boards", page{Title: snap.State.Job.Reference + ": boards", Job: s.head(snap), Tab: "boards", Wide: true, Body: p})
 }
 
 func (s *Snapshot) picture() boardsPage { return s.boardsV.get(s.draw) }

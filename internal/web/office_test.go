@@ -28,12 +28,13 @@ var morning = time.Date(2026, 3, 18, 9, 0, 0, 0, time.UTC)
 
 // worker writes the job of a session into a store, a few seconds for each phrase.
 type worker struct {
-	t      testing.TB
-	store  *store.Store
-	state  record.State
-	at     time.Time
-	before []check.Earlier
-	rand   *rand.Rand
+	t       testing.TB
+	store   *store.Store
+	state   record.State
+	at      time.Time
+	before  []check.Earlier
+	rand    *rand.Rand
+	phrases int // spoken so far
 }
 
 // begin sets up the record of a job in a folder.
@@ -52,6 +53,9 @@ func begin(t testing.TB, dir string, job board.Job) *worker {
 func (w *worker) do(sound []byte, events ...record.Event) {
 	w.t.Helper()
 	next := w.state
+	if sound != nil {
+		w.phrases++
+	}
 	for i := range events {
 		events[i].ID, events[i].At = next.LastID+1, w.at
 		w.at = w.at.Add(400 * time.Millisecond)
