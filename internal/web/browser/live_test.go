@@ -2,6 +2,8 @@ package browser
 
 import (
 	"fmt"
+	"net"
+	"net/http"
 	"os"
 	"path/filepath"
 	"strings"
@@ -9,6 +11,7 @@ import (
 
 	"waycall/internal/record"
 	"waycall/internal/store"
+	"waycall/internal/web"
 )
 
 // jobID is the first job on the list of jobs that b shows.
@@ -115,4 +118,65 @@ func TestLiveStepByStep(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.until(`document.querySelector(".lv-trouble")?.innerText.includes("no longer there")`)
+}
+
+// A tablet whose connection breaks says so, comes back by itself, and has missed
+// nothing.
+func TestLiveComesBack(t *testing.T) {
+	dir := t.TempDir()
+	const begun = 59
+	log := recorded(t, dir, begun)
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := listener.Addr().String()
+	s := &site{url: "http://" + at, key: web.NewKey(), dir: dir}
+	pages, err := web.New(web.Options{Jobs: web.NewFolder(dir), Hosts: []string{at}, Key: s.key})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer pages.Close()
+	server := &http.Server{Handler: pages}
+	go server.Serve(listener)
+	b := newTab(t, 820, 1180)
+	b.may("net::ERR_")
+	s.live(b)
+	b.until(`document.querySelector(".lv-state").innerText.includes("SESSION RUNNING")`)
+	server.Close()
+	b.until(`!document.getElementById("live-offline").hidden && document.body.innerText.includes("No connection to waycall")`)
+	for _, fault := range b.shutsOut() {
+		t.Error(fault)
+	}
+	sounds := clips(t)
+	for _, e := range entries(t)[begun:75] {
+		if _, err := log.Append(t.Context(), []record.Event{e.Event}, sounds[e.Clip]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if listener, err = net.Listen("tcp", at); err != nil {
+		t.Fatal(err)
+	}
+	server = &http.Server{Handler: pages}
+	defer server.Close()
+	go server.Serve(listener)
+	b.until(`document.getElementById("live-offline").hidden && document.querySelector(".lv-log").innerText.includes("four eight six")`)
+	b.has("WAITS FOR CONFIRM", "486")
+
+	// Started anew, the server knows nobody: the page says so, and does not go on
+	// showing what was.
+	b.may("status of 403")
+	server.Close()
+	if listener, err = net.Listen("tcp", at); err != nil {
+		t.Fatal(err)
+	}
+	fresh, err := web.New(web.Options{Jobs: web.NewFolder(dir), Hosts: []string{at}, Key: web.NewKey()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer fresh.Close()
+	server = &http.Server{Handler: fresh}
+	defer server.Close()
+	go server.Serve(listener)
+	b.until(`!document.querySelector(".lv") && document.body.innerText.includes("no session here")`)
 }

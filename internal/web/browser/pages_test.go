@@ -3,6 +3,8 @@ package browser
 import (
 	"fmt"
 	"net/url"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -137,6 +139,60 @@ func look(b *tab, address string) {
 	})
 }
 
+// The pages that no link leads to: what is wrong, what is not there, what is damaged.
+func TestPagesOfTrouble(t *testing.T) {
+	empty := serve(t, t.TempDir())
+	b := newTab(t, 1440, 900)
+	empty.enter(b)
+	look(b, empty.url+"/")
+
+	dir := finished(t)
+	if err := os.WriteFile(filepath.Join(dir, "<b>bad\u202e.waycall"), []byte("not a job"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, dir)
+	c := newTab(t, 1440, 900)
+	c.may("status of 4")
+	c.may("status of 5")
+	s.enter(c)
+	look(c, s.url+"/")
+	c.open(s.url + "/")
+	bad := eval[string](c, `[...document.querySelectorAll("a[href^='/job/']")].map(a => a.getAttribute("href")).find(h => true)`)
+	id := jobID(c)
+	for _, p := range []string{bad, "/nothing", "/job/0123456789abcdef", "/job/" + id + "/way/1/99", "/job/" + id + "/way/9/9", "/job/" + id + "/sound/1", "/job/" + id + "/sound/x", "/live/0123456789abcdef", "/enter/wrong"} {
+		look(c, s.url+p)
+	}
+	// A form with something wrong in it.
+	c.open(s.url + "/job/" + id + "/queue")
+	c.keys("w")
+	c.until("document.activeElement.matches('details[data-action=w] input')")
+	c.run("document.activeElement.form.noValidate = true")
+	c.leave(func() { c.keys(kb.Enter) })
+	c.has("Nothing was changed")
+	for _, scheme := range []string{"light", "dark"} {
+		c.scheme(scheme)
+		for _, fault := range c.shutsOut() {
+			t.Errorf("a form with something wrong, %s: %s", scheme, fault)
+		}
+	}
+	// The job is deleted while the form is open.
+	if err := os.Remove(filepath.Join(dir, terrace)); err != nil {
+		t.Fatal(err)
+	}
+	c.write("#reason-withdraw", "not this circuit")
+	c.run("document.querySelector('#by-withdraw').value = 'JE'")
+	c.leave(func() { c.run("document.querySelector('#by-withdraw').form.requestSubmit()") })
+	c.has("This job is not here", "Nothing was changed", "list of jobs")
+	// Who has no session.
+	d := newTab(t, 1440, 900)
+	d.may("status of 403")
+	look(d, s.url+"/job/"+id)
+	url, _, _ := serveLAN(t, dir)
+	e := newTab(t, 360, 740)
+	e.strangers()
+	look(e, url+"/pair")
+}
+
 // The sound of a phrase plays: the browser decodes it, and its clock goes on.
 func TestSoundPlays(t *testing.T) {
 	s := serve(t, finished(t))
@@ -221,6 +277,7 @@ func TestReviewFlow(t *testing.T) {
 	b.leave(func() { b.run("document.querySelector('#by').form.requestSubmit()") })
 	b.open(job + "/sign")
 	b.has("Signed off by Jo Example (JE)")
+	look(b, job+"/sign")
 	b.open(job + "/schedule")
 	b.has("Signed off by Jo Example (JE)")
 	b.open(s.url + "/")
