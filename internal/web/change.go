@@ -307,6 +307,14 @@ type signPage struct {
 	Field    string
 	Running  bool
 	Summary  []fact
+	Stands   []stands // what a reviewer let stand
+	LeftOut  []stands // what the electrician left out
+}
+
+// stands is a place of the schedule that somebody gave a reason for.
+type stands struct {
+	Where, Reading, Why string
+	Mark                *mark
 }
 
 func (s *server) signPage(r *http.Request, snap *Snapshot) signPage {
@@ -325,6 +333,22 @@ func (s *server) signPage(r *http.Request, snap *Snapshot) signPage {
 	}
 	for _, k := range []string{"pass", "investigate", "fail", "cannot say"} {
 		p.Summary = append(p.Summary, fact{markOf(k).Word, strconv.Itoa(counts[k])})
+	}
+	for _, t := range snap.State.Settlements {
+		if t.Ended != 0 {
+			continue
+		}
+		one := stands{Where: snap.where(t.Slot), Reading: "without a reading", Why: t.Reason + " (" + t.By + ")"}
+		if r, ok := snap.latest()[t.Slot]; ok {
+			m := markOf(string(r.Verdict.Result))
+			one.Reading, one.Mark = withOhm(r.Quantity.String()), &m
+		}
+		p.Stands = append(p.Stands, one)
+	}
+	for _, k := range snap.State.Skips {
+		if k.Ended == 0 {
+			p.LeftOut = append(p.LeftOut, stands{Where: snap.where(k.Slot), Why: sentence(strings.Join(nonEmpty(string(k.How), k.Reason), ": "))})
+		}
 	}
 	l := snap.Listed().Progress
 	p.Summary = append(p.Summary, fact{"Left out", strconv.Itoa(l.LeftOut)})

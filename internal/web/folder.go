@@ -137,6 +137,7 @@ type Listed struct {
 	Progress  sequence.Progress
 	Finished  bool
 	Signed    bool
+	Open      int  // what needs a person
 	Running   bool // a session has it open
 	Changed   time.Time
 	Problem   string // why it cannot be read; then nothing else is known
@@ -189,8 +190,8 @@ func (j *job) list(ctx context.Context) (Listed, error) {
 	if err != nil {
 		return Listed{}, err
 	}
-	j.stamp = now
-	return s.Listed(), nil
+	j.listed, j.stamp = s.Listed(), now
+	return j.listed, nil
 }
 
 func stampOf(path string) (s stamp) {
@@ -358,7 +359,7 @@ func (s *Snapshot) Listed() Listed {
 	return s.listed.get(func() Listed {
 		j := s.State.Job
 		l := Listed{ID: s.ID, Name: s.Name, Reference: j.Reference, Address: j.Address, Tester: j.Tester,
-			Progress: sequence.Count(s.State), Finished: s.State.Finished, Signed: s.signed(), Changed: s.State.LastAt}
+			Progress: sequence.Count(s.State), Finished: s.State.Finished, Signed: s.signed(), Open: s.open(), Changed: s.State.LastAt}
 		for _, b := range j.Boards {
 			l.Boards = append(l.Boards, b.Name)
 		}

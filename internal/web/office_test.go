@@ -280,6 +280,9 @@ func TestWriteJob(t *testing.T) {
 	w := workshop(t, dir)
 	w.do(nil, record.Event{Kind: record.Finished})
 	w.close()
+	w = small(t, dir)
+	w.do(nil, record.Event{Kind: record.Finished})
+	w.close()
 }
 
 // testJob is a small board.

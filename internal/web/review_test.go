@@ -369,7 +369,7 @@ func TestBrokenFilesAmongJobs(t *testing.T) {
 		}
 	}
 	page := text(c.get("/"))
-	for _, want := range []string{"SMALL-1", "noise", "empty", "cannot be read"} {
+	for _, want := range []string{"SMALL-1", "noise", "empty", "Cannot be read"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the list lacks %q: %s", want, page)
 		}
@@ -427,5 +427,42 @@ func TestSound(t *testing.T) {
 	q.Header.Set("Range", "bytes=100-199")
 	if part := c.do(q); part.Code != http.StatusPartialContent || part.Body.String() != string(kept[100:200]) {
 		t.Errorf("a part gave %d and %d bytes", part.Code, part.Body.Len())
+	}
+}
+
+// More jobs than are kept in memory are listed and opened all the same, and what is
+// kept of one is let go when others are used.
+func TestManyJobs(t *testing.T) {
+	dir := t.TempDir()
+	for i := range maxKept + 3 {
+		job := testJob()
+		job.Reference = fmt.Sprintf("JOB-%d", i)
+		w := begin(t, dir, job)
+		w.at = w.at.Add(time.Duration(i) * time.Hour)
+		w.do(nil, record.Event{Kind: record.Said, Text: "Ready."})
+		w.close()
+	}
+	c := serve(t, dir)
+	for range 3 {
+		page := text(c.get("/"))
+		for i := range maxKept + 3 {
+			c.get("/job/" + idOf(fmt.Sprintf("JOB-%d", i)))
+			if !strings.Contains(page, fmt.Sprintf("JOB-%d", i)) {
+				t.Fatalf("the list lacks job %d: %s", i, page)
+			}
+		}
+		// What was written last comes first.
+		if strings.Index(page, "JOB-6") > strings.Index(page, "JOB-0") {
+			t.Errorf("the order is %s", page)
+		}
+	}
+	whole := 0
+	for _, j := range c.server.s.Jobs.jobs {
+		if j.snap != nil {
+			whole++
+		}
+	}
+	if whole > maxKept {
+		t.Errorf("%d jobs are kept whole", whole)
 	}
 }
