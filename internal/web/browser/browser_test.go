@@ -88,7 +88,7 @@ type tab struct {
 
 // patience is how long anything may take in a browser on a busy machine. Nothing is
 // measured by it.
-const patience = 60 * time.Second
+const patience = 3 * time.Minute
 
 // newTab opens a tab of width x height.
 func newTab(t *testing.T, width, height int64) *tab {

@@ -161,7 +161,7 @@ func TestLiveComesBack(t *testing.T) {
 	defer server.Close()
 	go server.Serve(listener)
 	b.until(`document.getElementById("live-offline").hidden && document.querySelector(".lv-log").innerText.includes("four eight six")`)
-	b.has("WAITS FOR CONFIRM", "486")
+	b.until(`document.querySelector(".lv-state").innerText.includes("WAITS FOR CONFIRM") && document.querySelector(".lv-figure").innerText.includes("486")`)
 
 	// Started anew, the server knows nobody: the page says so, and does not go on
 	// showing what was.
