@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"waycall/internal/record"
 	"waycall/internal/store"
@@ -37,16 +38,15 @@ func TestLiveFollowsDemo(t *testing.T) {
 	}
 	s := serve(t, dir)
 	b := newTab(t, 1280, 800)
-	for { // the job comes once the models are loaded
-		if log, err := store.OpenReadOnly(filepath.Join(dir, terrace)); err == nil {
-			events, err := log.Events(t.Context())
-			log.Close()
-			if err == nil && len(events) > 0 {
-				break
-			}
-		}
-		if cmd.ProcessState != nil {
-			t.Fatal("the demonstration ended before it began")
+	ended := make(chan error, 1)
+	go func() { ended <- cmd.Wait() }()
+	for tail, begun := store.NewTail(filepath.Join(dir, terrace)), false; !begun; { // once the models are loaded
+		select {
+		case err := <-ended:
+			t.Fatalf("the demonstration ended before it began: %v", err)
+		case <-time.After(20 * time.Millisecond):
+			events, err := tail.Next(t.Context())
+			begun = err == nil && len(events) > 0
 		}
 	}
 	s.live(b)
@@ -55,7 +55,7 @@ func TestLiveFollowsDemo(t *testing.T) {
 		seen.push(document.getElementById("live").innerText);
 	}).observe(document.getElementById("live"), {childList: true})`)
 	b.until(`document.querySelector(".lv-state").innerText.includes("FINISHED")`)
-	if err := cmd.Wait(); err != nil {
+	if err := <-ended; err != nil {
 		t.Fatal(err)
 	}
 	b.has("FINISHED", "way 9, Live to neutral", ">999", "MΩ", "PASS", "nothing left", "19 of 19 tests done")
