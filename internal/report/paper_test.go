@@ -3,6 +3,7 @@ package report
 import (
 	"archive/zip"
 	"bytes"
+	"encoding/csv"
 	"encoding/json"
 	"encoding/xml"
 	"flag"
@@ -49,18 +50,42 @@ var hostile = map[string]string{
 
 // spoilt is a schedule with the same text in every field of words.
 func spoilt(t testing.TB, text string) Schedule {
-	s := Build(workshop(t))
+	s := observed(Build(reviewed(t)))
+	s.Signed.Name, s.Signed.Initials, s.Signed.Sum = text, text, text
+	for i := range s.Observations {
+		s.Observations[i].Text, s.Observations[i].Code = text, text
+	}
 	s.Job.Reference, s.Job.Address, s.Job.Date, s.Job.Tester, s.Job.Instrument, s.Job.Checked = text, text, text, text, text, text
 	s.Job.Limited, s.ToDo = []string{text}, []string{text, text}
 	s.Record.Sum = text
 	device := func(d *Device) {
 		d.Standard, d.Type, d.RCDStandard, d.RCDType, d.RCDGroup, d.RCDRated = text, text, text, text, text, 30
 	}
+	n := 0
+	long := func() bool { n++; return len(text) > 1000 && n%8 != 0 } // enough of them for any page
 	tested := func(c *Tested) {
 		for i := range c.Cells {
+			if long() {
+				continue
+			}
 			c.Cells[i].Reason, c.Cells[i].Why, c.Cells[i].Source, c.Cells[i].Next = text, text, text, text
 		}
-		if len(c.Remarks) > 0 {
+		for _, cells := range [][]Cell{c.Cells, c.Earlier} {
+			for i := range cells {
+				if long() {
+					continue
+				}
+				for _, r := range []*Review{cells[i].Edited, cells[i].Settled} {
+					if r != nil {
+						r.By, r.Reason = text, text
+					}
+				}
+				if e := cells[i].Ended; e != nil {
+					cells[i].Reason, e.By, e.To = text, text, text
+				}
+			}
+		}
+		if len(c.Remarks) > 0 && !long() {
 			c.Remarks = []string{text}
 		}
 	}
@@ -486,10 +511,10 @@ func large(ways int) Schedule {
 
 // The same record gives the same bytes, whenever and however often it is written.
 func TestPaperIsTheSameAgain(t *testing.T) {
-	for _, f := range []func(Schedule, io.Writer) error{Schedule.PDF, Schedule.XLSX} {
+	for _, f := range []func(Schedule, io.Writer) error{Schedule.PDF, Schedule.XLSX, Schedule.CSV, Schedule.JSON, Schedule.Text} {
 		var first []byte
 		for range 4 {
-			s := Build(workshop(t))
+			s := observed(Build(reviewed(t)))
 			var b bytes.Buffer
 			if err := f(s, &b); err != nil {
 				t.Fatal(err)
@@ -604,6 +629,71 @@ func TestHostilePaper(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// In CSV, in JSON and as text hostile words are what they are, on one line, and
+// nothing that a spreadsheet or a terminal would do something with. Python's csv
+// reads each cell back.
+func TestHostileText(t *testing.T) {
+	dir := t.TempDir()
+	want := map[string][][]string{}
+	for name, text := range hostile {
+		s := spoilt(t, text)
+		for l := range strings.SplitSeq(write(t, s.Text), "\n") {
+			if len([]rune(l)) > width {
+				t.Errorf("%s: a line of %d: %.150q", name, len([]rune(l)), l)
+			}
+			for _, r := range l {
+				if !unicode.IsGraphic(r) {
+					t.Errorf("%s: %q in the text", name, r)
+				}
+			}
+		}
+		out := write(t, s.CSV)
+		if err := os.WriteFile(filepath.Join(dir, name+".csv"), []byte(out), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(strings.NewReader(out)).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want[name] = rows
+		for _, row := range rows[1:] {
+			if row[0] == "line" && row[slices.Index(csvHead, "feeds")] != csvField(text) {
+				t.Errorf("%s: feeds is %.100q", name, row[slices.Index(csvHead, "feeds")])
+			}
+		}
+		var back Schedule
+		if err := json.Unmarshal([]byte(write(t, s.JSON)), &back); err != nil {
+			t.Fatal(err)
+		}
+		if got := back.Lines[0].Feeds; got != strings.ToValidUTF8(text, "\uFFFD") && name != "broken" {
+			t.Errorf("%s: the JSON has %.100q", name, got)
+		}
+	}
+	cmd := exec.Command("python3", "-c", `
+import csv, json, pathlib, sys
+all = {}
+for p in pathlib.Path(".").glob("*.csv"):
+    rows = list(csv.reader(p.open(newline="", encoding="utf-8"), strict=True))
+    for row in rows:
+        for cell in row:
+            assert not cell.lstrip(" ").startswith(tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")), cell
+            assert not any(ord(c) < 32 or ord(c) == 127 for c in cell), cell
+    all[p.stem] = rows
+json.dump(all, sys.stdout)`)
+	cmd.Dir, cmd.Stderr = dir, os.Stderr
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("Python: %v", err)
+	}
+	var got map[string][][]string
+	if err := json.Unmarshal(out, &got); err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("Python reads something else: %.2000s", d)
 	}
 }
 

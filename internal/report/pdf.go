@@ -72,6 +72,7 @@ type pdf struct {
 	*fpdf.Fpdf
 	s     Schedule
 	y     float64    // where the next thing goes
+	sign  string     // above each page
 	notes []string   // of the board being written
 	cells []cellArea // where the figures went, for the tests
 }
@@ -155,7 +156,10 @@ func (p *pdf) newPage() {
 	p.font("", plainSize)
 	p.Text(pageLeft, 18.4, p.clipped("Job "+shown(p.s.Job.Reference)+", "+shown(p.s.Job.Address), 215))
 	p.font("B", 9)
-	p.right(pageRight, 14, p.clipped(p.s.signature(), 170))
+	if p.sign == "" {
+		p.sign = p.clipped(p.s.signature(), 170)
+	}
+	p.right(pageRight, 14, p.sign)
 	p.SetDrawColor(30, 52, 74)
 	p.SetLineWidth(0.5)
 	p.Line(pageLeft, 20, pageRight, 20)

@@ -318,6 +318,7 @@ type builder struct {
 	left     map[record.Slot]record.Skip
 	settled  map[record.Slot]record.Settlement
 	next     map[reached]reading.Quantity
+	ended    map[record.Slot][]int // readings that no longer stand, by their index
 }
 
 // reached is a reading: one event may confirm several, of one breath.
@@ -327,7 +328,7 @@ type reached struct {
 }
 
 func newBuilder(s record.State) *builder {
-	b := &builder{s, map[record.Slot]sequence.Due{}, map[record.Slot]sequence.Omitted{}, map[place1][]record.Slot{}, map[record.Slot]record.Reading{}, map[record.Slot]record.Skip{}, settlements(s), map[reached]reading.Quantity{}}
+	b := &builder{s, map[record.Slot]sequence.Due{}, map[record.Slot]sequence.Omitted{}, map[place1][]record.Slot{}, map[record.Slot]record.Reading{}, map[record.Slot]record.Skip{}, settlements(s), map[reached]reading.Quantity{}, map[record.Slot][]int{}}
 	add := func(slot record.Slot) {
 		at := place1{slot.Board, slot.Way}
 		b.slots[at] = append(b.slots[at], slot)
@@ -342,9 +343,11 @@ func newBuilder(s record.State) *builder {
 		b.notAsked[o.Slot] = o
 		add(o.Slot)
 	}
-	for _, r := range s.Readings {
+	for i, r := range s.Readings {
 		if r.Standing == record.Stands {
 			b.latest[r.Slot] = r
+		} else {
+			b.ended[r.Slot] = append(b.ended[r.Slot], i)
 		}
 		b.next[reached{r.Slot, r.ConfirmedID}] = r.Quantity
 		add(r.Slot)
@@ -549,9 +552,9 @@ func (t *Tested) fill(b *builder, slots []record.Slot) {
 			worst = max(worst, slices.Index(badness, c.Result))
 		}
 	}
-	for _, r := range b.Readings {
-		if r.Standing != record.Stands && slices.Contains(slots, r.Slot) {
-			t.Earlier = append(t.Earlier, b.earlier(r))
+	for _, slot := range slots {
+		for _, i := range b.ended[slot] {
+			t.Earlier = append(t.Earlier, b.earlier(b.Readings[i]))
 		}
 	}
 	slices.SortStableFunc(t.Earlier, func(a, b Cell) int { return cmp.Compare(a.Event, b.Event) })
