@@ -1030,7 +1030,11 @@ func (p *pdf) after() {
 		for _, c := range t.Cells {
 			switch c.Status {
 			case Skipped, NotApplicable, Limitation, Waived, Accepted, NotAsked:
-				rows = append(rows, []entry{{text: board}, {text: way}, {text: c.name()}, {text: string(c.Status)}, {text: sentence(c.Reason)}, {text: c.Source}})
+				reason := sentence(c.Reason)
+				if c.Settled != nil {
+					reason += " Let be so by " + c.Settled.by() + "."
+				}
+				rows = append(rows, []entry{{text: board}, {text: way}, {text: c.name()}, {text: string(c.Status)}, {text: reason}, {text: c.Source}})
 				whole = append(whole, fmt.Sprintf("Board %s, %s, %s", board, way, c.name()))
 			}
 		}

@@ -28,7 +28,11 @@ func reviewed(t testing.TB) record.State {
 			w.all(review.Finish(w.s, "CD", nine))
 			continue
 		}
-		w.all(review.Settle(w.s, review.Change{Slot: q[0].Slot, Replaces: q[0].Of(), Reason: fmt.Sprintf("looked at, no. %d", i%3), By: "CD", At: nine}))
+		reason := "as found, the client knows"
+		if q[0].Kind == review.Missing || q[0].Kind == review.LeftOut {
+			reason = fmt.Sprintf("not to be had on visit %d", 1+i%2)
+		}
+		w.all(review.Settle(w.s, review.Change{Slot: q[0].Slot, Replaces: q[0].Of(), Reason: reason, By: "CD", At: nine}))
 	}
 	w.all(review.SignOff(w.s, nil, review.Signature{Name: "Carys Dummy-Example", By: "CD", Sum: someSum, At: nine}))
 	return w.s
@@ -52,7 +56,7 @@ func draftReview(t testing.TB) record.State {
 		}
 		return c
 	}
-	w.all(review.Edit(w.s, change(2, 5, reading.Polarity, "correct", "=put right & read again; \"no <b>slip</b>\"")))
+	w.all(review.Edit(w.s, change(2, 5, reading.Polarity, "correct", "a lead was on the wrong terminal, read again")))
 	w.all(review.Withdraw(w.s, change(3, 2, reading.R1R2, "", "the point slipped")))
 	w.all(review.Edit(w.s, change(3, 2, reading.R1R2, "0.74", "from the instrument's own memory")))
 	w.all(review.Edit(w.s, change(3, 2, reading.R1R2, "0.75", "misread from it")))
@@ -98,7 +102,7 @@ func TestReviewedSchedule(t *testing.T) {
 		board, way int
 		remark     string
 	}{
-		{2, 5, "polarity: wrong, fail, was corrected to correct by CD in review. =put right & read again; \"no <b>slip</b>\"."},
+		{2, 5, "polarity: wrong, fail, was corrected to correct by CD in review. A lead was on the wrong terminal, read again."},
 		{3, 2, "was taken off by CD in review. The point slipped."},
 		{3, 2, "R1+R2: 0.74 ohm, pass, was corrected to 0.75 ohm by CD in review. Misread from it."},
 	} {
@@ -109,7 +113,7 @@ func TestReviewedSchedule(t *testing.T) {
 	// What failed and was let stand fails.
 	l := line(2, 3)
 	rn := l.cell(reading.RingRn)
-	if rn == nil || rn.Result != "fail" || rn.Settled == nil || rn.Settled.By != "CD" || l.outcome() != "fail" || !strings.Contains(strings.Join(l.Remarks, " "), "rn: looked at by CD, who lets it stand: Looked at, no.") {
+	if rn == nil || rn.Result != "fail" || rn.Settled == nil || rn.Settled.By != "CD" || l.outcome() != "fail" || !strings.Contains(strings.Join(l.Remarks, " "), "rn: looked at by CD, who lets it stand: As found, the client knows.") {
 		t.Errorf("%+v, %q", rn, l.Remarks)
 	}
 	missing := 0
@@ -134,7 +138,7 @@ func TestReviewedSchedule(t *testing.T) {
 		got = append(got, fmt.Sprintf("%d/%d %s: %q to %q, %s, %q by %s", c.Board, c.Way, c.Test, c.From, c.To, c.What, c.Why, c.By))
 	}
 	for _, want := range []string{
-		`2/5 polarity: "wrong" to "correct", corrected, "=put right & read again; \"no <b>slip</b>\"" by CD`,
+		`2/5 polarity: "wrong" to "correct", corrected, "a lead was on the wrong terminal, read again" by CD`,
 		`3/2 R1+R2: "" to "0.74 ohm", added, "from the instrument's own memory" by CD`,
 		`3/2 R1+R2: "0.74 ohm" to "0.75 ohm", corrected, "misread from it" by CD`,
 	} {
