@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"context"
 	"io/fs"
 	"log/slog"
 	"net/http"
@@ -11,6 +12,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/net/html"
 
@@ -207,7 +209,10 @@ func TestStrangers(t *testing.T) {
 	sound := heardIn(c, job)
 	for _, who := range []*client{stranger, guesser} {
 		for _, path := range append(pagesOf(job), job+"/schedule.pdf", job+"/schedule.csv", job+"/schedule.json", job+sound, "/live"+strings.TrimPrefix(job, "/job")+"/events", "/nothing") {
-			a := who.do(who.request("GET", path, nil))
+			// A stream that is let in would go on for ever.
+			ctx, stop := context.WithTimeout(t.Context(), 10*time.Second)
+			a := who.do(who.request("GET", path, nil).WithContext(ctx))
+			stop()
 			if a.Code != http.StatusForbidden || strings.Contains(a.Body.String(), "WKS") || strings.Contains(a.Body.String(), "Example Yard") {
 				t.Errorf("%s: %d to a stranger", path, a.Code)
 			}
