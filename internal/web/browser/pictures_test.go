@@ -34,22 +34,29 @@ func TestPictures(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	s := serve(t, finished(t))
+	// A job of several boards, which internal/web writes, and the demonstration's.
+	jobs := os.Getenv("WAYCALL_JOBS")
+	if jobs == "" {
+		t.Fatal("WAYCALL_JOBS names no folder with the job of several boards; scripts/review-pictures does")
+	}
+	workshop, terrace := serve(t, jobs), serve(t, finished(t))
 	for _, p := range []struct {
+		s                  *site
 		name, path, scheme string
 		width, height      int64
 	}{
-		{"review-board-1440", "", "light", 1440, 900},
-		{"review-board-820", "", "dark", 820, 1000},
-		{"review-board-360", "", "light", 360, 740},
-		{"review-queue-1440", "/queue", "light", 1440, 900},
-		{"review-queue-820", "/queue", "dark", 820, 1000},
-		{"review-queue-360", "/queue", "light", 360, 740},
-		{"review-way-1440", "/way/1/3", "light", 1440, 900},
-		{"review-way-360", "/way/1/3", "dark", 360, 740},
-		{"review-session-1440", "/session", "dark", 1440, 900},
-		{"review-session-360", "/session", "light", 360, 740},
+		{workshop, "review-board-1440", "", "light", 1440, 900},
+		{workshop, "review-board-820", "", "dark", 820, 1000},
+		{workshop, "review-board-360", "", "light", 360, 740},
+		{workshop, "review-queue-1440", "/queue?kind=disputed", "light", 1440, 1000},
+		{workshop, "review-queue-820", "/queue?kind=disputed", "dark", 820, 1100},
+		{workshop, "review-queue-360", "/queue?kind=disputed", "light", 360, 740},
+		{terrace, "review-way-1440", "/way/1/9", "light", 1440, 900},
+		{terrace, "review-way-360", "/way/1/9", "dark", 360, 740},
+		{terrace, "review-session-1440", "/session?only=doubt", "dark", 1440, 900},
+		{terrace, "review-session-360", "/session?only=doubt", "light", 360, 740},
 	} {
+		s := p.s
 		b := newTab(t, p.width, p.height)
 		b.scheme(p.scheme)
 		s.enter(b)
