@@ -437,6 +437,7 @@ func drawWork(t *rapid.T) record.State {
 		slot := at(rapid.IntRange(1, len(job.Boards[0].Ways)).Draw(t, "way"), rapid.SampledFrom([]reading.Test{reading.LNE, reading.LN, reading.LE, reading.NE, reading.Zs}).Draw(t, "test"), rapid.IntRange(0, 2).Draw(t, "position"))
 		e := record.Event{ID: w.s.LastID + 1, At: nine, Kind: rapid.SampledFrom([]record.Kind{
 			record.Proposed, record.Confirmed, record.Proposed, record.Confirmed, record.Skipped, record.Withdrawn, record.Retest, record.Prepared, record.Dropped, record.Paused, record.CarriedOn, record.Moved, record.Finished, record.Opened,
+			record.Edited, record.Edited, record.Settled, record.Settled, record.Signed,
 		}).Draw(t, "kind"), Slot: &slot, Reason: text.Draw(t, "reason"), Job: &job}
 		q, err := reading.ParseQuantity(rapid.SampledFrom([]string{">999", "0.5", "99999.0000", "<0.05", "0", "206", "3.10"}).Draw(t, "value"), slot.Test.Unit())
 		if err != nil {
@@ -446,6 +447,17 @@ func drawWork(t *rapid.T) record.State {
 		e.Verdict = &check.Verdict{Result: rapid.SampledFrom([]check.Result{check.Pass, check.Investigate, check.Fail, check.CannotSay}).Draw(t, "result"), Reason: text.Draw(t, "why"), Source: text.Draw(t, "source")}
 		e.Answer = rapid.SampledFrom([]record.How{record.Done, record.NotApplicable, record.Limitation, record.NotMade}).Draw(t, "answer")
 		e.Board, e.Step = 1, sequence.LampsOut
+		switch e.Kind {
+		case record.Withdrawn, record.Finished, record.Dropped:
+			if rapid.Bool().Draw(t, "review") {
+				e.By = "CD"
+			}
+		case record.Edited, record.Settled, record.Signed:
+			e.By, e.Text, e.Sum = "CD", text.Draw(t, "signer"), someSum
+		}
+		if r, ok := w.s.Latest(slot); ok && e.By != "" {
+			e.Replaces = r.ConfirmedID
+		}
 		if next, err := w.s.Apply(e); err == nil {
 			w.s = next
 		}

@@ -391,7 +391,7 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 			}
 		}
 		if want := hex.EncodeToString(before); e.Kind == record.Signed && e.Sum != want {
-			return nil, wrongEvent(i, e, fmt.Errorf("it signs a log that ends with the sum %.8s..., and this one ends with %.8s...", e.Sum, want))
+			return nil, wrongEvent(i, e, fmt.Errorf("it signs a log that ends with the sum %.8s, and this one ends with %.8s", e.Sum, want))
 		}
 		at, data, err := encode(e)
 		if err != nil {
