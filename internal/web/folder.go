@@ -251,11 +251,15 @@ func (j *job) read(ctx context.Context) (*Snapshot, error) {
 	if j.snap != nil {
 		next.State, next.Events = j.snap.State, j.snap.Events // whose end only the newest snapshot writes to
 	}
-	for _, e := range added {
-		if next.State, err = next.State.Apply(e); err != nil {
-			j.tail = nil // what it has read is not in a snapshot
-			return nil, err
-		}
+	if j.snap == nil {
+		next.State, err = record.Fold(added)
+	}
+	for i := 0; j.snap != nil && i < len(added) && err == nil; i++ {
+		next.State, err = next.State.Apply(added[i])
+	}
+	if err != nil {
+		j.tail = nil // what it has read is not in a snapshot
+		return nil, err
 	}
 	next.Events, next.Head = append(next.Events, added...), j.tail.Head()
 	j.snap = next
