@@ -73,7 +73,7 @@ func (o *reviewing) door(listeners []net.Listener, options web.Options, cert *tl
 	}
 	server := &http.Server{
 		Handler: pages, ErrorLog: slog.NewLogLogger(options.Log.Handler(), slog.LevelInfo),
-		ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 30 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
+		ReadHeaderTimeout: 5 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
 	}
 	if cert != nil {
 		server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{*cert}, MinVersion: tls.VersionTLS12}

@@ -450,7 +450,7 @@ func (s *Snapshot) reading(slot record.Slot, c report.Cell, guides []guide, open
 	}
 	v.Scale = scaleOf(c, verdict, guides)
 	if c.Heard > 0 {
-		v.Play = &play{Source: soundPath(s.ID, c.Heard), Label: "Sound of " + v.Name + " " + c.Text}
+		v.Play = &play{Source: soundPath(s.ID, c.Heard), Label: "Sound of " + v.Name + " " + c.Text, Session: sessionPath(s.ID, c.Heard)}
 	}
 	if open != nil {
 		if t, ok := s.State.SettledAt(slot); ok {

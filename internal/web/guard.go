@@ -16,6 +16,9 @@ import (
 // server with every field as long as it may be has less than half.
 const maxBody = 64 << 10
 
+// bodyPatience is how long a form may take to arrive.
+const bodyPatience = 30 * time.Second
+
 // policy is the Content-Security-Policy of every answer: styles, scripts, pictures
 // and sound from this server's own files and nothing else, no inline script or
 // style, no frame around it, and forms that go nowhere else.
@@ -123,6 +126,11 @@ func (s *server) knownHost(next http.Handler) http.Handler {
 func (s *server) limit(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+			// A body that does not come must not hold a connection. The server has no
+			// time-out of its own for reading: it would end the live views.
+			_ = http.NewResponseController(w).SetReadDeadline(time.Now().Add(bodyPatience))
+		}
 		next.ServeHTTP(w, r)
 	})
 }

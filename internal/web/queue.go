@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"strings"
 
 	"waycall/internal/record"
 	"waycall/internal/report"
@@ -195,8 +196,10 @@ func (s *Snapshot) item(it review.Item) itemView {
 		v.Feeds = b.Name
 	}
 	v.View = s.placeView(it.Slot)
+	given := "" // what a correction begins with
 	if it.Waits != nil {
 		v.Given = withOhm(it.Waits.Quantity.String())
+		given = strings.TrimSuffix(it.Waits.Quantity.String(), " "+string(it.Waits.Quantity.Unit))
 	}
 	for _, p := range it.Before {
 		v.First = append(v.First, withOhm(p.Quantity.String()))
@@ -206,12 +209,12 @@ func (s *Snapshot) item(it review.Item) itemView {
 	}
 	for _, h := range it.Heard {
 		one := phraseView{At: h.At.Local().Format("15:04:05"), Text: h.Text, Agreed: h.Agreed, Others: h.Others,
-			Play: play{Source: soundPath(s.ID, h.ID), Label: "Phrase at " + h.At.Local().Format("15:04:05")}}
+			Play: play{Source: soundPath(s.ID, h.ID), Label: "Phrase at " + h.At.Local().Format("15:04:05"), Session: sessionPath(s.ID, h.ID)}}
 		one.Heard, one.Alike = witnesses(h.Phrase)
 		v.Phrases = append(v.Phrases, one)
 	}
 	v.Form = s.form(it.Slot)
-	v.Form.Replaces, v.Form.Back = it.Of(), "queue"
+	v.Form.Replaces, v.Form.Back, v.Form.Value = it.Of(), "queue", given
 	return v
 }
 

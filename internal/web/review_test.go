@@ -466,3 +466,27 @@ func TestManyJobs(t *testing.T) {
 		t.Errorf("%d jobs are kept whole", whole)
 	}
 }
+
+// A reading was read back when the session was cut off: the queue offers it, and the
+// reviewer puts it on the schedule or lets it go.
+func TestReadingThatWaits(t *testing.T) {
+	dir := t.TempDir()
+	w := small(t, dir)
+	slot, q := record.Slot{Board: 1, Way: 1, Test: reading.Zs}, quantityOf(t, "1.23", reading.Ohm)
+	w.do(w.sound(0.5), heard("reading", "one point two three"), record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: verdictOf(w, slot, q), HeardID: w.state.LastID + 1})
+	w.close()
+	c, job := serve(t, dir), "/job/"+idOf("SMALL-1")
+	page := c.get(job + "/queue?kind=not+confirmed")
+	for _, want := range []string{"never confirmed: 1.23 Ω", `name="value" class="big" value="1.23"`, "one point two three"} {
+		if !strings.Contains(page, want) && !strings.Contains(text(page), want) {
+			t.Errorf("the queue lacks %q: %s", want, text(page))
+		}
+	}
+	old, _ := snapshot(c, job).State.Latest(slot)
+	if code, page := c.post(job+"/edit", formFor(slot, old.ConfirmedID, "value", "1.23")); code != http.StatusSeeOther {
+		t.Fatalf("%d: %s", code, text(page))
+	}
+	if now, _ := snapshot(c, job).State.Latest(slot); now.Quantity != q || snapshot(c, job).State.Pending != nil {
+		t.Errorf("there is %v, and %v waits", now.Quantity, snapshot(c, job).State.Pending)
+	}
+}

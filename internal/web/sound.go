@@ -22,6 +22,7 @@ import (
 type play struct {
 	Source  string
 	Label   string
+	Session string // where the phrase stands in the session; "" where that is here
 	Wave    string // the outline of the sound as an SVG path; "" where it is not drawn
 	Length  string // of the sound, in seconds
 	Span    string // class that makes a longer sound wider
@@ -45,6 +46,11 @@ func (p *play) draw(o outline) {
 	default:
 		p.Span = "w4"
 	}
+}
+
+// sessionPath is where a phrase stands in the session.
+func sessionPath(id string, heard int64) string {
+	return fmt.Sprintf("/job/%s/session?at=%d#e%d", url.PathEscape(id), heard, heard)
 }
 
 func soundPath(id string, heard int64) string {
