@@ -7,8 +7,10 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -488,5 +490,33 @@ func TestReadingThatWaits(t *testing.T) {
 	}
 	if now, _ := snapshot(c, job).State.Latest(slot); now.Quantity != q || snapshot(c, job).State.Pending != nil {
 		t.Errorf("there is %v, and %v waits", now.Quantity, snapshot(c, job).State.Pending)
+	}
+}
+
+// Many reviewers send the same change at once, while others look: one is taken, the
+// others are shown it.
+func TestReviewersAtOnce(t *testing.T) {
+	c, job, _ := reviewSmall(t)
+	old, _ := snapshot(c, job).State.Latest(zs)
+	before := events(c, job)
+	var all sync.WaitGroup
+	codes := make([]int, 6)
+	for i := range codes {
+		all.Go(func() {
+			codes[i] = c.do(c.request("POST", job+"/edit", formFor(zs, old.ConfirmedID, "value", fmt.Sprintf("0.%d", 40+i)))).Code
+		})
+		all.Go(func() {
+			for _, path := range pagesOf(job)[:7] {
+				c.do(c.request("GET", path, nil))
+			}
+		})
+	}
+	all.Wait()
+	slices.Sort(codes)
+	if want := []int{303, 409, 409, 409, 409, 409}; !slices.Equal(codes, want) {
+		t.Errorf("they got %v", codes)
+	}
+	if now := events(c, job); now != before+1 {
+		t.Errorf("%d events were added", now-before)
 	}
 }
