@@ -12,6 +12,7 @@ import (
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 
+	"waycall/internal/record"
 	"waycall/internal/web"
 )
 
@@ -52,7 +53,9 @@ func (b *tab) give(code string) {
 }
 
 func TestPairing(t *testing.T) {
-	url, code, tries := serveLAN(t, finished(t))
+	dir := t.TempDir()
+	log := recorded(t, dir, 59)
+	url, code, tries := serveLAN(t, dir)
 	tablet := newTab(t, 820, 1180)
 	// The browser knows nobody who vouches for the certificate.
 	ctx, stop := context.WithTimeout(tablet.ctx, patience)
@@ -93,6 +96,18 @@ func TestPairing(t *testing.T) {
 	}
 	if in := eval[string](tablet, "document.cookie"); in != "" {
 		t.Errorf("a script of the page sees the cookie: %q", in)
+	}
+
+	// The live view, by TLS and HTTP/2.
+	tablet.open(url + "/live/" + jobID(tablet))
+	for _, e := range entries(t)[59:64] {
+		if _, err := log.Append(t.Context(), []record.Event{e.Event}, clips(t)[e.Clip]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	tablet.until(`document.querySelector(".lv-state").innerText.includes("WAITS FOR CONFIRM") && document.querySelector(".lv-figure").innerText.includes("315")`)
+	if how := eval[string](tablet, "performance.getEntriesByType('navigation')[0].nextHopProtocol"); how != "h2" {
+		t.Errorf("the page came by %s", how)
 	}
 
 	// The code of the one is no use to another.

@@ -61,6 +61,9 @@ type Options struct {
 	Beat   time.Duration // of silence until a beat is sent; 10 s
 	Linger time.Duration // for which a job is followed after the last viewer went; 30 s
 	Most   int           // streams at once; 200
+	// Patience is how long a viewer may take to accept what it is sent, 15 s. One that
+	// takes longer is disconnected, and comes back with the number of its last event.
+	Patience time.Duration
 }
 
 // Server follows jobs and serves their streams.
@@ -88,6 +91,9 @@ func New(o Options) *Server {
 	}
 	if o.Most <= 0 {
 		o.Most = 200
+	}
+	if o.Patience <= 0 {
+		o.Patience = 15 * time.Second
 	}
 	if o.Replaced == nil {
 		o.Replaced = func(error) bool { return false }
@@ -135,10 +141,6 @@ func (s *Server) Page(ctx context.Context, id string) (Page, error) {
 // ErrFull is returned when there are as many streams as there may be.
 var ErrFull = errors.New("too many screens follow a session at once; close some of them, then reload this page")
 
-// patience is how long a viewer may take to accept what it is sent. One that takes
-// longer is disconnected, and comes back with the number of its last event.
-const patience = 15 * time.Second
-
 // chunk is how many events are sent at most before the deadline is set anew.
 const chunk = 256
 
@@ -180,7 +182,7 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request, f *follower, aft
 	_ = out.SetReadDeadline(time.Time{})
 	send := func(what ...[]byte) bool {
 		// A server that cannot set it has a deadline of its own or none at all.
-		_ = out.SetWriteDeadline(time.Now().Add(patience))
+		_ = out.SetWriteDeadline(time.Now().Add(s.o.Patience))
 		for _, b := range what {
 			if _, err := w.Write(b); err != nil {
 				return false

@@ -2,11 +2,14 @@ package live
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math/rand/v2"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"path/filepath"
@@ -397,6 +400,96 @@ func TestHostileText(t *testing.T) {
 	if err != nil || page.Last != 2 || strings.Contains(string(page.View), "<script") {
 		t.Errorf("the page is after event %d, %v", page.Last, err)
 	}
+}
+
+// A viewer that takes nothing any more holds nothing up: it is disconnected, and
+// when it comes back it has all the same every event.
+func TestStuckViewer(t *testing.T) {
+	log := &feed{events: []record.Event{opened(t)}}
+	s := New(Options{Follow: func(string) (Log, error) { return log, nil }, Every: time.Millisecond, Patience: 20 * time.Millisecond})
+	defer s.Close()
+	ended := make(chan struct{}, 1000)
+	web := httptest.NewUnstartedServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		s.Stream(w, r, "job")
+		ended <- struct{}{}
+	}))
+	// Small buffers on the way, so that it is soon full.
+	web.Config.ConnState = func(c net.Conn, at http.ConnState) {
+		if at == http.StateNew {
+			c.(*net.TCPConn).SetWriteBuffer(4 << 10)
+		}
+	}
+	web.Start()
+	defer web.Close()
+	defer web.CloseClientConnections()
+	stuck, err := net.Dial("tcp", strings.TrimPrefix(web.URL, "http://"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer stuck.Close()
+	if err := stuck.(*net.TCPConn).SetReadBuffer(4 << 10); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := io.WriteString(stuck, "GET / HTTP/1.1\r\nHost: here\r\n\r\n"); err != nil {
+		t.Fatal(err)
+	}
+	const events = 20_000 // 6 MB
+	for id := int64(2); id <= events; {
+		var batch []record.Event
+		for ; id <= events && len(batch) < 500; id++ {
+			batch = append(batch, said(id, strings.Repeat("x", longest)))
+		}
+		log.put(nil, batch...)
+	}
+	select {
+	case <-ended: // without a byte read
+	case <-time.After(time.Minute):
+		t.Fatal("it is not disconnected")
+	}
+	// It comes back after what it had, here the first half of an event.
+	v, err := watch(t.Context(), web.URL+"?after=1000", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { v.resp.Body.Close() }()
+	for at := 1000; at < events; {
+		m, err := v.next()
+		switch {
+		case err != nil: // too slow for 20 ms on this machine
+			v.resp.Body.Close()
+			if v, err = watch(t.Context(), web.URL, strconv.Itoa(at)); err != nil {
+				t.Fatal(err)
+			}
+		case m.kind == "log":
+			if at++; m.id != strconv.Itoa(at) {
+				t.Fatalf("event %s where %d comes", m.id, at)
+			}
+		}
+	}
+}
+
+// Whatever the data, a frame is one event, and has all of it.
+func FuzzFrame(f *testing.F) {
+	f.Add("view", int64(3), []byte("<p>one</p>\n<p>two</p>"))
+	f.Add("log", int64(0), []byte("\r\nevent: reset\r\rid: 9\n\n"))
+	f.Add("beat", int64(1), []byte{})
+	f.Fuzz(func(t *testing.T, kind string, id int64, data []byte) {
+		if kind != "view" && kind != "log" {
+			kind = "beat"
+		}
+		v := viewer{body: bufio.NewReader(bytes.NewReader(append(frame(kind, id, data), "event: after\ndata: \n\n"...)))}
+		m, err := v.next()
+		if err != nil || m.kind != kind || id > 0 && m.id != strconv.FormatInt(id, 10) || id <= 0 && m.id != "" {
+			t.Fatalf("%q is read as %+v, %v", data, m, err)
+		}
+		want := strings.TrimSuffix(strings.ReplaceAll(string(data), "\r", "\n"), "\n")
+		if strings.TrimLeft(m.data, "\n") != strings.TrimLeft(want, "\n") {
+			t.Fatalf("%q is read as %q", data, m.data)
+		}
+		if m, err = v.next(); err != nil || m.kind != "after" {
+			t.Fatalf("%q goes on: %+v, %v", data, m, err)
+		}
+	})
 }
 
 func TestFollowersEnd(t *testing.T) {
