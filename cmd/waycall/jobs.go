@@ -127,6 +127,7 @@ func newNew() *cobra.Command {
 	var (
 		data   dataFlag
 		ask    askFlags
+		from   boardFrom
 		asJSON bool
 	)
 	cmd := &cobra.Command{
@@ -138,17 +139,26 @@ testdata/boards/terrace.yaml and, of three boards, workshop.yaml are examples.
 Without a file it asks for what such a file says, question by question on the
 terminal, checks each answer at once, and writes the file, REFERENCE.yaml or the one
 named by --write. A board may be copied from another of the job or from an earlier
-job. With --by-voice the ways are said instead, each read back and confirmed.`,
-		Example: "  waycall new board.yaml\n  waycall new\n  waycall new --by-voice --write hall.yaml",
-		Args:    wantArgs(0, 1, "one board file, or nothing"),
+job. With --by-voice the ways are said instead, each read back and confirmed.
+
+--board-from takes the boards from the JSON of an earlier job's schedule instead.
+The sizes, lengths and devices are then as they were described, not as they are.`,
+		Example: "  waycall new board.yaml\n  waycall new\n  waycall new --by-voice --write hall.yaml\n  waycall new --board-from schedule.json --reference TER-0108",
+		Args:    from.args,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if len(args) == 0 {
+			asks := ask.byVoice || ask.write != ""
+			var job board.Job
+			var err error
+			switch {
+			case asks && (len(args) > 0 || from.path != ""):
+				return usageError{errors.New("--by-voice and --write are for setting up by questions; leave the board file or --board-from out")}
+			case from.path != "":
+				job, err = from.job(time.Now())
+			case len(args) == 0:
 				return ask.run(cmd, &data)
+			default:
+				job, err = readBoard(args[0])
 			}
-			if ask.byVoice || ask.write != "" {
-				return usageError{errors.New("--by-voice and --write are for setting up without a board file; leave the file out")}
-			}
-			job, err := readBoard(args[0])
 			if err != nil {
 				return err
 			}
@@ -173,6 +183,7 @@ job. With --by-voice the ways are said instead, each read back and confirmed.`,
 	}
 	data.add(cmd)
 	ask.add(cmd)
+	from.add(cmd)
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return cmd
 }

@@ -82,7 +82,7 @@ be looked into or cannot be judged.`,
 		return usageError{fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newMics(), newHear(), newBench())
+	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newReview(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newMics(), newHear(), newBench())
 	return root
 }
 

@@ -39,7 +39,7 @@ func TestScripts(t *testing.T) {
 	model := modelFile(t)
 	testscript.Run(t, testscript.Params{
 		Dir:  "testdata/script",
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"take": take, "exits": exits},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"take": take, "exits": exits, "review": review, "visit": visit, "end": end},
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("WAYCALL_MODEL", model)
 			env.Setenv("WAYCALL_DATA", filepath.Join(env.WorkDir, "jobs"))

@@ -93,6 +93,20 @@ func readFile(r io.Reader, name string) (*decoder, Job, error) {
 	return d, job, nil
 }
 
+// Complete holds a job that was not read from a board file, such as one from an
+// export, to all that Read holds a file to, and returns it with what goes without
+// saying filled in. name is for messages. A job that Read returned comes back as it
+// is. All problems found are returned together, joined by errors.Join, each a
+// *Problem.
+func Complete(job Job, name string) (Job, error) {
+	job.Boards = slices.Clone(job.Boards) // what is filled in is not filled in there
+	for i := range job.Boards {
+		job.Boards[i].Ways = slices.Clone(job.Boards[i].Ways)
+	}
+	d := &decoder{file: name, at: map[string]*token.Token{}, from: map[*token.Token]string{}}
+	return d.finish(job)
+}
+
 // finish fills in what goes without saying and judges the whole.
 func (d *decoder) finish(job Job) (Job, error) {
 	if len(d.problems) == 0 {

@@ -1,13 +1,18 @@
 package board
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"testing/iotest"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 const terrace = "../../testdata/boards/terrace.yaml"
@@ -242,5 +247,56 @@ func TestInOrder(t *testing.T) {
 func TestAsks(t *testing.T) {
 	if !(Job{}).Asks(Live) || (Job{Tests: []Kind{Insulation}}).Asks(Live) || !(Job{Tests: []Kind{Insulation}}).Asks(Insulation) {
 		t.Error("what a job asks for")
+	}
+}
+
+// A job that was read is a job however it comes again, and what no file may say no
+// other source may.
+func TestComplete(t *testing.T) {
+	paths, err := filepath.Glob("../../testdata/boards/*.yaml")
+	if err != nil || len(paths) < 3 {
+		t.Fatal(paths, err)
+	}
+	for _, path := range paths {
+		f, err := os.Open(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		job, err := Read(f, path)
+		f.Close()
+		if err != nil {
+			t.Fatal(err)
+		}
+		data, err := json.Marshal(job)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var again Job
+		if err := json.Unmarshal(data, &again); err != nil {
+			t.Fatal(err)
+		}
+		got, err := Complete(again, "export")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := cmp.Diff(job, got); d != "" {
+			t.Errorf("%s: %s", path, d)
+		}
+		for name, spoil := range map[string]func(*Job){
+			"reference": func(j *Job) { j.Reference = "../../x" }, "date": func(j *Job) { j.Date = "soon" }, "address": func(j *Job) { j.Address = "a\x00b" },
+			"no boards": func(j *Job) { j.Boards = nil }, "voltage": func(j *Job) { j.Boards[0].Voltage = -230 }, "way twice": func(j *Job) { j.Boards[0].Ways = append(j.Boards[0].Ways, j.Boards[0].Ways[0]) },
+			"wiring": func(j *Job) { j.Boards[0].Ways[0].Wiring = "<script>" }, "earthing": func(j *Job) { j.Boards[0].Earthing = "" }, "length": func(j *Job) { j.Boards[0].Ways[0].Length = math.Inf(1) },
+			"tests": func(j *Job) { j.Tests = []Kind{"all"} },
+		} {
+			var bad Job
+			if err := json.Unmarshal(data, &bad); err != nil {
+				t.Fatal(err)
+			}
+			spoil(&bad)
+			var p *Problem
+			if _, err := Complete(bad, "export"); !errors.As(err, &p) || p.File != "export" {
+				t.Errorf("%s: %s: %v", path, name, err)
+			}
+		}
 	}
 }

@@ -55,15 +55,15 @@ func (d *decoder) boards(job *Job) {
 		d.bad(fmt.Sprintf("boards[%d]", maxBoards), fmt.Sprintf("the job has more than %d boards", maxBoards), "divide it into several jobs")
 		return
 	}
-	lines := map[int]int{}
+	lines := map[int]string{}
 	tested := false
 	for i := range job.Boards {
 		b, path := &job.Boards[i], d.boardPath(i)
 		n := path + ".number"
 		if first, twice := lines[b.Number]; twice {
-			d.bad(n, fmt.Sprintf("board %d is described twice, first on line %d", b.Number, first), "give each board its own number")
+			d.bad(n, fmt.Sprintf("board %d is described twice%s", b.Number, first), "give each board its own number")
 		} else if d.within(n, float64(b.Number), 1, 99, "a board's number") {
-			lines[b.Number] = d.where(n).Position.Line
+			lines[b.Number] = d.first(n)
 		}
 		d.board(b, path)
 		tested = tested || !b.Supply.OnlyIsolated
@@ -242,16 +242,16 @@ func (d *decoder) ways(b *Board, board string) {
 	if used == 0 && !b.Supply.OnlyIsolated {
 		d.bad(board+".ways", "every way is spare, so there is nothing to test", "describe the ways that feed something")
 	}
-	lines := map[int]int{}
+	lines := map[int]string{}
 	last := 0
 	for i := range b.Ways {
 		w := &b.Ways[i]
 		path := fmt.Sprintf("%s.ways[%d]", board, i)
 		n := path + ".way"
 		if first, twice := lines[w.Number]; twice && w.Number != 0 {
-			d.bad(n, fmt.Sprintf("way %d is described twice, first on line %d", w.Number, first), "correct the number or remove one")
+			d.bad(n, fmt.Sprintf("way %d is described twice%s", w.Number, first), "correct the number or remove one")
 		} else if d.number(n, float64(w.Number), 1, 99, "a way's number as marked on the board") {
-			lines[w.Number] = d.where(n).Position.Line
+			lines[w.Number] = d.first(n)
 			if w.Number < last {
 				d.bad(n, fmt.Sprintf("way %d comes after way %d", w.Number, last), "put the ways in the order of their numbers")
 			}
@@ -363,6 +363,15 @@ func (d *decoder) spare(w *Way, path string) {
 			d.bad(path+"."+f.key, fmt.Sprintf("way %d is spare but has %s", w.Number, f.key), "remove one of the two")
 		}
 	}
+}
+
+// first says on which line something stands that is found twice, where that is
+// known.
+func (d *decoder) first(path string) string {
+	if tk := d.where(path); tk != nil {
+		return fmt.Sprintf(", first on line %d", tk.Position.Line)
+	}
+	return ""
 }
 
 func (d *decoder) bad(path, what, do string) { d.add(d.where(path), what, do) }

@@ -6,6 +6,19 @@ import (
 	"waycall/internal/reading"
 )
 
+// The rules that find a reading which is likely another than the instrument showed.
+const (
+	ruleSlip  = "a slipped point"
+	ruleSwap  = "ways changed round"
+	ruleAgain = "the same figure again"
+)
+
+// Implausible reports whether v says that the reading looks like a slip: of the
+// point, of the way, or of reading one display twice.
+func (v Verdict) Implausible() bool {
+	return v.Rule == ruleSlip || v.Rule == ruleSwap || v.Rule == ruleAgain
+}
+
 // slipped finds a reading that would fit if its point stood one or two places
 // elsewhere. want is what it should be about, band what it may be.
 func (c *ctx) slipped(want, band Interval, what string) (Verdict, bool) {
@@ -19,7 +32,7 @@ func (c *ctx) slipped(want, band Interval, what string) (Verdict, bool) {
 			side  string
 		}{{c.q.Value / times, "more"}, {c.q.Value * times, "less"}} {
 			if s.value >= band.Low && s.value <= band.High {
-				return verdict(Investigate, "a slipped point", practice, "About %s times %s than %s give, so did the point slip?", words, s.side, what).
+				return verdict(Investigate, ruleSlip, practice, "About %s times %s than %s give, so did the point slip?", words, s.side, what).
 					next("Read the display again."), true
 			}
 		}
@@ -44,7 +57,7 @@ func (c *ctx) swapped(own Interval) (Verdict, bool) {
 			continue
 		}
 		if band := allowed(x); c.is.inside(band) && !theirs.inside(band) {
-			return verdict(Investigate, "ways changed round", practice, "It fits way %s and that fits this one, so are the two changed round?", reading.Cardinal(e.Way)).
+			return verdict(Investigate, ruleSwap, practice, "It fits way %s and that fits this one, so are the two changed round?", reading.Cardinal(e.Way)).
 				next("Check which cable is in which way."), true
 		}
 	}
@@ -69,7 +82,7 @@ func (c *ctx) again() []Verdict {
 		if !e.Quantity.Equal(c.q) {
 			return nil
 		}
-		return []Verdict{c.numbers(verdict(Investigate, "the same figure again", practice, "The same as way %s, so was it read again or carried over?", reading.Cardinal(e.Way))).next("Read the display again.")}
+		return []Verdict{c.numbers(verdict(Investigate, ruleAgain, practice, "The same as way %s, so was it read again or carried over?", reading.Cardinal(e.Way))).next("Read the display again.")}
 	}
 	return nil
 }

@@ -19,14 +19,14 @@ type Note struct {
 	Ended   int64 // the event that took it back; 0 while it stands
 }
 
-// Codes are the classification codes of an observation, and what they mean, by
-// BS 7671:2018+A2:2022 Appendix 6, from memory. Which one is due is for the
+// Codes are the classification codes of an observation, and what they mean, in our
+// words; BS 7671:2018+A2:2022 Appendix 6, from memory. Which one is due is for the
 // competent person.
 var Codes = map[string]string{
-	"C1": "danger present",
-	"C2": "potentially dangerous",
-	"C3": "improvement recommended",
-	"FI": "further investigation required without delay",
+	"C1": "danger is present, at once",
+	"C2": "may become dangerous",
+	"C3": "an improvement is advised",
+	"FI": "must be looked into further, without delay",
 }
 
 // LastNote returns the last note or observation that still stands.
@@ -53,7 +53,7 @@ func (s State) noted(e Event) (State, error) {
 	if _, known := Codes[e.Code]; known != (e.Kind == Observed) {
 		return s, fmt.Errorf("its code is %q", e.Code)
 	}
-	s.Notes = append(slices.Clip(s.Notes), Note{
+	s.Notes = append(s.Notes, Note{
 		Board: e.Slot.Board, Way: e.Slot.Way, Code: e.Code, Text: e.Text, EventID: e.ID, HeardID: e.HeardID, At: e.At,
 	})
 	return s, nil
@@ -65,7 +65,7 @@ func (s State) unnoted(e Event) (State, error) {
 	if i < 0 {
 		return s, fmt.Errorf("event %d is no note that stands", e.Of)
 	}
-	s.Notes = slices.Clone(s.Notes)
+	s.Notes = own(s.Notes)
 	s.Notes[i].Ended = e.ID
 	return s, nil
 }

@@ -8,13 +8,19 @@
 // nowhere, so it cannot disagree with the log. Package store keeps the log on
 // disk with its sound; this package is pure.
 //
-// All events of a job's log are made by one writer, the conversation of package
-// talk, one after the other. It numbers them as the store will: 1, 2, 3 and so
-// on. A log whose numbers do not run so has lost something.
+// All events of a job's log are made by one writer at a time, one after the
+// other: the conversation of package talk, and between sessions the review of
+// package review. It numbers them as the store will: 1, 2, 3 and so on. A log
+// whose numbers do not run so has lost something.
 package record
 
 import (
+	"errors"
+	"fmt"
+	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"waycall/internal/board"
 	"waycall/internal/check"
@@ -42,7 +48,17 @@ const (
 	Observed  Kind = "observed"  // an observation was made: Code, and the rest as of a note
 	Paused    Kind = "paused"
 	CarriedOn Kind = "carried on" // the pause is over; without a pause: back from a Moved to the order of testing
-	Finished  Kind = "finished"   // the electrician ended the session
+	Finished  Kind = "finished"   // the electrician ended the session; with By a reviewer did, of one that was cut off
+)
+
+// Kinds of event that a review adds. Each says By whom, by initials, and comes
+// between sessions or after the last. A Withdrawn or a Dropped with By is a
+// review's, too. None of them moves the place in hand: a session that goes on
+// afterwards begins where the last one stopped.
+const (
+	Edited  Kind = "edited"     // a reviewer put a reading on the schedule: Slot, Quantity, Verdict, Reason, By, Replaces
+	Settled Kind = "settled"    // a reviewer lets a doubtful reading stand, or a test be missing: Slot, Reason, By, Replaces
+	Signed  Kind = "signed off" // the record was signed off: By, Text is the signer's full name, Sum the sum of the event before it
 )
 
 // How says in which way a preparation step was answered or a test not made.
@@ -136,4 +152,36 @@ type Event struct {
 	Code     string            `json:"code,omitempty"`     // of an observation: C1, C2, C3 or FI
 	Of       int64             `json:"of,omitempty"`       // of Withdrawn: the note or observation that is taken back
 	HeardID  int64             `json:"heard_id,omitempty"` // the Heard event whose sound this rests on
+
+	// Of a review. Replaces is the ConfirmedID of the reading in Slot that the
+	// event is about, 0 where none stood; an event that was made while another
+	// reading stood there is refused, so that nobody writes over what he has not
+	// seen.
+	By       string `json:"by,omitempty"` // initials, see CheckInitials
+	Replaces int64  `json:"replaces,omitempty"`
+	Sum      string `json:"sum,omitempty"` // of the event before, in hexadecimal, as waycall verify prints it
+}
+
+// mostInitials is how many letters initials may have.
+const mostInitials = 8
+
+// CheckInitials returns an error that says what is wrong with the initials of a
+// reviewer, or nil: they are 1 to 8 letters of any alphabet.
+func CheckInitials(by string) error {
+	switch n := utf8.RuneCountInString(by); {
+	case n == 0:
+		return errors.New("there are no initials; give 1 to 8 letters")
+	case n > mostInitials || strings.ContainsFunc(by, func(r rune) bool { return !unicode.IsLetter(r) }):
+		return fmt.Errorf("%.40q are no initials; give 1 to 8 letters", by)
+	}
+	return nil
+}
+
+// ofReview reports whether e was made by a reviewer.
+func (e Event) ofReview() bool {
+	switch e.Kind {
+	case Edited, Settled, Signed:
+		return true
+	}
+	return e.By != ""
 }

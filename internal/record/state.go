@@ -2,9 +2,12 @@ package record
 
 import (
 	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"reflect"
 	"slices"
+	"strings"
 	"time"
 
 	"waycall/internal/board"
@@ -26,6 +29,9 @@ type State struct {
 	Readings []Reading // every reading ever confirmed, in order, whether or not it still stands
 	Skips    []Skip    // every test ever left out, in order
 	Notes    []Note    // every note and observation ever made, in order, whether or not it still stands
+
+	Settlements []Settlement // everything that a reviewer ever let stand, in order
+	Signed      *SignOff     // what the record is signed off by; nil while it is a draft, and again after any later fact
 
 	Pending  *Proposal // read back and waiting to be confirmed
 	Board    int       // the number of the board in hand: the last one that anything was done on; at the start the first that is tested
@@ -112,8 +118,18 @@ type Reading struct {
 	Implied     bool   // by the next reading, and not said
 	Tester      string // initials of who confirmed it
 	Standing    Standing
-	Ended       int64  // the event that ended its standing; 0 while it stands
-	EndReason   string // why, where it was said
+	Ended       int64     // the event that ended its standing; 0 while it stands
+	EndedAt     time.Time // when that was
+	EndReason   string    // why, where it was said
+	EndedBy     string    // the initials of the reviewer who ended it; "" when the electrician did
+
+	// Of a reading that a reviewer put here, which was neither heard nor read
+	// back: his initials and his reason. Its ConfirmedID and EventID are both the
+	// Edited event, and Replaces is the ConfirmedID of the one before it, 0 for none.
+	Edited   bool
+	By       string
+	Reason   string
+	Replaces int64
 }
 
 // Skip is a test that was left out.
@@ -127,18 +143,51 @@ type Skip struct {
 	Ended   int64 // the event after which it counts no more: the test was made, or the way is tested again, or it was taken back
 }
 
+// Settlement is that a reviewer looked at something doubtful and lets it stand.
+type Settlement struct {
+	Slot    Slot
+	Of      int64 // ConfirmedID of the reading that stands; 0 when it is the lack of one
+	Reason  string
+	By      string // initials
+	EventID int64
+	At      time.Time
+	Ended   int64 // the event after which it counts no more, because something else became known of the place
+}
+
+// SignOff is that somebody signed the record off as it was then.
+type SignOff struct {
+	Name    string // in full
+	By      string // initials
+	Sum     string // of the last event before it, in hexadecimal
+	EventID int64
+	At      time.Time
+}
+
 // Fold returns the state that the whole log leads to. The error names the
 // event at which the log stops making sense.
+//
+// It takes time in proportion to the log, as nobody else sees the states between:
+// a slice with room to spare is theirs alone, and is changed and added to where it
+// lies. Apply takes the room away first, so that it copies.
 func Fold(log []Event) (State, error) {
 	var s State
 	for _, e := range log {
-		next, err := s.Apply(e)
+		next, err := s.step(e)
 		if err != nil {
 			return s, err
 		}
 		s = next
 	}
 	return s, nil
+}
+
+// own returns a slice that may be changed: all itself where it has room to spare,
+// see Fold, else a copy.
+func own[T any](all []T) []T {
+	if cap(all) > len(all) {
+		return all
+	}
+	return slices.Clone(all)
 }
 
 // Latest returns the reading that stands in slot.
@@ -181,9 +230,31 @@ func (s State) LeftOut(slot Slot) (Skip, bool) {
 	return Skip{}, false
 }
 
+// SettledAt returns the settlement that counts for slot.
+func (s State) SettledAt(slot Slot) (Settlement, bool) {
+	for _, t := range slices.Backward(s.Settlements) {
+		if t.Slot == slot && t.Ended == 0 {
+			return t, true
+		}
+	}
+	return Settlement{}, false
+}
+
 // Apply returns the state after e. s is not modified. An event that cannot
 // follow is an error which names it, and the state is then s.
 func (s State) Apply(e Event) (State, error) {
+	given := s
+	s.Answers, s.Readings, s.Skips = slices.Clip(s.Answers), slices.Clip(s.Readings), slices.Clip(s.Skips)
+	s.Notes, s.Settlements, s.Resumed = slices.Clip(s.Notes), slices.Clip(s.Settlements), slices.Clip(s.Resumed)
+	next, err := s.step(e)
+	if err != nil {
+		return given, err
+	}
+	return next, nil
+}
+
+// step is Apply for who has the slices of s for himself, see Fold.
+func (s State) step(e Event) (State, error) {
 	next, err := s.apply(e)
 	if err != nil {
 		return s, fmt.Errorf("event %d (%s) of the job's log cannot be: %w; the log is damaged or was written by another program, so keep the file and start from a copy", e.ID, e.Kind, err)
@@ -196,18 +267,19 @@ func (s State) apply(e Event) (State, error) {
 	if e.ID != s.LastID+1 {
 		return s, fmt.Errorf("it follows event %d", s.LastID)
 	}
-	if err := s.mayHappen(e.Kind); err != nil {
+	if err := s.mayHappen(e); err != nil {
 		return s, err
-	}
-	switch {
-	case e.Kind == Noted || e.Kind == Observed:
-		return s.noted(e)
-	case e.Kind == Withdrawn && e.Of != 0:
-		return s.unnoted(e)
 	}
 	switch e.Kind {
 	case Heard, Said:
 		return s, nil
+	case Signed:
+		return s.signed(e)
+	}
+	s.Signed = nil
+	switch e.Kind {
+	case Noted, Observed:
+		return s.noted(e)
 	case Opened:
 		return s.opened(e)
 	case Prepared:
@@ -226,7 +298,7 @@ func (s State) apply(e Event) (State, error) {
 		// Said in a pause it ends the pause. Said otherwise it ends the stay at
 		// a test that the electrician went to.
 		if s.Paused {
-			s.Paused, s.Resumed = false, append(slices.Clip(s.Resumed), e.ID)
+			s.Paused, s.Resumed = false, append(s.Resumed, e.ID)
 		} else {
 			s.Aim = nil
 		}
@@ -235,11 +307,18 @@ func (s State) apply(e Event) (State, error) {
 		s.Finished, s.Pending, s.Paused = true, nil, false
 		return s, nil
 	}
+	if e.Kind == Withdrawn && e.Of != 0 {
+		return s.unnoted(e)
+	}
 	whole := e.Kind == Retest || e.Kind == Moved && e.Slot != nil && *e.Slot == (Slot{Board: e.Slot.Board})
 	if err := s.slot(e.Slot, whole); err != nil {
 		return s, err
 	}
 	switch e.Kind {
+	case Edited:
+		return s.edited(e)
+	case Settled:
+		return s.settled(e)
 	case Withdrawn:
 		return s.withdrawn(e)
 	case Skipped:
@@ -257,9 +336,12 @@ func (s State) apply(e Event) (State, error) {
 	return s, fmt.Errorf("its kind is unknown")
 }
 
-// mayHappen says whether an event of kind k can come now at all.
-func (s State) mayHappen(k Kind) error {
-	pending := s.Pending != nil
+// mayHappen says whether e can come now at all.
+func (s State) mayHappen(e Event) error {
+	if e.ofReview() {
+		return s.mayReview(e)
+	}
+	k, pending := e.Kind, s.Pending != nil
 	switch k {
 	case Opened:
 		return nil
@@ -291,6 +373,102 @@ func (s State) mayHappen(k Kind) error {
 	return nil
 }
 
+// mayReview says whether an event of a review can come now. What is pending is
+// that of a session that was cut off, and it will be read back again: a review
+// keeps off its places unless it drops it.
+func (s State) mayReview(e Event) error {
+	if err := CheckInitials(e.By); err != nil {
+		return err
+	}
+	switch {
+	case s.Sessions == 0:
+		return fmt.Errorf("no session was opened")
+	case e.Kind == Dropped && s.Pending == nil:
+		return fmt.Errorf("no reading is pending")
+	case e.Kind == Finished && s.Finished:
+		return fmt.Errorf("the session was finished")
+	case e.Kind == Signed && s.Signed != nil:
+		return fmt.Errorf("it is signed off already")
+	case e.Reason == "" && e.Kind != Signed && e.Kind != Finished:
+		return fmt.Errorf("a review gives its reason")
+	}
+	switch e.Kind {
+	case Dropped:
+		return nil
+	case Finished, Signed:
+		if s.Pending != nil {
+			return fmt.Errorf("a reading is still pending")
+		}
+		return nil
+	case Edited, Settled, Withdrawn:
+		if e.Of != 0 {
+			return fmt.Errorf("a note or an observation is taken back where it was made")
+		}
+		if s.Pending != nil && e.Slot != nil && slices.ContainsFunc(s.Pending.Each(), func(p Proposal) bool { return p.Slot == *e.Slot }) {
+			return fmt.Errorf("a reading of this place is still pending")
+		}
+		return nil
+	}
+	return fmt.Errorf("a review has no such event")
+}
+
+// edited puts a reviewer's reading on the schedule.
+func (s State) edited(e Event) (State, error) {
+	if e.Quantity == nil || e.Verdict == nil {
+		return s, fmt.Errorf("it has no quantity or no verdict")
+	}
+	if err := s.about(e); err != nil {
+		return s, err
+	}
+	p := Proposal{Slot: *e.Slot, Quantity: *e.Quantity, Verdict: *e.Verdict, EventID: e.ID, HeardID: e.HeardID, At: e.At}
+	if err := p.check(); err != nil {
+		return s, err
+	}
+	s = s.end(p.Slot, Replaced, e)
+	s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
+	s.Readings = append(s.Readings, Reading{
+		Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Edited: true, By: e.By, Reason: e.Reason, Replaces: e.Replaces,
+	})
+	if s.Aim != nil && *s.Aim == p.Slot {
+		s.Aim = nil
+	}
+	return s, nil
+}
+
+// settled lets what stands at a place, or that nothing does, be as it is.
+func (s State) settled(e Event) (State, error) {
+	if err := s.about(e); err != nil {
+		return s, err
+	}
+	slot := *e.Slot
+	s = s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)
+	s.Settlements = append(s.Settlements, Settlement{Slot: slot, Of: e.Replaces, Reason: e.Reason, By: e.By, EventID: e.ID, At: e.At})
+	return s, nil
+}
+
+// about checks that the reading a review's event is about is the one that stands.
+func (s State) about(e Event) error {
+	r, ok := s.Latest(*e.Slot)
+	switch {
+	case !ok && e.Replaces != 0:
+		return fmt.Errorf("it is about the reading of event %d, and none stands there", e.Replaces)
+	case ok && e.Replaces != r.ConfirmedID:
+		return fmt.Errorf("it is about the reading of event %d, and that of event %d stands there", e.Replaces, r.ConfirmedID)
+	}
+	return nil
+}
+
+func (s State) signed(e Event) (State, error) {
+	if strings.TrimSpace(e.Text) == "" {
+		return s, fmt.Errorf("it has no name")
+	}
+	if sum, err := hex.DecodeString(e.Sum); err != nil || len(sum) != sha256.Size || e.Sum != strings.ToLower(e.Sum) {
+		return s, fmt.Errorf("its sum is not one")
+	}
+	s.Signed = &SignOff{Name: e.Text, By: e.By, Sum: e.Sum, EventID: e.ID, At: e.At}
+	return s, nil
+}
+
 func (s State) opened(e Event) (State, error) {
 	switch {
 	case e.Job == nil:
@@ -307,7 +485,7 @@ func (s State) opened(e Event) (State, error) {
 	case !reflect.DeepEqual(s.Job, *e.Job):
 		return s, fmt.Errorf("it describes another job than the log began with")
 	default:
-		s.Resumed = append(slices.Clip(s.Resumed), e.ID)
+		s.Resumed = append(s.Resumed, e.ID)
 	}
 	if e.Habit != Each && e.Habit != Agreed {
 		return s, fmt.Errorf("its habit is %q", e.Habit)
@@ -340,15 +518,15 @@ func (s State) prepared(e Event) (State, error) {
 		if err := e.Quantity.Check(); err != nil {
 			return s, err
 		}
-		if !known(e.Verdict.Result) {
-			return s, fmt.Errorf("its verdict is %q", e.Verdict.Result)
+		if err := checkVerdict(*e.Verdict); err != nil {
+			return s, err
 		}
 		given.Quantity, given.Verdict = *e.Quantity, *e.Verdict
 	}
 	if s.Board != e.Board {
 		s.Board, s.Way = e.Board, 0
 	}
-	s.Answers = slices.Clone(s.Answers)
+	s.Answers = own(s.Answers)
 	for i := range s.Answers {
 		if a := &s.Answers[i]; a.Board == e.Board && a.Step == e.Step && a.Ended == 0 {
 			a.Ended = e.ID
@@ -382,23 +560,29 @@ func (s State) proposed(e Event) (State, error) {
 			return s, fmt.Errorf("it has readings of two ways that are not the same bound of one test")
 		}
 		seen[one.Slot] = true
-		if err := one.Slot.Test.Fits(one.Quantity); err != nil {
+		if err := one.check(); err != nil {
 			return s, err
-		}
-		if !known(one.Verdict.Result) {
-			return s, fmt.Errorf("its verdict is %q", one.Verdict.Result)
 		}
 	}
 	s.Pending = &p
 	return s, nil
 }
 
-func known(r check.Result) bool {
-	switch r {
-	case check.Pass, check.Investigate, check.Fail, check.CannotSay:
-		return true
+// check says what is wrong with the quantity or the verdict of one reading.
+func (p Proposal) check() error {
+	if err := p.Slot.Test.Fits(p.Quantity); err != nil {
+		return err
 	}
-	return false
+	return checkVerdict(p.Verdict)
+}
+
+// checkVerdict says what is wrong with a verdict.
+func checkVerdict(v check.Verdict) error {
+	switch v.Result {
+	case check.Pass, check.Investigate, check.Fail, check.CannotSay:
+		return nil
+	}
+	return fmt.Errorf("its verdict is %q", v.Result)
 }
 
 // confirmed puts all that is pending on the schedule, each reading by itself.
@@ -411,13 +595,9 @@ func (s State) confirmed(e Event) (State, error) {
 	}
 	all := s.Pending.Each()
 	s.Pending = nil
-	// Copied once, because a long job has thousands.
-	s.Readings = append(make([]Reading, 0, len(s.Readings)+len(all)), s.Readings...)
 	for _, p := range all {
-		endIn(s.Readings, p.Slot, Replaced, e)
-		if _, skipped := s.LeftOut(p.Slot); skipped {
-			s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
-		}
+		s = s.end(p.Slot, Replaced, e)
+		s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
 		s.Readings = append(s.Readings, Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Implied: e.Answer == Accepted, Tester: s.Tester})
 		s = s.arrived(p.Slot)
 	}
@@ -428,7 +608,11 @@ func (s State) withdrawn(e Event) (State, error) {
 	if _, ok := s.Latest(*e.Slot); !ok {
 		return s, fmt.Errorf("no reading stands there")
 	}
-	s.Board, s.Way = e.Slot.Board, e.Slot.Way
+	if e.By == "" {
+		s.Board, s.Way = e.Slot.Board, e.Slot.Way
+	} else if err := s.about(e); err != nil {
+		return s, err
+	}
 	return s.end(*e.Slot, TakenOff, e), nil
 }
 
@@ -441,6 +625,7 @@ func (s State) skipped(e Event) (State, error) {
 		}
 		slot := *e.Slot
 		s.Board, s.Way = slot.Board, slot.Way
+		s = s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)
 		return s.endSkips(func(k Skip) bool { return k.Slot == slot }, e.ID), nil
 	case Waived:
 		if e.Reason == "" {
@@ -454,18 +639,20 @@ func (s State) skipped(e Event) (State, error) {
 	}
 	slot := *e.Slot
 	s = s.endSkips(func(k Skip) bool { return k.Slot == slot }, e.ID)
-	s.Skips = append(slices.Clip(s.Skips), Skip{Slot: slot, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At})
+	s = s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)
+	s.Skips = append(s.Skips, Skip{Slot: slot, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At})
 	return s.arrived(slot), nil
 }
 
 func (s State) retest(e Event) State {
 	board, way := e.Slot.Board, e.Slot.Way
-	s.Readings = slices.Clone(s.Readings)
+	s.Readings = own(s.Readings)
 	for i := range s.Readings {
 		if r := &s.Readings[i]; r.Slot.Board == board && r.Slot.Way == way && r.Standing == Stands {
-			r.Standing, r.Ended, r.EndReason = BeforeWork, e.ID, e.Reason
+			r.Standing, r.Ended, r.EndedAt, r.EndReason = BeforeWork, e.ID, e.At, e.Reason
 		}
 	}
+	s = s.endSettlements(func(t Slot) bool { return t.Board == board && t.Way == way }, e.ID)
 	s = s.endSkips(func(k Skip) bool { return k.Slot.Board == board && k.Slot.Way == way }, e.ID)
 	s.Board, s.Way, s.Aim = board, way, nil
 	return s
@@ -482,25 +669,33 @@ func (s State) arrived(slot Slot) State {
 
 // end ends the standing of the reading in slot, if there is one.
 func (s State) end(slot Slot, how Standing, e Event) State {
-	s.Readings = slices.Clone(s.Readings)
-	endIn(s.Readings, slot, how, e)
+	for i := len(s.Readings) - 1; i >= 0; i-- {
+		if r := &s.Readings[i]; r.Slot == slot && r.Standing == Stands {
+			s.Readings = own(s.Readings)
+			r = &s.Readings[i]
+			r.Standing, r.Ended, r.EndedAt, r.EndReason, r.EndedBy = how, e.ID, e.At, e.Reason, e.By
+			break // at most one stands
+		}
+	}
+	return s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)
+}
+
+// endSettlements is for what was settled at places of which more is known now.
+func (s State) endSettlements(where func(Slot) bool, by int64) State {
+	for i := range s.Settlements {
+		if t := s.Settlements[i]; t.Ended == 0 && where(t.Slot) {
+			s.Settlements = own(s.Settlements)
+			s.Settlements[i].Ended = by
+		}
+	}
 	return s
 }
 
-// endIn does the same in readings that nobody else has.
-func endIn(readings []Reading, slot Slot, how Standing, e Event) {
-	for i := range readings {
-		if r := &readings[i]; r.Slot == slot && r.Standing == Stands {
-			r.Standing, r.Ended, r.EndReason = how, e.ID, e.Reason
-		}
-	}
-}
-
 func (s State) endSkips(which func(Skip) bool, by int64) State {
-	s.Skips = slices.Clone(s.Skips)
 	for i := range s.Skips {
-		if k := &s.Skips[i]; k.Ended == 0 && which(*k) {
-			k.Ended = by
+		if k := s.Skips[i]; k.Ended == 0 && which(k) {
+			s.Skips = own(s.Skips)
+			s.Skips[i].Ended = by
 		}
 	}
 	return s

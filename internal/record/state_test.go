@@ -115,6 +115,120 @@ func TestFoldAnswersAndSkips(t *testing.T) {
 	}
 }
 
+func edited(s *Slot, text string, replaces int64) Event {
+	e := proposed(s, text, 0)
+	e.Kind, e.By, e.Reason, e.Replaces = Edited, "CD", "the note says so", replaces
+	return e
+}
+
+func settled(s *Slot, of int64) Event {
+	return Event{Kind: Settled, Slot: s, By: "CD", Reason: "seen", Replaces: of}
+}
+
+var sum = strings.Repeat("0a", 32)
+
+func signed() Event { return Event{Kind: Signed, By: "CD", Text: "C. D. Example", Sum: sum} }
+
+// A reviewer's reading takes the place of the one he looked at, both are kept, and
+// the place in hand stays where the session left it.
+func TestReview(t *testing.T) {
+	at := slot(1, reading.LNE, 0)
+	events := []Event{opened(), proposed(at, "200", 0), {Kind: Confirmed},
+		{Kind: Moved, Slot: slot(2, reading.LN, 1)}, {Kind: Paused},
+		edited(at, "206", 3), // in a pause that was cut off
+		settled(at, 6),
+		settled(slot(2, reading.LN, 1), 0), // a test that is missing
+		{Kind: Finished, By: "CD"},
+		signed()}
+	s := fold(t, events...)
+	if s.Way != 2 || s.Aim == nil || *s.Aim != *slot(2, reading.LN, 1) || !s.Finished || s.Paused {
+		t.Errorf("the place in hand moved: way %d, aim %v", s.Way, s.Aim)
+	}
+	r, ok := s.Latest(*at)
+	if !ok || !r.Edited || r.By != "CD" || r.Reason != "the note says so" || r.ConfirmedID != 6 || r.Replaces != 3 || r.Quantity.Figure() != "206" {
+		t.Errorf("the reading that stands: %+v", r)
+	}
+	if old := s.Readings[0]; old.Standing != Replaced || old.Ended != 6 || old.EndedBy != "CD" || old.EndReason != "the note says so" {
+		t.Errorf("the one before: %+v", old)
+	}
+	for slot, of := range map[Slot]int64{*at: 6, *slot(2, reading.LN, 1): 0} {
+		if got, ok := s.SettledAt(slot); !ok || got.Of != of || got.By != "CD" || got.Reason != "seen" {
+			t.Errorf("%v: %+v, %v", slot, got, ok)
+		}
+	}
+	want := &SignOff{Name: "C. D. Example", By: "CD", Sum: sum, EventID: 10, At: s.LastAt}
+	if diff := cmp.Diff(want, s.Signed); diff != "" {
+		t.Error(diff)
+	}
+
+	// What is said or heard afterwards changes nothing that was signed; any fact does.
+	for name, c := range map[string]struct {
+		e       Event
+		signed  bool
+		settled bool // of LN-E on way 1
+	}{
+		"heard":     {Event{Kind: Heard, Phrase: &Phrase{}}, true, true},
+		"said":      {Event{Kind: Said, Text: "x"}, true, true},
+		"opened":    {opened(), false, true},
+		"settled":   {settled(at, 6), false, true},
+		"edited":    {edited(at, "200", 6), false, false},
+		"withdrawn": {Event{Kind: Withdrawn, Slot: at, By: "CD", Reason: "r", Replaces: 6}, false, false},
+	} {
+		c.e.ID, c.e.At = s.LastID+1, start
+		next, err := s.Apply(c.e)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if (next.Signed != nil) != c.signed {
+			t.Errorf("after %s it is signed: %v", name, next.Signed)
+		}
+		if _, ok := next.SettledAt(*at); ok != c.settled {
+			t.Errorf("after %s the reading is settled: %v", name, ok)
+		}
+	}
+}
+
+// What the electrician does at a place ends what was settled of it.
+func TestSettlementsEnd(t *testing.T) {
+	at, other := slot(1, reading.LNE, 0), slot(2, reading.LNE, 1)
+	for name, events := range map[string][]Event{
+		"measured":      {proposed(at, "1", 0), {Kind: Confirmed}},
+		"left out":      {{Kind: Skipped, Slot: at, Answer: NotMade}},
+		"left out, not": {{Kind: Skipped, Slot: at, Answer: NotMade}, settled(at, 0), {Kind: Skipped, Slot: at, Answer: TakenBack}},
+		"tested again":  {{Kind: Retest, Slot: &Slot{Board: 1, Way: 1}}},
+	} {
+		s := fold(t, append([]Event{opened(), settled(at, 0), settled(other, 0)}, events...)...)
+		if got, ok := s.SettledAt(*at); ok {
+			t.Errorf("%s: still settled: %+v", name, got)
+		}
+		if _, ok := s.SettledAt(*other); !ok {
+			t.Errorf("%s: the other place is not settled any more", name)
+		}
+	}
+}
+
+// A session that was cut off may have a reading that waits. A review keeps off it.
+func TestReviewBesidePending(t *testing.T) {
+	at := slot(1, reading.LNE, 0)
+	s := fold(t, opened(), proposed(at, "200", 0), edited(slot(2, reading.LNE, 1), "7", 0))
+	if s.Pending == nil || len(s.Readings) != 1 {
+		t.Errorf("%+v", s)
+	}
+	s = fold(t, opened(), proposed(at, "200", 0), Event{Kind: Dropped, By: "CD", Reason: "never confirmed"}, edited(at, "7", 0))
+	if s.Pending != nil || len(s.Readings) != 1 {
+		t.Errorf("%+v", s)
+	}
+}
+
+func TestCheckInitials(t *testing.T) {
+	for by, ok := range map[string]bool{"A": true, "AB": true, "ÄÖÜ": true, "abcdefgh": true, "": false, "abcdefghi": false, "A B": false, "A1": false, "A.": false, "\xff": false, "A\u202e": false} {
+		if err := CheckInitials(by); (err == nil) != ok {
+			t.Errorf("%q: %v", by, err)
+		}
+	}
+}
+
 // breath is the ends of a ring in one proposal.
 func breath(r1, rn, r2 string) Event {
 	q := func(text string) reading.Quantity {
@@ -179,6 +293,11 @@ func TestTakenBack(t *testing.T) {
 	if _, ok := s.LeftOut(*slot(1, reading.LN, 0)); ok || len(s.Skips) != 1 || s.Skips[0].Ended != 3 {
 		t.Errorf("%+v", s.Skips)
 	}
+}
+
+func with(e Event, change func(*Event)) Event {
+	change(&e)
+	return e
 }
 
 func TestApplyRefuses(t *testing.T) {
@@ -260,6 +379,29 @@ func TestApplyRefuses(t *testing.T) {
 		"figures of two ways":         {opened(), figures},
 		"leads without a verdict":     {opened(), {Kind: Prepared, Board: 1, Step: "x", Answer: Done, Quantity: &fifteen}},
 		"leads of an unknown verdict": {opened(), {Kind: Prepared, Board: 1, Step: "x", Answer: Done, Quantity: &fifteen, Verdict: &check.Verdict{Result: "good"}}},
+		"edited what another did":     {opened(), p, {Kind: Confirmed}, edited(slot(1, reading.LNE, 0), "1", 0)},
+		"edited what is not there":    {opened(), edited(slot(1, reading.LNE, 0), "1", 1)},
+		"edited by nobody":            {opened(), with(edited(slot(1, reading.LNE, 0), "1", 0), func(e *Event) { e.By = "" })},
+		"edited without a reason":     {opened(), with(edited(slot(1, reading.LNE, 0), "1", 0), func(e *Event) { e.Reason = "" })},
+		"edited without a value":      {opened(), with(edited(slot(1, reading.LNE, 0), "1", 0), func(e *Event) { e.Quantity = nil })},
+		"edited in ohms":              {opened(), with(edited(slot(1, reading.LNE, 0), "1", 0), func(e *Event) { e.Quantity = ohm.Quantity })},
+		"edited without a verdict":    {opened(), with(edited(slot(1, reading.LNE, 0), "1", 0), func(e *Event) { e.Verdict.Result = "safe" })},
+		"edited a spare way":          {opened(), edited(slot(3, reading.LNE, 0), "1", 0)},
+		"edited what waits":           {opened(), p, edited(slot(1, reading.LNE, 0), "1", 0)},
+		"edited before the first":     {edited(slot(1, reading.LNE, 0), "1", 0)},
+		"edited nowhere":              {opened(), edited(nil, "1", 0)},
+		"settled what is not there":   {opened(), settled(slot(1, reading.LNE, 0), 1)},
+		"settled an old one":          {opened(), p, {Kind: Confirmed}, p, {Kind: Confirmed}, settled(slot(1, reading.LNE, 0), 3)},
+		"settled what waits":          {opened(), p, settled(slot(1, reading.LNE, 0), 0)},
+		"withdrew what another did":   {opened(), p, {Kind: Confirmed}, {Kind: Withdrawn, Slot: p.Slot, By: "CD", Reason: "r", Replaces: 1}},
+		"reviewer dropped nothing":    {opened(), {Kind: Dropped, By: "CD", Reason: "r"}},
+		"reviewer finished twice":     {opened(), {Kind: Finished}, {Kind: Finished, By: "CD"}},
+		"reviewer skipped":            {opened(), {Kind: Skipped, Slot: p.Slot, Answer: NotMade, By: "CD", Reason: "r"}},
+		"signed twice":                {opened(), signed(), signed()},
+		"signed with no name":         {opened(), with(signed(), func(e *Event) { e.Text = " " })},
+		"signed with no sum":          {opened(), with(signed(), func(e *Event) { e.Sum = "ab" })},
+		"signed with a pending":       {opened(), p, signed()},
+		"signed nothing":              {signed()},
 		"unknown kind":                {opened(), {Kind: "hummed", Slot: slot(1, reading.LNE, 0)}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -390,7 +532,8 @@ func TestImplied(t *testing.T) {
 // anyEvent draws an event that may or may not be possible.
 func anyEvent(t *rapid.T) Event {
 	s := rapid.SampledFrom([]*Slot{slot(1, reading.LNE, 0), slot(1, reading.LN, 0), slot(2, reading.LNE, 1), slot(2, reading.LNE, 2), slot(3, reading.LNE, 0), {2, 1, reading.LNE, 0}, {2, 0, reading.LNE, 0}, nil}).Draw(t, "slot")
-	kind := rapid.SampledFrom([]Kind{Opened, Heard, Said, Prepared, Proposed, Proposed, Confirmed, Confirmed, Dropped, Withdrawn, Skipped, Moved, Retest, Paused, CarriedOn, Finished}).Draw(t, "kind")
+	about := rapid.Int64Range(0, 20).Draw(t, "about")
+	kind := rapid.SampledFrom([]Kind{Opened, Heard, Said, Prepared, Proposed, Proposed, Confirmed, Confirmed, Dropped, Withdrawn, Skipped, Moved, Retest, Paused, CarriedOn, Finished, Edited, Settled, Signed}).Draw(t, "kind")
 	switch kind {
 	case Opened:
 		return opened()
@@ -399,6 +542,18 @@ func anyEvent(t *rapid.T) Event {
 			return breath(rapid.SampledFrom([]string{"0.31", "0.4"}).Draw(t, "r1"), "0.31", "0.52")
 		}
 		return proposed(s, rapid.SampledFrom([]string{"200", ">999", "0.4"}).Draw(t, "value"), 1)
+	}
+	switch kind {
+	case Edited:
+		return edited(s, rapid.SampledFrom([]string{"200", ">999", "0.4"}).Draw(t, "value"), about)
+	case Settled:
+		return settled(s, about)
+	case Signed:
+		return signed()
+	case Withdrawn, Dropped, Finished:
+		if rapid.Bool().Draw(t, "review") {
+			return Event{Kind: kind, Slot: s, By: "CD", Reason: "r", Replaces: about}
+		}
 	}
 	return Event{Kind: kind, Board: rapid.IntRange(0, 2).Draw(t, "board"), Slot: s, Text: "t", Step: rapid.SampledFrom([]string{"a", "b"}).Draw(t, "step"),
 		Answer: rapid.SampledFrom([]How{Done, Limitation, NotMade, TakenBack, Waived}).Draw(t, "answer")}
@@ -416,6 +571,10 @@ func TestStateProperties(t *testing.T) {
 		for range rapid.IntRange(1, 60).Draw(t, "n") {
 			e := anyEvent(t)
 			e.ID, e.At = s.LastID+1, start
+			if e.ofReview() && e.Slot != nil && rapid.IntRange(0, 3).Draw(t, "knows") > 0 {
+				r, _ := s.Latest(*e.Slot)
+				e.Replaces = r.ConfirmedID
+			}
 			before, _ := json.Marshal(s)
 			next, err := s.Apply(e)
 			if after, _ := json.Marshal(s); string(after) != string(before) {
@@ -427,8 +586,23 @@ func TestStateProperties(t *testing.T) {
 				}
 				continue
 			}
-			if e.Kind == Confirmed {
+			switch e.Kind {
+			case Confirmed:
 				confirmed = append(confirmed, s.Pending.Each()...)
+			case Edited:
+				confirmed = append(confirmed, Proposal{Slot: *e.Slot, Quantity: *e.Quantity, Verdict: *e.Verdict, EventID: e.ID, HeardID: e.HeardID, At: e.At})
+			}
+			if e.ofReview() && (next.Board != s.Board || next.Way != s.Way || !cmp.Equal(next.Pending, s.Pending) && e.Kind != Dropped) {
+				t.Fatalf("a review moved the session: %+v to %+v", s, next)
+			}
+			if next.Signed != nil && e.Kind != Signed && e.Kind != Heard && e.Kind != Said {
+				t.Fatalf("signed off after %s", e.Kind)
+			}
+			for _, x := range next.Settlements {
+				r, ok := next.Latest(x.Slot)
+				if x.Ended == 0 && (ok && r.ConfirmedID != x.Of || !ok && x.Of != 0) {
+					t.Fatalf("settled is another reading than stands: %+v, %+v", x, r)
+				}
 			}
 			written, s = append(written, e), next
 			if len(s.Readings) != len(confirmed) {
@@ -460,11 +634,30 @@ func TestStateProperties(t *testing.T) {
 		if diff := cmp.Diff(s, again); diff != "" {
 			t.Fatal(diff)
 		}
+		// What was folded is shared by all that goes on from it.
+		e := anyEvent(t)
+		e.ID, e.At = again.LastID+1, start
+		one, err := again.Apply(e)
+		kept, _ := json.Marshal(one)
+		for range 3 {
+			other := anyEvent(t)
+			other.ID, other.At = again.LastID+1, start
+			again.Apply(other)
+			one.Apply(Event{ID: one.LastID + 1, At: start, Kind: Retest, Slot: &Slot{Board: 1, Way: 1}})
+		}
+		if now, _ := json.Marshal(one); err == nil && string(now) != string(kept) {
+			t.Fatalf("a state changed by what another became\n%s\n%s", kept, now)
+		}
+		if diff := cmp.Diff(s, again); diff != "" {
+			t.Fatal(diff)
+		}
 	})
 }
 
 func FuzzFold(f *testing.F) {
 	data, _ := json.Marshal(log(opened(), proposed(slot(1, reading.LNE, 0), "200", 0), Event{Kind: Confirmed}))
+	f.Add(data)
+	data, _ = json.Marshal(log(opened(), proposed(slot(1, reading.LNE, 0), "200", 0), Event{Kind: Confirmed}, edited(slot(1, reading.LNE, 0), "1", 3), settled(slot(1, reading.LNE, 0), 4), signed()))
 	f.Add(data)
 	f.Fuzz(func(t *testing.T, data []byte) {
 		var events []Event
@@ -498,5 +691,28 @@ func TestFirstBoardFeedsOthers(t *testing.T) {
 	j.Boards[0].Supply = board.Supply{From: 2, FromWay: 1}
 	if s := fold(t, Event{Kind: Opened, Job: j}); s.Board != 2 {
 		t.Errorf("board %d is in hand", s.Board)
+	}
+}
+
+// 5,000 readings on 400 places, each taking the place of one before.
+func BenchmarkFold(b *testing.B) {
+	j := job()
+	j.Boards = nil
+	for n := range 4 {
+		one := board.Board{Number: n + 1, Voltage: 230}
+		for way := range 99 {
+			one.Ways = append(one.Ways, board.Way{Number: way + 1})
+		}
+		j.Boards = append(j.Boards, one)
+	}
+	events := []Event{{Kind: Opened, Job: j}}
+	for i := range 5000 {
+		events = append(events, Event{Kind: Heard, Phrase: &Phrase{}}, proposed(&Slot{Board: i/99%4 + 1, Way: i%99 + 1, Test: reading.LNE}, "200", 0), Event{Kind: Confirmed})
+	}
+	log(events...)
+	for b.Loop() {
+		if _, err := Fold(events); err != nil {
+			b.Fatal(err)
+		}
 	}
 }

@@ -41,6 +41,8 @@ func testColumns() []string {
 //	observation  what the tester found, in remarks; result is its code
 //	note         what the tester noted, in remarks
 //	preparation  a preparation step: result is the answer
+//	observation  what was seen, in remarks; result is its code
+//	sign-off     result is draft or signed off, in remarks by whom, when, as which event, and the sum of the record before it
 //	to do        what remains, in remarks
 //	caution      in remarks; belongs with the readings
 //
@@ -116,6 +118,11 @@ func (s Schedule) CSV(w io.Writer) error {
 		}
 		write("preparation", p.Board, map[string]string{"result": answer, "remarks": remark})
 	}
+	signed := map[string]string{"result": "draft", "remarks": "Not signed off."}
+	if g := s.Signed; g != nil {
+		signed = map[string]string{"result": "signed off", "remarks": sentence(s.status() + "; the record up to then has the sum " + g.Sum)}
+	}
+	write("sign-off", 0, signed)
 	for _, item := range s.ToDo {
 		write("to do", 0, map[string]string{"remarks": item})
 	}
@@ -133,7 +140,7 @@ func writeEarlier(t Tested, write func(map[string]string), about map[string]stri
 		fields := maps.Clone(about)
 		fields[csvColumn(c.Test)], fields["test voltage V DC"] = c.Text, known(c.Volts)
 		fields["result"] = c.Result
-		fields["remarks"] = strings.TrimSpace(fmt.Sprintf("%s: %s, %s. %s", c.name(), c.withUnit(), c.Status, c.Reason))
+		fields["remarks"] = c.correction()
 		write(fields)
 	}
 }

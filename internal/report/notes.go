@@ -2,8 +2,10 @@ package report
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"waycall/internal/record"
@@ -14,10 +16,11 @@ import (
 type Observation struct {
 	Board int       `json:"board"`
 	Way   int       `json:"way"`  // 0 is the board itself
-	Code  string    `json:"code"` // C1, C2, C3 or FI; BS 7671 Appendix 6, from memory
+	Code  string    `json:"code"` // C1, C2, C3 or FI, see record.Codes
 	Text  string    `json:"text"`
 	At    time.Time `json:"at"`
-	Event int64     `json:"event"` // in the log
+	Event int64     `json:"event"`           // in the log
+	Heard int64     `json:"heard,omitempty"` // in the log: the phrase, whose sound is kept
 }
 
 // Note is a remark in the tester's words as they were heard. Its sound is in the
@@ -27,7 +30,8 @@ type Note struct {
 	Way   int       `json:"way"` // 0 is the board itself
 	Text  string    `json:"text"`
 	At    time.Time `json:"at"`
-	Event int64     `json:"event"` // in the log
+	Event int64     `json:"event"`           // in the log
+	Heard int64     `json:"heard,omitempty"` // in the log: the phrase, whose sound is kept
 }
 
 // remarks sorts what stands of the notes of a record into observations and notes.
@@ -37,9 +41,9 @@ func remarks(s record.State) (found []Observation, notes []Note) {
 		switch {
 		case n.Ended != 0:
 		case n.Code != "":
-			found = append(found, Observation{n.Board, n.Way, n.Code, n.Text, n.At.UTC(), n.EventID})
+			found = append(found, Observation{n.Board, n.Way, n.Code, n.Text, n.At.UTC(), n.EventID, n.HeardID})
 		default:
-			notes = append(notes, Note{n.Board, n.Way, n.Text, n.At.UTC(), n.EventID})
+			notes = append(notes, Note{n.Board, n.Way, n.Text, n.At.UTC(), n.EventID, n.HeardID})
 		}
 	}
 	return found, notes
@@ -56,57 +60,81 @@ func testers(s record.State) (others []string) {
 	return others
 }
 
-// notes writes what the tester found and noted.
+// testers are the initials of all who tested, the job's tester first.
+func (h Header) testers() string { return strings.Join(append([]string{h.Tester}, h.Others...), ", ") }
+
+const inTheirWords = ", in the tester's words as they were heard"
+
+// notes writes what the tester found, with what the codes mean, and noted.
 func (t *text) notes(s Schedule) {
-	place := func(board, way int) string {
-		p := fmt.Sprintf("way %d", way)
-		if way == 0 {
-			p = "the board itself"
-		}
-		if len(s.Boards) > 1 {
-			p = fmt.Sprintf("board %d, ", board) + p
-		}
-		return p
-	}
+	several := len(s.Boards) > 1
 	if len(s.Observations) > 0 {
 		t.line("")
-		t.line("OBSERVATIONS, in the tester's words as they were heard")
+		t.line("OBSERVATIONS" + inTheirWords)
 		for _, o := range s.Observations {
-			t.item(fmt.Sprintf("- %s ", o.Code), fmt.Sprintf("%s: %s, %s (%s)", place(o.Board, o.Way), o.Text, o.At.Format("15:04 UTC"), record.Codes[o.Code]))
+			t.item("- ", fmt.Sprintf("%s, %s: %s (%s)", onBoard(wayWords(o.Way), o.Board, several), o.Code, o.Text, o.At.UTC().Format("15:04 UTC")))
 		}
+		t.item("", codesMean())
 	}
 	if len(s.Notes) > 0 {
 		t.line("")
-		t.line("NOTES MADE ON SITE, in the tester's words as they were heard")
+		t.line("NOTES MADE ON SITE" + inTheirWords)
 		for _, n := range s.Notes {
-			t.item("- ", fmt.Sprintf("%s: %s, %s", place(n.Board, n.Way), n.Text, n.At.Format("15:04 UTC")))
+			t.item("- ", fmt.Sprintf("%s: %s (%s)", onBoard(wayWords(n.Way), n.Board, several), n.Text, n.At.UTC().Format("15:04 UTC")))
 		}
 	}
 }
 
-// remarked writes what the tester found and noted.
-func (p *pdf) remarked() {
-	var rows [][]entry
-	var rest []string
-	add := func(board, way int, code, text string, at time.Time) {
-		place := strconv.Itoa(way)
-		if way == 0 {
-			place = "the board"
-		}
-		rows = append(rows, []entry{{text: strconv.Itoa(board)}, {text: place}, {text: code}, {text: text}, {text: at.Format("2006-01-02 15:04 UTC")}})
+// codesMean is what the codes of observations mean, with their source.
+func codesMean() string {
+	var all []string
+	for _, code := range slices.Sorted(maps.Keys(record.Codes)) {
+		all = append(all, code+": "+record.Codes[code])
 	}
-	for _, o := range p.s.Observations {
-		add(o.Board, o.Way, o.Code, o.Text, o.At)
-	}
-	for _, n := range p.s.Notes {
-		add(n.Board, n.Way, "note", n.Text, n.At)
-	}
-	if len(rows) == 0 {
+	return strings.Join(all, "; ") + ". BS 7671:2018+A2:2022 Appendix 6, from memory."
+}
+
+// observations writes what the tester found, with what the codes mean.
+func (p *pdf) observations() {
+	title := "Observations" + inTheirWords
+	if len(p.s.Observations) == 0 {
+		p.heading(title)
+		p.item("", "None is recorded.")
 		return
 	}
-	p.table("Observations and notes, in the tester's words as they were heard",
-		[]column{{head: "Board"}, {head: "Way"}, {head: "Code"}, {head: "What", grow: true}, {head: "At"}}, rows,
-		func(row int, text string) { rest = append(rest, "In full: "+text) })
+	var rows [][]entry
+	for i, o := range p.s.Observations {
+		rows = append(rows, []entry{{text: strconv.Itoa(o.Board)}, {text: placeOf(o.Way)}, {text: o.Code, key: fmt.Sprintf("observed code/%d", i)}, {text: o.Text, key: fmt.Sprintf("observed text/%d", i)}, {text: o.At.UTC().Format("2006-01-02 15:04 UTC")}})
+	}
+	p.remarked(title, []column{{head: "Board"}, {head: "Way"}, {head: "Code"}, {head: "Observation", grow: true}, {head: "At"}}, rows)
+	p.item("", codesMean())
+}
+
+// notesMade writes what the tester noted.
+func (p *pdf) notesMade() {
+	var rows [][]entry
+	for i, n := range p.s.Notes {
+		rows = append(rows, []entry{{text: strconv.Itoa(n.Board)}, {text: placeOf(n.Way)}, {text: n.Text, key: fmt.Sprintf("noted text/%d", i)}, {text: n.At.UTC().Format("2006-01-02 15:04 UTC")}})
+	}
+	if len(rows) > 0 {
+		p.remarked("Notes made on site"+inTheirWords, []column{{head: "Board"}, {head: "Way"}, {head: "Note", grow: true}, {head: "At"}}, rows)
+	}
+}
+
+func placeOf(way int) string {
+	if way == 0 {
+		return "the board"
+	}
+	return strconv.Itoa(way)
+}
+
+// remarked writes a table whose first columns are the board and the way, and what of
+// it was too long.
+func (p *pdf) remarked(title string, columns []column, rows [][]entry) {
+	var rest []string
+	p.table(title, columns, rows, func(row int, text string) {
+		rest = append(rest, fmt.Sprintf("Board %s, way %s, in full: %s", rows[row][0].text, rows[row][1].text, text))
+	})
 	for _, r := range rest {
 		p.item("•", r)
 	}

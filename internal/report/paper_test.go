@@ -3,6 +3,7 @@ package report
 import (
 	"archive/zip"
 	"bytes"
+	"encoding/csv"
 	"encoding/json"
 	"encoding/xml"
 	"flag"
@@ -19,12 +20,14 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 	"unicode"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
 	"waycall/internal/board"
+	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
@@ -47,18 +50,46 @@ var hostile = map[string]string{
 
 // spoilt is a schedule with the same text in every field of words.
 func spoilt(t testing.TB, text string) Schedule {
-	s := Build(workshop(t))
+	s := observed(Build(reviewed(t)))
+	s.Signed.Name, s.Signed.Initials, s.Signed.Sum = text, text, text
+	for i := range s.Observations {
+		s.Observations[i].Text, s.Observations[i].Code = text, text
+	}
+	for i := range s.Notes {
+		s.Notes[i].Text = text
+	}
+	s.Job.Others = []string{text}
 	s.Job.Reference, s.Job.Address, s.Job.Date, s.Job.Tester, s.Job.Instrument, s.Job.Checked = text, text, text, text, text, text
 	s.Job.Limited, s.ToDo = []string{text}, []string{text, text}
 	s.Record.Sum = text
 	device := func(d *Device) {
 		d.Standard, d.Type, d.RCDStandard, d.RCDType, d.RCDGroup, d.RCDRated = text, text, text, text, text, 30
 	}
+	n := 0
+	long := func() bool { n++; return len(text) > 1000 && n%8 != 0 } // enough of them for any page
 	tested := func(c *Tested) {
 		for i := range c.Cells {
+			if long() {
+				continue
+			}
 			c.Cells[i].Reason, c.Cells[i].Why, c.Cells[i].Source, c.Cells[i].Next = text, text, text, text
 		}
-		if len(c.Remarks) > 0 {
+		for _, cells := range [][]Cell{c.Cells, c.Earlier} {
+			for i := range cells {
+				if long() {
+					continue
+				}
+				for _, r := range []*Review{cells[i].Edited, cells[i].Settled} {
+					if r != nil {
+						r.By, r.Reason = text, text
+					}
+				}
+				if e := cells[i].Ended; e != nil {
+					cells[i].Reason, e.By, e.To = text, text, text
+				}
+			}
+		}
+		if len(c.Remarks) > 0 && !long() {
 			c.Remarks = []string{text}
 		}
 	}
@@ -131,7 +162,7 @@ func pdftotext(t interface {
 		pages = append(pages, words) // the first is what stands before page 1
 	}
 	for page := range strings.SplitSeq(strings.TrimSuffix(run("-raw"), "\f"), "\f") {
-		_, page, _ = strings.Cut(page, draft+", not signed off")
+		_, page, _ = strings.Cut(page, p.s.signature())
 		if i := strings.LastIndex(page, "\nRecord: event"); i >= 0 {
 			page = page[:i]
 		}
@@ -168,7 +199,7 @@ func in(pages [][]word, c cellArea) string {
 // here, apart from what writes the tables.
 func wanted(s Schedule) map[string]string {
 	want := map[string]string{}
-	status := map[Status]string{ToDo: "to do", Skipped: "skipped", NotApplicable: "N/A", Limitation: "LIM", Waived: "waived", NotAsked: "not made", Waiting: "waiting"}
+	status := map[Status]string{ToDo: "to do", Skipped: "skipped", Accepted: "missing", NotApplicable: "N/A", Limitation: "LIM", Waived: "waived", NotAsked: "not made", Waiting: "waiting"}
 	show := func(c Cell) string {
 		if c.Status == Recorded {
 			return c.Text
@@ -250,6 +281,59 @@ func wanted(s Schedule) map[string]string {
 			}
 		}
 	}
+	// The footnotes: what was corrected, place by place, in the order of the events.
+	type row struct {
+		event                             int64
+		test, from, to, what, why, by, at string
+	}
+	var all []row
+	place := func(t Tested) {
+		var here []row
+		ends := map[string]bool{}
+		name := func(c Cell) string {
+			if c.Position > 0 && (c.Test == reading.RingLN || c.Test == reading.RingLE || c.Test == reading.Bonding) {
+				return fmt.Sprintf("%s (%d)", c.Test, c.Position)
+			}
+			return string(c.Test)
+		}
+		ohm := func(s string) string { return strings.ReplaceAll(s, "ohm", "Ω") }
+		for _, c := range t.Earlier {
+			what, by := map[Status]string{Replaced: "replaced", Withdrawn: "withdrawn", BeforeWork: "before work"}[c.Status], "tester"
+			if by = c.Ended.By; by == "" {
+				by = "tester"
+			} else if c.Status == Replaced {
+				what = "corrected"
+			}
+			ends[fmt.Sprint(c.Test, c.Position, c.Ended.Event)] = true
+			here = append(here, row{c.Ended.Event, name(c), ohm(strings.TrimSpace(c.Text + " " + c.Unit)), ohm(c.Ended.To), what, c.Reason, by, c.Ended.At.Format("2006-01-02 15:04 UTC")})
+		}
+		for _, c := range append(slices.Clone(t.Cells), t.Earlier...) {
+			if c.Edited != nil && !ends[fmt.Sprint(c.Test, c.Position, c.Event)] {
+				here = append(here, row{c.Event, name(c), "", ohm(strings.TrimSpace(c.Text + " " + c.Unit)), "added", c.Edited.Reason, c.Edited.By, c.Edited.At.Format("2006-01-02 15:04 UTC")})
+			}
+		}
+		slices.SortStableFunc(here, func(a, b row) int { return int(a.event - b.event) })
+		all = append(all, here...)
+	}
+	for _, b := range s.Boards {
+		place(b.Tested)
+		for _, l := range s.Lines {
+			if l.Board == b.Number {
+				place(l.Tested)
+			}
+		}
+	}
+	for i, r := range all {
+		for name, text := range map[string]string{"test": r.test, "from": r.from, "to": r.to, "what": r.what, "why": r.why, "by": r.by, "at": r.at} {
+			want[fmt.Sprintf("corrected %s/%d", name, i)] = text
+		}
+	}
+	for i, o := range s.Observations {
+		want[fmt.Sprintf("observed code/%d", i)], want[fmt.Sprintf("observed text/%d", i)] = o.Code, o.Text
+	}
+	for i, n := range s.Notes {
+		want[fmt.Sprintf("noted text/%d", i)] = n.Text
+	}
 	return want
 }
 
@@ -262,7 +346,13 @@ func readBack(t testing.TB, s Schedule) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pages, text := pdftotext(t, p, t.TempDir())
+	dir := t.TempDir()
+	pages, text := pdftotext(t, p, dir)
+	raw, err := exec.Command("pdftotext", "-raw", filepath.Join(dir, "s.pdf"), "-").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	everything := string(raw) // with the watermark
 	want, notes := wanted(s), 0
 	for _, c := range p.cells {
 		if noteKey.MatchString(c.key) {
@@ -299,6 +389,33 @@ func readBack(t testing.TB, s Schedule) {
 	for _, q := range s.Preparation {
 		all = append(all, q.Step)
 	}
+	if g := s.Signed; g != nil {
+		all = append(all, g.Name+" ("+g.Initials+")", g.At.Format("2006-01-02 15:04:05 UTC")+", as event "+strconv.FormatInt(g.Event, 10), g.Sum)
+	}
+	for _, o := range s.Observations {
+		all = append(all, o.Text)
+	}
+	for _, n := range s.Notes {
+		all = append(all, n.Text)
+	}
+	for n := 1; n < len(pages); n++ {
+		head := ""
+		for _, w := range pages[n] {
+			if w.y < 15 {
+				head += w.text
+			}
+		}
+		want := "DRAFT,notsignedoff"
+		if s.Signed != nil {
+			want = squash("Signed off by " + s.Signed.Name + " (" + s.Signed.Initials + "), " + s.Signed.At.Format("2006-01-02 15:04 UTC"))
+		}
+		if !strings.HasSuffix(head, want) {
+			t.Errorf("above page %d stands %q, want %q", n, head, want)
+		}
+	}
+	if marked := strings.Contains(everything, draft); marked != (s.Signed == nil) {
+		t.Errorf("there is a draft mark: %v; signed: %+v", marked, s.Signed)
+	}
 	all = append(slices.Concat(all, s.ToDo, s.Cautions), statement, s.Job.Reference, s.Job.Address, s.Job.Instrument, s.Job.Checked, s.Record.Sum)
 	for _, one := range all {
 		if !strings.Contains(text, squash(shown(one))) {
@@ -321,13 +438,23 @@ func readBack(t testing.TB, s Schedule) {
 const someSum = "6f0c1d2e3b4a59687788990011223344556677889900aabbccddeeff00112233"
 
 func TestPDFReadsBack(t *testing.T) {
-	for name, state := range map[string]record.State{"workshop": workshop(t), "whole": whole(t), "partway": partway(t)} {
+	for name, s := range read3(t) {
 		t.Run(name, func(t *testing.T) {
-			s := Build(state)
-			s.Record.Sum = someSum
 			readBack(t, s)
 		})
 	}
+}
+
+// read3 are the schedules that are read back.
+func read3(t testing.TB) map[string]Schedule {
+	all := map[string]Schedule{
+		"workshop": Build(workshop(t)), "whole": Build(whole(t)), "partway": Build(partway(t)), "review": Build(draftReview(t)), "signed": observed(Build(reviewed(t))),
+	}
+	for name, s := range all {
+		s.Record.Sum = strings.Repeat("4c", 32)
+		all[name] = s
+	}
+	return all
 }
 
 // Four hundred ways go on over many pages, with every cell, title and head again.
@@ -381,7 +508,12 @@ func large(ways int) Schedule {
 		for k := range l.Cells {
 			c := &l.Cells[k]
 			value := float64(100*(i%9)+k+1) / 100
-			c.Status, c.Value, c.Unit, c.Bound, c.Result, c.Text = Recorded, &value, string(c.Test.Unit()), "=", "pass", fmt.Sprintf("%.2f", value)
+			q := reading.Quantity{Value: value, Places: 2, Bound: reading.Exactly, Unit: c.Test.Unit()}
+			if c.Test.Judged() {
+				q = reading.Correct
+			}
+			value = q.Value
+			c.Status, c.Value, c.Unit, c.Bound, c.Result, c.Text = Recorded, &value, string(c.Test.Unit()), "=", "pass", figure(q)
 		}
 	}
 	return out
@@ -389,10 +521,10 @@ func large(ways int) Schedule {
 
 // The same record gives the same bytes, whenever and however often it is written.
 func TestPaperIsTheSameAgain(t *testing.T) {
-	for _, f := range []func(Schedule, io.Writer) error{Schedule.PDF, Schedule.XLSX} {
+	for _, f := range []func(Schedule, io.Writer) error{Schedule.PDF, Schedule.XLSX, Schedule.CSV, Schedule.JSON, Schedule.Text} {
 		var first []byte
 		for range 4 {
-			s := Build(workshop(t))
+			s := observed(Build(reviewed(t)))
 			var b bytes.Buffer
 			if err := f(s, &b); err != nil {
 				t.Fatal(err)
@@ -416,27 +548,33 @@ func TestPaperMarks(t *testing.T) {
 			t.Errorf("%s has no column", test)
 		}
 	}
-	s := Build(whole(t))
-	p, err := s.pdf()
-	if err != nil {
-		t.Fatal(err)
-	}
-	want, got := map[string]bool{}, map[string]bool{}
-	for _, l := range s.Lines {
-		for _, c := range l.Earlier {
-			// What was read for a test that is not called for any more is in the notes alone.
-			if slices.ContainsFunc(l.Cells, func(now Cell) bool { return now.Test == c.Test }) {
-				want[fmt.Sprintf("%d/%d/%d/%s/%d", l.Board, l.Way, l.Position, c.Test, c.Position)] = true
+	for name, s := range map[string]Schedule{"whole": Build(whole(t)), "signed": Build(reviewed(t))} {
+		p, err := s.pdf()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, got := map[string]bool{}, map[string]bool{}
+		for _, l := range s.Lines {
+			for _, c := range l.Cells {
+				if c.Edited != nil {
+					want[fmt.Sprintf("%d/%d/%d/%s/%d", l.Board, l.Way, l.Position, c.Test, c.Position)] = true
+				}
+			}
+			for _, c := range l.Earlier {
+				// What was read for a test that is not called for any more is in the notes alone.
+				if slices.ContainsFunc(l.Cells, func(now Cell) bool { return now.Test == c.Test }) {
+					want[fmt.Sprintf("%d/%d/%d/%s/%d", l.Board, l.Way, l.Position, c.Test, c.Position)] = true
+				}
 			}
 		}
-	}
-	for _, c := range p.cells {
-		if c.mark {
-			got[c.key] = true
+		for _, c := range p.cells {
+			if c.mark {
+				got[c.key] = true
+			}
 		}
-	}
-	if d := cmp.Diff(want, got); d != "" || len(got) == 0 {
-		t.Errorf("%d marks: %s", len(got), d)
+		if d := cmp.Diff(want, got); d != "" || len(got) == 0 {
+			t.Errorf("%s: %d marks: %s", name, len(got), d)
+		}
 	}
 }
 
@@ -501,6 +639,71 @@ func TestHostilePaper(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// In CSV, in JSON and as text hostile words are what they are, on one line, and
+// nothing that a spreadsheet or a terminal would do something with. Python's csv
+// reads each cell back.
+func TestHostileText(t *testing.T) {
+	dir := t.TempDir()
+	want := map[string][][]string{}
+	for name, text := range hostile {
+		s := spoilt(t, text)
+		for l := range strings.SplitSeq(write(t, s.Text), "\n") {
+			if len([]rune(l)) > width {
+				t.Errorf("%s: a line of %d: %.150q", name, len([]rune(l)), l)
+			}
+			for _, r := range l {
+				if !unicode.IsGraphic(r) {
+					t.Errorf("%s: %q in the text", name, r)
+				}
+			}
+		}
+		out := write(t, s.CSV)
+		if err := os.WriteFile(filepath.Join(dir, name+".csv"), []byte(out), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(strings.NewReader(out)).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want[name] = rows
+		for _, row := range rows[1:] {
+			if row[0] == "line" && row[slices.Index(csvHead, "feeds")] != csvField(text) {
+				t.Errorf("%s: feeds is %.100q", name, row[slices.Index(csvHead, "feeds")])
+			}
+		}
+		var back Schedule
+		if err := json.Unmarshal([]byte(write(t, s.JSON)), &back); err != nil {
+			t.Fatal(err)
+		}
+		if got := back.Lines[0].Feeds; got != strings.ToValidUTF8(text, "\uFFFD") && name != "broken" {
+			t.Errorf("%s: the JSON has %.100q", name, got)
+		}
+	}
+	cmd := exec.Command("python3", "-c", `
+import csv, json, pathlib, sys
+all = {}
+for p in pathlib.Path(".").glob("*.csv"):
+    rows = list(csv.reader(p.open(newline="", encoding="utf-8"), strict=True))
+    for row in rows:
+        for cell in row:
+            assert not cell.lstrip(" ").startswith(tuple("=+-@\t\r\n\uff1d\uff0b\uff0d\uff20")), cell
+            assert not any(ord(c) < 32 or ord(c) == 127 for c in cell), cell
+    all[p.stem] = rows
+json.dump(all, sys.stdout)`)
+	cmd.Dir, cmd.Stderr = dir, os.Stderr
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("Python: %v", err)
+	}
+	var got map[string][][]string
+	if err := json.Unmarshal(out, &got); err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("Python reads something else: %.2000s", d)
 	}
 }
 
@@ -602,11 +805,9 @@ func noFormulas(t interface {
 
 // The workbook read by another program equals the record, cell by cell.
 func TestSpreadsheetReadsBack(t *testing.T) {
-	for name, state := range map[string]record.State{"workshop": workshop(t), "whole": whole(t), "partway": partway(t)} {
-		s := Build(state)
-		s.Record.Sum = someSum
+	for name, s := range read3(t) {
 		sheets := openpyxl(t, s)
-		if d := cmp.Diff([]string{"Boards", "Cautions", "Circuits", "Job", "Left to do", "Preparation", "Readings"}, slices.Sorted(maps.Keys(sheets))); d != "" {
+		if d := cmp.Diff([]string{"Boards", "Cautions", "Circuits", "Corrections", "Job", "Left to do", "Notes", "Observations", "Preparation", "Readings"}, slices.Sorted(maps.Keys(sheets))); d != "" {
 			t.Error(d)
 		}
 		column := func(sheet, head string) int {
@@ -678,8 +879,38 @@ func TestSpreadsheetReadsBack(t *testing.T) {
 				}
 			}
 		}
-		if got := sheets["Job"][12][1].Text; got != someSum {
-			t.Errorf("%s: the sum is %q", name, got)
+		job := map[string]string{}
+		for _, row := range sheets["Job"][1:] {
+			job[row[0].Text] = row[1].Text
+		}
+		if job["Sum of the last event"] != s.Record.Sum || (job["Status"] == "draft, not signed off") != (s.Signed == nil) {
+			t.Errorf("%s: %q", name, job)
+		}
+		if g := s.Signed; g != nil && (job["Signed off by"] != g.Name || job["Initials"] != g.Initials || job["Sum of what was signed"] != g.Sum || job["Signed off as event"] != fmt.Sprint(g.Event)) {
+			t.Errorf("%s: %q", name, job)
+		}
+		for i := range sheets["Corrections"][1:] {
+			row := sheets["Corrections"][i+1]
+			for head, key := range map[string]string{"From": "from", "To": "to", "What became of it": "what", "Why": "why", "By": "by"} {
+				got := strings.ReplaceAll(row[column("Corrections", head)].Text, "ohm", "Ω")
+				if w := want[fmt.Sprintf("corrected %s/%d", key, i)]; got != w {
+					t.Errorf("%s: correction %d, %s is %q, want %q", name, i, head, got, w)
+				}
+			}
+		}
+		if n := len(sheets["Corrections"]) - 1; want[fmt.Sprintf("corrected by/%d", n)] != "" || n > 0 && want[fmt.Sprintf("corrected by/%d", n-1)] == "" {
+			t.Errorf("%s: %d corrections", name, n)
+		}
+		for i, o := range s.Observations {
+			row := sheets["Observations"][i+1]
+			if row[2].Text != o.Code || row[3].Text != o.Text {
+				t.Errorf("%s: observation %d is %q", name, i, row)
+			}
+		}
+		for i, n := range s.Notes {
+			if row := sheets["Notes"][i+1]; row[2].Text != n.Text {
+				t.Errorf("%s: note %d is %q", name, i, row)
+			}
 		}
 	}
 }
@@ -739,6 +970,72 @@ func BenchmarkPDF400(b *testing.B) {
 	}
 }
 
+// busy is the log of a job of 400 ways on which 5,000 phrases were heard, most of
+// them readings that took the place of earlier ones.
+func busy(t testing.TB) []record.Event {
+	job := board.Job{Reference: "BUSY-1", Address: "An invented place", Date: "2026-03-18", Tester: "JW", Instrument: board.Instrument{Serial: "0041732", Checked: "2026-02-02", OverRange: 999}}
+	for b := range 5 {
+		one := board.Board{Number: b + 1, Name: fmt.Sprintf("Board %d", b+1), Earthing: board.TNS, Voltage: 230, Phases: 1}
+		for w := range 80 {
+			one.Ways = append(one.Ways, board.Way{Number: w + 1, Feeds: fmt.Sprintf("Circuit %d of the board", w+1), Device: board.Device{Standard: "BS EN 60898", Type: "B", Rating: 16, Breaking: 10},
+				Wiring: board.Radial, Phases: 1, Line: 2.5, CPC: 1.5, Length: float64(5 + w%40), Material: board.Copper})
+		}
+		job.Boards = append(job.Boards, one)
+	}
+	events := []record.Event{{Kind: record.Opened, Job: &job}}
+	tests := []reading.Test{reading.R1R2, reading.Polarity, reading.LNE, reading.LN, reading.Zs, reading.PFC, reading.PSC, reading.Functional}
+	for i := range 5000 {
+		way := i % 400
+		slot := record.Slot{Board: way/80 + 1, Way: way%80 + 1, Test: tests[i/400%len(tests)]}
+		q := reading.Quantity{Value: float64(20+i%40) / 100, Places: 2, Bound: reading.Exactly, Unit: slot.Test.Unit()}
+		if slot.Test.Judged() {
+			q = reading.Correct
+		}
+		v := check.Judge(check.Input{Job: job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Quantity: q})
+		heard := int64(len(events) + 1)
+		events = append(events, record.Event{Kind: record.Heard, Phrase: &record.Phrase{Outcome: "reading", Agreed: true, Text: "a reading"}},
+			record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: heard}, record.Event{Kind: record.Confirmed, HeardID: heard})
+	}
+	for i := range events {
+		events[i].ID, events[i].At = int64(i+1), nine.Add(time.Duration(i)*time.Second)
+	}
+	return events
+}
+
+// From the log to the paper, as waycall schedule makes it, less the reading of the
+// file.
+func BenchmarkBusyPDF(b *testing.B) {
+	events := busy(b)
+	for b.Loop() {
+		s, err := record.Fold(events)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := Build(s).PDF(io.Discard); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkBusyBuild(b *testing.B) {
+	s, err := record.Fold(busy(b))
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		Build(s)
+	}
+}
+
+func BenchmarkBusyFold(b *testing.B) {
+	events := busy(b)
+	for b.Loop() {
+		if _, err := record.Fold(events); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
 func BenchmarkXLSX400(b *testing.B) {
 	s := large(400)
 	for b.Loop() {
@@ -750,14 +1047,14 @@ func BenchmarkXLSX400(b *testing.B) {
 
 var paperFile = flag.String("paper", "", "write the workshop's schedule as a PDF into this file, for scripts/schedule-picture")
 
-// The workshop on paper, for the pictures in the README. The sum is made up, as
-// this record was never stored.
+// The workshop on paper, reviewed and signed off, for the pictures in the README.
+// The sums are made up, as this record was never stored.
 func TestWorkshopPaper(t *testing.T) {
 	if *paperFile == "" {
 		t.Skip("no -paper FILE is given")
 	}
-	s := Build(workshop(t))
-	s.Record.Sum = someSum
+	s := Build(reviewed(t))
+	s.Record.Sum = strings.Repeat("4c1d", 16)
 	if err := os.WriteFile(*paperFile, []byte(write(t, s.PDF)), 0o644); err != nil {
 		t.Fatal(err)
 	}

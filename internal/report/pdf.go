@@ -31,18 +31,21 @@ const (
 	mostLines            = 4 // of one cell of a table; the rest goes into a note
 	pdfTitle             = "Schedule of circuit details and test results"
 	draft                = "DRAFT"
+	noSignature          = draft + ", not signed off" // above each page of a draft
 	ohmSign              = "\u03a9"
 )
 
 // PDF writes the schedule on A4 landscape, to be printed, read and signed: the
 // job with its cautions and a statement; each board on pages of its own, with
-// headings repeated where it goes on; what was left out and why; what is left to
-// do; the preparation; and plots. It is marked as a draft on every page, because
-// there is no signing off yet.
+// headings repeated where it goes on; what was corrected, by whom and why; what was
+// left out and why; observations; what is left to do; the preparation; and plots.
+// It is marked as a draft on every page unless the record is signed off; then it
+// names who signed, when, and the sum of what was signed.
 //
 // Columns that a person fills in by hand, as the record does not hold them, are
-// empty and named below their table. A reading that took the place of another
-// has a corner mark, and a note says what it was before. A character that the
+// empty and named below their table. A reading that took the place of another, or
+// that a reviewer put in, has a corner mark, and a note says what it was before,
+// why and by whom. A character that the
 // fonts do not have is shown as a mark. The fonts are Go Regular and Go Bold.
 //
 // The same Schedule always gives the same bytes; the date of the file is that of
@@ -69,6 +72,7 @@ type pdf struct {
 	*fpdf.Fpdf
 	s     Schedule
 	y     float64    // where the next thing goes
+	sign  string     // above each page
 	notes []string   // of the board being written
 	cells []cellArea // where the figures went, for the tests
 }
@@ -137,12 +141,14 @@ func shown(s string) string {
 
 func (p *pdf) newPage() {
 	p.AddPage()
-	p.TransformBegin()
-	p.TransformRotate(30, 148, 110)
-	p.font("B", 150)
-	p.SetTextColor(241, 241, 241)
-	p.Text(148-p.GetStringWidth(draft)/2, 130, draft)
-	p.TransformEnd()
+	if p.s.Signed == nil {
+		p.TransformBegin()
+		p.TransformRotate(30, 148, 110)
+		p.font("B", 150)
+		p.SetTextColor(241, 241, 241)
+		p.Text(148-p.GetStringWidth(draft)/2, 130, draft)
+		p.TransformEnd()
+	}
 
 	p.ink()
 	p.font("B", 12)
@@ -150,11 +156,22 @@ func (p *pdf) newPage() {
 	p.font("", plainSize)
 	p.Text(pageLeft, 18.4, p.clipped("Job "+shown(p.s.Job.Reference)+", "+shown(p.s.Job.Address), 215))
 	p.font("B", 9)
-	p.right(pageRight, 14, "DRAFT, not signed off")
+	if p.sign == "" {
+		p.sign = p.clipped(p.s.signature(), 170)
+	}
+	p.right(pageRight, 14, p.sign)
 	p.SetDrawColor(30, 52, 74)
 	p.SetLineWidth(0.5)
 	p.Line(pageLeft, 20, pageRight, 20)
 	p.y = pageTop
+}
+
+// signature is what stands above each page: that it is a draft, or who signed.
+func (s Schedule) signature() string {
+	if s.Signed == nil {
+		return noSignature
+	}
+	return "Signed off by " + shown(s.Signed.Name) + " (" + shown(s.Signed.Initials) + "), " + s.Signed.At.UTC().Format("2006-01-02 15:04 UTC")
 }
 
 // footers come last, when it is known how many pages there are.
@@ -544,7 +561,7 @@ func (p *pdf) front() {
 	p.field("Reference", j.Reference)
 	p.field("Address", j.Address)
 	p.field("Date", j.Date)
-	p.field("Tested by", j.Tester)
+	p.field("Tested by", j.testers())
 	p.field("Instrument", fmt.Sprintf("serial %s, calibration checked %s, insulation scale ends at %s M%s", j.Instrument, j.Checked, number(j.OverRange), ohmSign))
 	if len(j.Limited) > 0 {
 		p.field("Limited to", strings.Join(j.Limited, ", "))
@@ -614,10 +631,16 @@ const statement = "I took the readings in this schedule, or directed those who t
 	"I sign for this record of readings and for nothing else: what follows from it for the installation is for the competent person to judge, with the inspection."
 
 func (p *pdf) statement() {
-	p.room(52)
+	p.room(64)
 	p.heading("Statement of the competent person")
 	p.item("", statement)
-	p.item("", "This is a draft. It is not to be signed before it is signed off in the record.")
+	if g := p.s.Signed; g == nil {
+		p.item("", "This is a draft. It is not to be signed before it is signed off in the record.")
+	} else {
+		p.field("Signed off by", g.Name+" ("+g.Initials+")")
+		p.field("At", fmt.Sprintf("%s, as event %d of the record", g.At.UTC().Format("2006-01-02 15:04:05 UTC"), g.Event))
+		p.field("Sum as signed", g.Sum)
+	}
 	p.SetDrawColor(60, 60, 60)
 	p.SetLineWidth(0.2)
 	for _, who := range []string{"Tested by", "Checked by"} {
@@ -711,7 +734,7 @@ func (p *pdf) atBoard(b Board) {
 			test += ", " + service
 		}
 		e := c.entry(key(b.Number, 0, 0, c))
-		e.mark = corrected(b.Tested, c.Test, c.Position)
+		e.mark = c.Edited != nil || corrected(b.Tested, c.Test, c.Position)
 		rows = append(rows, []entry{{text: test}, e, {text: unit(c)}, {text: known(c.Volts)}, {text: c.Result, style: c.Result}, {text: c.Why}})
 	}
 	if len(rows) == 0 {
@@ -895,7 +918,8 @@ func (p *pdf) ways(b Board, lines []Line) {
 				e := entry{}
 				if c != nil {
 					e = c.entry(key(l.Board, l.Way, l.Position, *c))
-					e.mark = slices.ContainsFunc(l.Earlier, func(old Cell) bool { return old.Test == t.test })
+					e.mark = slices.ContainsFunc(l.Earlier, func(old Cell) bool { return old.Test == t.test }) ||
+						slices.ContainsFunc(l.Cells, func(c Cell) bool { return c.Test == t.test && c.Edited != nil })
 				}
 				row = append(row, e)
 				if t.test == reading.Zs {
@@ -914,7 +938,7 @@ func (p *pdf) ways(b Board, lines []Line) {
 		p.table(fmt.Sprintf("Board %d: %s", b.Number, title), columns, rows, nil)
 	}
 	results("dead tests", deadColumns, true)
-	p.item("", "Of several points of a ring the highest stands here, the rest in the notes. A corner mark: the figure took the place of another, see the notes. LIM: limitation. N/A: not applicable.")
+	p.item("", "Of several points of a ring the highest stands here, the rest in the notes. A corner mark: the figure was corrected, see the notes. LIM: limitation. N/A: not applicable.")
 	results("live tests and result", liveColumns, false)
 	p.item("", "The cold limit is what Zs was held against. The record does not hold tests of arc fault devices: to be filled in by hand.")
 }
@@ -927,18 +951,65 @@ func columnsOf(show []testColumn) []reading.Test {
 	return all
 }
 
-// after writes what belongs to all boards: what was left out, what is left to
-// do, what was observed and noted, the preparation.
+// corrections writes every reading that was corrected: from, to, why, by whom.
+func (p *pdf) corrections() {
+	all := p.s.corrections()
+	if len(all) == 0 {
+		p.heading("Corrected readings")
+		p.item("", "None is recorded.")
+		return
+	}
+	var rows [][]entry
+	for i, c := range all {
+		way, at, test := strconv.Itoa(c.Way), "", string(c.Test)
+		if c.Way == 0 {
+			way = "the board"
+		}
+		if c.Line > 0 {
+			way += ", switch position " + strconv.Itoa(c.Line)
+		}
+		if c.Position > 0 && (ofRing(c.Test) || c.Test == reading.Bonding) {
+			test = slotTest(c.Test, c.Position)
+		}
+		if !c.At.IsZero() {
+			at = c.At.UTC().Format("2006-01-02 15:04 UTC")
+		}
+		row := []entry{{text: strconv.Itoa(c.Board)}, {text: way}, {text: test}, {text: withOhm(c.From)}, {text: withOhm(c.To)}, {text: c.What}, {text: c.Why}, {text: c.By}, {text: at}}
+		for k, name := range []string{"", "", "test", "from", "to", "what", "why", "by", "at"} {
+			if name != "" {
+				row[k].key = fmt.Sprintf("corrected %s/%d", name, i)
+			}
+		}
+		rows = append(rows, row)
+	}
+	var rest []string
+	p.table("Corrected readings", []column{{head: "Board"}, {head: "Way"}, {head: "Test"}, {head: "From"}, {head: "To"}, {head: "What became of it"}, {head: "Why", grow: true}, {head: "By"}, {head: "At"}}, rows,
+		func(row int, text string) {
+			c := all[row]
+			rest = append(rest, fmt.Sprintf("Board %d, way %d, %s, in full: %s", c.Board, c.Way, c.Test, text))
+		})
+	for _, r := range rest {
+		p.item("•", r)
+	}
+}
+
+// after writes what belongs to all boards: what was corrected, what was left out,
+// observations and notes, what is left to do, the preparation.
 func (p *pdf) after() {
 	s := p.s
 	p.newPage()
+	p.corrections()
 	var rows [][]entry
 	var whole []string
 	add := func(board, way string, t Tested) {
 		for _, c := range t.Cells {
 			switch c.Status {
-			case Skipped, NotApplicable, Limitation, Waived, NotAsked:
-				rows = append(rows, []entry{{text: board}, {text: way}, {text: c.name()}, {text: string(c.Status)}, {text: sentence(c.Reason)}, {text: c.Source}})
+			case Skipped, NotApplicable, Limitation, Waived, Accepted, NotAsked:
+				reason := sentence(c.Reason)
+				if c.Settled != nil {
+					reason += " Let be so by " + c.Settled.by() + "."
+				}
+				rows = append(rows, []entry{{text: board}, {text: way}, {text: c.name()}, {text: string(c.Status)}, {text: reason}, {text: c.Source}})
 				whole = append(whole, fmt.Sprintf("Board %s, %s, %s", board, way, c.name()))
 			}
 		}
@@ -966,6 +1037,8 @@ func (p *pdf) after() {
 		p.heading("Limitations and tests left out")
 		p.item("", "None is recorded.")
 	}
+	p.observations()
+	p.notesMade()
 	p.heading("Left to do")
 	if len(s.ToDo) == 0 {
 		p.item("", "Every test was made or left out with a reason.")
@@ -973,7 +1046,6 @@ func (p *pdf) after() {
 	for _, item := range s.ToDo {
 		p.item("•", item)
 	}
-	p.remarked()
 	if len(s.Preparation) > 0 {
 		var rows [][]entry
 		var rest []string

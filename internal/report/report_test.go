@@ -337,8 +337,7 @@ func TestPythonReadsItBack(t *testing.T) {
 	if _, err := exec.LookPath("python3"); err != nil {
 		t.Skip("python3 is not installed")
 	}
-	for name, state := range map[string]record.State{"whole": whole(t), "partway": partway(t), "empty": {}} {
-		s := Build(state)
+	for name, s := range map[string]Schedule{"whole": Build(whole(t)), "partway": Build(partway(t)), "empty": Build(record.State{}), "signed": observed(Build(reviewed(t)))} {
 		dir := t.TempDir()
 		for file, f := range map[string]func(io.Writer) error{"s.csv": s.CSV, "s.json": s.JSON} {
 			if err := os.WriteFile(filepath.Join(dir, file), []byte(write(t, f)), 0o600); err != nil {
@@ -373,7 +372,7 @@ print(json.dumps({"csv": rows, "json": json.load(open("s.json", encoding="utf-8"
 		if len(lines) != len(s.Lines) {
 			t.Fatalf("%s: %d rows for %d lines", name, len(lines), len(s.Lines))
 		}
-		rest := 1 + len(s.Lines) + len(s.Boards) + len(s.Observations) + len(s.Notes) + len(s.Preparation) + len(s.ToDo) + len(s.Cautions)
+		rest := 2 + len(s.Observations) + len(s.Notes) + len(s.Lines) + len(s.Boards) + len(s.Preparation) + len(s.ToDo) + len(s.Cautions)
 		for _, b := range s.Boards {
 			rest += len(b.Earlier)
 			for _, c := range b.Cells {
@@ -407,6 +406,12 @@ print(json.dumps({"csv": rows, "json": json.load(open("s.json", encoding="utf-8"
 			t.Errorf("%s: %d rows, want %d", name, len(rows), rest)
 		}
 		for _, row := range rows {
+			if row[0] == "sign-off" {
+				signed := s.Signed != nil
+				if (column(row, "result") == "signed off") != signed || signed && (!strings.Contains(column(row, "remarks"), s.Signed.Name) || !strings.Contains(column(row, "remarks"), s.Signed.Sum)) {
+					t.Errorf("%s: %q", name, row)
+				}
+			}
 			if len(row) != len(csvHead) {
 				t.Errorf("%s: %d fields in %q", name, len(row), row)
 			}
@@ -437,6 +442,7 @@ func drawWork(t *rapid.T) record.State {
 		slot := at(rapid.IntRange(1, len(job.Boards[0].Ways)).Draw(t, "way"), rapid.SampledFrom([]reading.Test{reading.LNE, reading.LN, reading.LE, reading.NE, reading.Zs}).Draw(t, "test"), rapid.IntRange(0, 2).Draw(t, "position"))
 		e := record.Event{ID: w.s.LastID + 1, At: nine, Kind: rapid.SampledFrom([]record.Kind{
 			record.Proposed, record.Confirmed, record.Proposed, record.Confirmed, record.Skipped, record.Withdrawn, record.Retest, record.Prepared, record.Dropped, record.Paused, record.CarriedOn, record.Moved, record.Finished, record.Opened,
+			record.Edited, record.Edited, record.Settled, record.Settled, record.Signed,
 		}).Draw(t, "kind"), Slot: &slot, Reason: text.Draw(t, "reason"), Job: &job}
 		q, err := reading.ParseQuantity(rapid.SampledFrom([]string{">999", "0.5", "99999.0000", "<0.05", "0", "206", "3.10"}).Draw(t, "value"), slot.Test.Unit())
 		if err != nil {
@@ -446,6 +452,17 @@ func drawWork(t *rapid.T) record.State {
 		e.Verdict = &check.Verdict{Result: rapid.SampledFrom([]check.Result{check.Pass, check.Investigate, check.Fail, check.CannotSay}).Draw(t, "result"), Reason: text.Draw(t, "why"), Source: text.Draw(t, "source")}
 		e.Answer = rapid.SampledFrom([]record.How{record.Done, record.NotApplicable, record.Limitation, record.NotMade}).Draw(t, "answer")
 		e.Board, e.Step = 1, sequence.LampsOut
+		switch e.Kind {
+		case record.Withdrawn, record.Finished, record.Dropped:
+			if rapid.Bool().Draw(t, "review") {
+				e.By = "CD"
+			}
+		case record.Edited, record.Settled, record.Signed:
+			e.By, e.Text, e.Sum = "CD", text.Draw(t, "signer"), someSum
+		}
+		if r, ok := w.s.Latest(slot); ok && e.By != "" {
+			e.Replaces = r.ConfirmedID
+		}
 		if next, err := w.s.Apply(e); err == nil {
 			w.s = next
 		}

@@ -46,14 +46,45 @@ type Schedule struct {
 	Format       int           `json:"format"`
 	Job          Header        `json:"job"`
 	Record       Record        `json:"record"`
-	Boards       []Board       `json:"boards"`       // in the order of the job
-	Limits       []Limit       `json:"limits"`       // what insulation is judged by, one for each kind of circuit on a board
-	Preparation  []Step        `json:"preparation"`  // in the order in which the steps are asked for
-	Lines        []Line        `json:"lines"`        // board by board: one for each way, and for each switch position of a two-way one
-	Observations []Observation `json:"observations"` // that stand, in the order in which they were made
-	Notes        []Note        `json:"notes"`        // that stand, likewise
-	ToDo         []string      `json:"to_do"`        // what remains, one sentence for each way; empty when nothing does
-	Cautions     []string      `json:"cautions"`     // to be shown wherever the readings are
+	Signed       *SignOff      `json:"signed,omitempty"` // absent while the schedule is a draft
+	Boards       []Board       `json:"boards"`           // in the order of the job
+	Limits       []Limit       `json:"limits"`           // what insulation is judged by, one for each kind of circuit on a board
+	Preparation  []Step        `json:"preparation"`      // in the order in which the steps are asked for
+	Lines        []Line        `json:"lines"`            // board by board: one for each way, and for each switch position of a two-way one
+	Observations []Observation `json:"observations"`     // that stand, in the order in which they were made
+	Notes        []Note        `json:"notes"`            // that stand, likewise
+	ToDo         []string      `json:"to_do"`            // what remains, one sentence for each way; empty when nothing does
+	Cautions     []string      `json:"cautions"`         // to be shown wherever the readings are
+
+	// The job as it was described when it was set up, from which another can be set
+	// up; absent for an empty log.
+	Setup *board.Job `json:"setup,omitempty"`
+}
+
+// SignOff is by whom and how the record was signed off that the schedule was made
+// from. The signature is for the record up to the event before it.
+type SignOff struct {
+	Name     string    `json:"name"` // in full
+	Initials string    `json:"initials"`
+	At       time.Time `json:"at"`
+	Event    int64     `json:"event"` // in the log
+	Sum      string    `json:"sum"`   // of the event before it, in hexadecimal
+}
+
+// Review is what a reviewer did about a test, and why.
+type Review struct {
+	By     string    `json:"by"` // initials
+	Reason string    `json:"reason"`
+	At     time.Time `json:"at"`
+	Event  int64     `json:"event"` // in the log
+}
+
+// Ending is how a reading ceased to stand.
+type Ending struct {
+	To    string    `json:"to,omitempty"` // the reading that took its place, with its unit; absent where none did
+	By    string    `json:"by,omitempty"` // the initials of the reviewer; absent when the tester did it himself
+	At    time.Time `json:"at"`
+	Event int64     `json:"event"` // in the log
 }
 
 // Header is what was tested, by whom and with what.
@@ -195,6 +226,7 @@ const (
 	NotApplicable Status = "not applicable" // with a reason
 	Limitation    Status = "limitation"     // it could not be made, with a reason
 	Waived        Status = "waived"         // a dead test that live ones did not wait for, with a reason
+	Accepted      Status = "missing"        // not made, and a reviewer lets it be so, with a reason
 	NotAsked      Status = "not asked"      // not made because of what stays connected, or not possible
 	Waiting       Status = "waiting"        // until the way was worked on
 	Replaced      Status = "replaced"       // a reading that another took the place of
@@ -228,6 +260,10 @@ type Cell struct {
 	At    *time.Time `json:"at,omitempty"`    // of its confirmation
 	Event int64      `json:"event,omitempty"` // in the log: the confirmation, or what left the test out
 	Heard int64      `json:"heard,omitempty"` // in the log: the phrase, whose sound is kept
+
+	Edited  *Review `json:"edited,omitempty"`  // of a reading that a reviewer put here, which was neither heard nor read back
+	Settled *Review `json:"settled,omitempty"` // a reviewer looked at what is doubtful and lets it stand; the result stays what it is
+	Ended   *Ending `json:"ended,omitempty"`   // of a reading that no longer stands
 }
 
 // columns are the tests in the order in which they stand on a schedule.
@@ -242,7 +278,7 @@ var columns = []reading.Test{
 }
 
 var cautions = []string{
-	"This is a record of readings as they were read out and confirmed, for a competent person to judge.",
+	"This is a record of readings as they were read out and confirmed, with what a reviewer put in marked as such, for a competent person to judge.",
 	"It is no certificate and says nothing about whether an installation or a circuit may be used or touched.",
 	"A pass says only that one reading meets one limit. Local rules and licensed practice prevail.",
 	"Sources marked \"from memory\" were not checked against the published text.",
@@ -259,10 +295,19 @@ type builder struct {
 	slots    map[place1][]record.Slot // that have anything to say, in the order of columns
 	latest   map[record.Slot]record.Reading
 	left     map[record.Slot]record.Skip
+	settled  map[record.Slot]record.Settlement
+	next     map[reached]reading.Quantity
+	ended    map[record.Slot][]int // readings that no longer stand, by their index
+}
+
+// reached is a reading: one event may confirm several, of one breath.
+type reached struct {
+	slot  record.Slot
+	event int64
 }
 
 func newBuilder(s record.State) *builder {
-	b := &builder{s, map[record.Slot]sequence.Due{}, map[record.Slot]sequence.Omitted{}, map[place1][]record.Slot{}, map[record.Slot]record.Reading{}, map[record.Slot]record.Skip{}}
+	b := &builder{s, map[record.Slot]sequence.Due{}, map[record.Slot]sequence.Omitted{}, map[place1][]record.Slot{}, map[record.Slot]record.Reading{}, map[record.Slot]record.Skip{}, settlements(s), map[reached]reading.Quantity{}, map[record.Slot][]int{}}
 	add := func(slot record.Slot) {
 		at := place1{slot.Board, slot.Way}
 		b.slots[at] = append(b.slots[at], slot)
@@ -277,10 +322,13 @@ func newBuilder(s record.State) *builder {
 		b.notAsked[o.Slot] = o
 		add(o.Slot)
 	}
-	for _, r := range s.Readings {
+	for i, r := range s.Readings {
 		if r.Standing == record.Stands {
 			b.latest[r.Slot] = r
+		} else {
+			b.ended[r.Slot] = append(b.ended[r.Slot], i)
 		}
+		b.next[reached{r.Slot, r.ConfirmedID}] = r.Quantity
 		add(r.Slot)
 	}
 	for _, k := range s.Skips {
@@ -296,6 +344,17 @@ func newBuilder(s record.State) *builder {
 		b.slots[at] = slices.Compact(all)
 	}
 	return b
+}
+
+// settlements are what reviewers let stand, by its place.
+func settlements(s record.State) map[record.Slot]record.Settlement {
+	all := map[record.Slot]record.Settlement{}
+	for _, t := range s.Settlements {
+		if t.Ended == 0 {
+			all[t.Slot] = t
+		}
+	}
+	return all
 }
 
 // Build derives the schedule from what the log says.
@@ -316,6 +375,9 @@ func Build(s record.State) Schedule {
 		ToDo:        toDo(s),
 		Cautions:    slices.Clone(cautions),
 	}
+	if g := s.Signed; g != nil {
+		out.Signed = &SignOff{Name: g.Name, Initials: g.By, At: g.At.UTC(), Event: g.EventID, Sum: g.Sum}
+	}
 	for _, kind := range job.Tests {
 		out.Job.Limited = append(out.Job.Limited, string(kind))
 	}
@@ -324,6 +386,13 @@ func Build(s record.State) Schedule {
 	out.Record.Complete = s.Finished && len(out.ToDo) == 0
 	if s.Sessions == 0 {
 		return out
+	}
+	out.Setup = &job
+	for i := range job.Boards {
+		if job.Boards[i].Ways == nil { // lists are never null
+			job.Boards = slices.Clone(job.Boards)
+			job.Boards[i].Ways = []board.Way{}
+		}
 	}
 	for _, number := range sequence.Boards(job) {
 		for _, step := range sequence.Steps(job, number) {
@@ -470,9 +539,9 @@ func (t *Tested) fill(b *builder, slots []record.Slot) {
 			worst = max(worst, slices.Index(badness, c.Result))
 		}
 	}
-	for _, r := range b.Readings {
-		if r.Standing != record.Stands && slices.Contains(slots, r.Slot) {
-			t.Earlier = append(t.Earlier, earlier(b.State, r))
+	for _, slot := range slots {
+		for _, i := range b.ended[slot] {
+			t.Earlier = append(t.Earlier, b.earlier(b.Readings[i]))
 		}
 	}
 	slices.SortStableFunc(t.Earlier, func(a, b Cell) int { return cmp.Compare(a.Event, b.Event) })
@@ -486,10 +555,17 @@ var badness = []string{string(check.Pass), string(check.CannotSay), string(check
 
 // cell returns what became of a test, or false when there is nothing to say.
 func (b *builder) cell(slot record.Slot) (Cell, bool) {
-	if r, ok := b.latest[slot]; ok {
-		return recorded(b.State, r, Recorded, ""), true
+	settled, ok := b.settled[slot]
+	var review *Review
+	if ok {
+		review = &Review{By: settled.By, Reason: settled.Reason, At: settled.At.UTC(), Event: settled.EventID}
 	}
-	c := Cell{Test: slot.Test, Position: slot.Position}
+	if r, ok := b.latest[slot]; ok {
+		c := recorded(b.State, r, Recorded, "")
+		c.Settled = review
+		return c, true
+	}
+	c := Cell{Test: slot.Test, Position: slot.Position, Settled: review}
 	if k, ok := b.left[slot]; ok {
 		at := k.At.UTC()
 		c.Status, c.Reason, c.At, c.Event, c.Heard = Skipped, k.Reason, &at, k.EventID, k.HeardID
@@ -501,6 +577,10 @@ func (b *builder) cell(slot record.Slot) (Cell, bool) {
 		case record.Waived:
 			c.Status = Waived
 		}
+		return c, true
+	}
+	if o, waits := b.notAsked[slot]; settled.EventID != 0 && !(waits && !o.Waiting) {
+		c.Status, c.Reason, c.At, c.Event = Accepted, review.Reason, &review.At, review.Event
 		return c, true
 	}
 	if d, ok := b.due[slot]; ok {
@@ -529,6 +609,9 @@ func recorded(s record.State, r record.Reading, status Status, reason string) Ce
 		Result: string(r.Verdict.Result), Why: r.Verdict.Reason, Source: r.Verdict.Source, Margin: r.Verdict.Margin, Next: r.Verdict.Next,
 		At: &at, Event: r.ConfirmedID, Heard: r.HeardID,
 	}
+	if r.Edited {
+		c.Edited = &Review{By: r.By, Reason: r.Reason, At: at, Event: r.ConfirmedID}
+	}
 	if r.Slot.Test.Insulation() {
 		var way board.Way // the zero Way stands for the whole board
 		if w := s.Job.Way(r.Slot.Board, r.Slot.Way); w != nil {
@@ -554,7 +637,7 @@ func surgeConnectedAt(s record.State, number int, event int64) bool {
 	return sequence.SurgeConnected(s, number)
 }
 
-func earlier(s record.State, r record.Reading) Cell {
+func (b *builder) earlier(r record.Reading) Cell {
 	status := BeforeWork
 	switch r.Standing {
 	case record.Replaced:
@@ -562,7 +645,12 @@ func earlier(s record.State, r record.Reading) Cell {
 	case record.TakenOff:
 		status = Withdrawn
 	}
-	return recorded(s, r, status, r.EndReason)
+	c := recorded(b.State, r, status, r.EndReason)
+	c.Ended = &Ending{By: r.EndedBy, At: r.EndedAt.UTC(), Event: r.Ended}
+	if next, ok := b.next[reached{r.Slot, r.Ended}]; ok && r.Standing == record.Replaced {
+		c.Ended.To = next.String()
+	}
+	return c
 }
 
 // figure is a quantity without its unit: ">999", "2.00", "correct".
@@ -580,7 +668,7 @@ func (t *Tested) remark(first string) {
 	for i, c := range t.Cells {
 		// Tests with the same thing to be said of them share a sentence.
 		if names += c.name(); c.Status != Recorded && i+1 < len(t.Cells) {
-			if n := t.Cells[i+1]; n.Status == c.Status && n.Reason == c.Reason && n.Source == c.Source {
+			if n := t.Cells[i+1]; n.Status == c.Status && n.Reason == c.Reason && n.Source == c.Source && n.Settled.same(c.Settled) {
 				names += ", "
 				continue
 			}
@@ -592,26 +680,63 @@ func (t *Tested) remark(first string) {
 			}
 		case Skipped, NotApplicable, Limitation, Waived:
 			add("%s: %s. %s", names, c.Status, sentence(c.Reason))
+		case Accepted:
+			add("%s: not made. %s lets it be missing: %s", names, c.Settled.by(), sentence(c.Reason))
 		case NotAsked, Waiting:
 			add("%s: not made. %s (%s)", names, sentence(c.Reason), orNone(c.Source))
+		}
+		if c.Settled != nil && c.Status != Accepted {
+			add("%s: looked at by %s, who lets it stand: %s", names, c.Settled.by(), sentence(c.Settled.Reason))
+		}
+		if e := c.Edited; e != nil && !slices.ContainsFunc(t.Earlier, func(old Cell) bool { return old.Ended != nil && old.Ended.Event == e.Event }) {
+			add("%s: %s was put in by %s in review, and was not read out: %s", names, c.withUnit(), e.by(), sentence(e.Reason))
 		}
 		names = ""
 	}
 	for _, c := range t.Earlier {
-		text := fmt.Sprintf("%s: %s, %s, ", c.name(), c.withUnit(), c.Result)
-		switch c.Status {
-		case Replaced:
-			text += "was replaced by a later reading."
-		case Withdrawn:
-			text += "was taken back."
-		default:
-			text += "was read before work on the way."
-		}
-		if c.Reason != "" {
-			text += " " + sentence(c.Reason)
-		}
-		t.Remarks = append(t.Remarks, text)
+		t.Remarks = append(t.Remarks, c.correction())
 	}
+}
+
+// correction says of a reading that no longer stands what it was, what became of
+// it, why and by whom.
+func (c Cell) correction() string {
+	text := fmt.Sprintf("%s: %s, %s, ", c.name(), c.withUnit(), c.Result)
+	by, to := "", ""
+	if c.Ended != nil {
+		by, to = c.Ended.By, c.Ended.To
+	}
+	switch {
+	case c.Status == Replaced && by != "":
+		text += fmt.Sprintf("was corrected to %s by %s in review.", to, by)
+	case c.Status == Replaced && to != "":
+		text += fmt.Sprintf("was replaced by a later reading, %s.", to)
+	case c.Status == Replaced:
+		text += "was replaced by a later reading."
+	case c.Status == Withdrawn && by != "":
+		text += fmt.Sprintf("was taken off by %s in review.", by)
+	case c.Status == Withdrawn:
+		text += "was taken back."
+	default:
+		text += "was read before work on the way."
+	}
+	if c.Reason != "" {
+		text += " " + sentence(c.Reason)
+	}
+	return text
+}
+
+// same reports whether two tests were settled alike, or neither.
+func (r *Review) same(o *Review) bool {
+	return r == nil && o == nil || r != nil && o != nil && r.By == o.By && r.Reason == o.Reason
+}
+
+// by is the reviewer, as far as he is known.
+func (r *Review) by() string {
+	if r == nil || r.By == "" {
+		return "a reviewer"
+	}
+	return r.By
 }
 
 // name is the test, with the point or the service where there are several on
@@ -628,7 +753,9 @@ func (c Cell) withUnit() string { return strings.TrimSpace(c.Text + " " + c.Unit
 // leftOut reports whether a test that the line needs was skipped, or could not be
 // made.
 func (t Tested) leftOut() bool {
-	return slices.ContainsFunc(t.Cells, func(c Cell) bool { return c.Status == Skipped || c.Status == Limitation || c.Status == Waived })
+	return slices.ContainsFunc(t.Cells, func(c Cell) bool {
+		return c.Status == Skipped || c.Status == Limitation || c.Status == Waived || c.Status == Accepted
+	})
 }
 
 // outcome is the result column of text and CSV. A line with a test still to do, or
@@ -693,7 +820,11 @@ func toDo(s record.State) []string {
 	steps := map[int][]string{}
 	tests := map[place1]string{}
 	var order []place1
+	settled := settlements(s)
 	for _, d := range sequence.Remaining(s) {
+		if _, ok := settled[d.Slot]; ok && d.Step == nil {
+			continue
+		}
 		if d.Step != nil {
 			steps[d.Board] = append(steps[d.Board], d.Step.ID)
 			continue
@@ -711,7 +842,8 @@ func toDo(s record.State) []string {
 		}
 	}
 	for _, number := range s.Job.InOrder() {
-		if len(steps[number]) > 0 {
+		// Without a test to be made no step is, either.
+		if len(steps[number]) > 0 && len(order) > 0 {
 			all = append(all, fmt.Sprintf("%s: %s.", onBoard("Preparation", number, several), strings.Join(steps[number], ", ")))
 		}
 	}
@@ -720,13 +852,28 @@ func toDo(s record.State) []string {
 	}
 	for _, number := range sequence.Boards(s.Job) {
 		for _, way := range sequence.Failing(s, number) {
-			all = append(all, onBoard(wayWords(way), number, several)+" fails: find the cause, put it right and test it again.")
+			if !letStand(s, settled, number, way) {
+				all = append(all, onBoard(wayWords(way), number, several)+" fails: find the cause, put it right and test it again.")
+			}
 		}
 	}
 	if !s.Finished {
 		all = append(all, "The work was not finished.")
 	}
 	return all
+}
+
+// letStand reports whether a reviewer let every reading stand that fails on a way.
+func letStand(s record.State, settled map[record.Slot]record.Settlement, number, way int) bool {
+	for i := range s.Readings {
+		r := &s.Readings[i]
+		if r.Slot.Board == number && r.Slot.Way == way && r.Standing == record.Stands && r.Verdict.Result == check.Fail {
+			if _, ok := settled[r.Slot]; !ok {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 func wayWords(way int) string {

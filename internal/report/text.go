@@ -43,13 +43,25 @@ func (s Schedule) Text(w io.Writer) error {
 
 func (t *text) header(s Schedule) {
 	j := s.Job
-	t.field("Job", "%s, %s, tested by %s", j.Reference, j.Date, strings.Join(append([]string{j.Tester}, j.Others...), ", "))
+	t.field("Job", "%s, %s, tested by %s", j.Reference, j.Date, j.testers())
 	t.field("Address", "%s", j.Address)
 	t.field("Instrument", "serial %s, calibration checked %s, scale ends at %s Mohm", j.Instrument, j.Checked, number(j.OverRange))
 	if len(j.Limited) > 0 {
 		t.field("Limited to", "%s", strings.Join(j.Limited, ", "))
 	}
 	t.field("Record", "%s", s.Record.text())
+	t.field("Status", "%s", s.status())
+	if s.Signed != nil {
+		t.field("Signed sum", "%s", s.Signed.Sum)
+	}
+}
+
+// status says whether the record was signed off, and by whom.
+func (s Schedule) status() string {
+	if s.Signed == nil {
+		return "draft, not signed off"
+	}
+	return fmt.Sprintf("signed off by %s (%s), %s, as event %d", s.Signed.Name, s.Signed.Initials, s.Signed.At.UTC().Format("2006-01-02 15:04 UTC"), s.Signed.Event)
 }
 
 // board writes one board: what it is, what was tested at it, and its ways in

@@ -18,8 +18,8 @@ import (
 const mostInCell = 32_767 - 1
 
 // XLSX writes the schedule as a workbook: sheets for the job, the boards, the
-// circuits, every reading and what was left out, the preparation, what is left to
-// do, and the cautions. The first row of each names its columns and stays in
+// circuits, every reading and what was left out, the corrections, the observations,
+// the preparation, what is left to do, and the cautions. The first row of each names its columns and stays in
 // view.
 //
 // A reading without a bound is a number, shown with the places that it was read
@@ -30,20 +30,34 @@ const mostInCell = 32_767 - 1
 func (s Schedule) XLSX(w io.Writer) error {
 	b := book{File: excelize.NewFile()}
 	defer b.Close()
-	b.try(b.SetDocProps(&excelize.DocProperties{Creator: "waycall", LastModifiedBy: "waycall", Title: bounded(pdfTitle + ", job " + s.Job.Reference), Description: draft + ", not signed off", Created: stamp(s), Modified: stamp(s)}))
+	b.try(b.SetDocProps(&excelize.DocProperties{Creator: "waycall", LastModifiedBy: "waycall", Title: bounded(pdfTitle + ", job " + s.Job.Reference), Description: bounded(s.status()), Created: stamp(s), Modified: stamp(s)}))
 	b.style()
 	j := s.Job
 	job := [][]any{
-		{"Status", draft + ", not signed off"}, {"Reference", j.Reference}, {"Address", j.Address}, {"Date", j.Date}, {"Tester", j.Tester},
+		{"Status", s.status()}, {"Reference", j.Reference}, {"Address", j.Address}, {"Date", j.Date}, {"Tester", j.testers()},
 		{"Instrument serial", j.Instrument}, {"Instrument checked", j.Checked}, {"Insulation scale ends at Mohm", j.OverRange}, {"Limited to", strings.Join(j.Limited, ", ")},
 		{"Last event", strconv.FormatInt(s.Record.LastEvent, 10)}, {"Time of the last event", s.Record.LastAt.UTC().Format("2006-01-02 15:04:05 UTC")}, {"Sum of the last event", s.Record.Sum},
 		{"Sessions", float64(s.Record.Sessions)}, {"Finished", yes(s.Record.Finished)}, {"Complete", yes(s.Record.Complete)},
+	}
+	if g := s.Signed; g != nil {
+		job = append(job, []any{"Signed off by", g.Name}, []any{"Initials", g.Initials}, []any{"Signed off at", g.At.UTC().Format("2006-01-02 15:04:05 UTC")}, []any{"Signed off as event", strconv.FormatInt(g.Event, 10)}, []any{"Sum of what was signed", g.Sum})
 	}
 	b.sheet("Job", []string{"", "Value"}, job)
 	b.sheet("Boards", boardHead, s.boardRows())
 	b.sheet("Circuits", circuitHead(), s.circuitRows())
 	b.sheet("Readings", readingHead, s.readingRows())
+	b.sheet("Corrections", correctionHead, s.correctionRows())
 	var rows [][]any
+	for _, o := range s.Observations {
+		rows = append(rows, []any{float64(o.Board), float64(o.Way), o.Code, o.Text, o.At.UTC().Format("2006-01-02 15:04:05 UTC"), perhaps(float64(o.Event)), perhaps(float64(o.Heard))})
+	}
+	b.sheet("Observations", []string{"Board", "Way", "Code", "Observation", "At", "Event", "Heard in event"}, rows)
+	rows = nil
+	for _, n := range s.Notes {
+		rows = append(rows, []any{float64(n.Board), float64(n.Way), n.Text, n.At.UTC().Format("2006-01-02 15:04:05 UTC"), perhaps(float64(n.Event)), perhaps(float64(n.Heard))})
+	}
+	b.sheet("Notes", []string{"Board", "Way", "Note", "At", "Event", "Heard in event"}, rows)
+	rows = nil
 	for _, p := range s.Preparation {
 		at := ""
 		if p.At != nil {
@@ -175,6 +189,22 @@ func (s Schedule) readingRows() [][]any {
 				add(l.Board, l.Way, l.Position, l.Tested)
 			}
 		}
+	}
+	return rows
+}
+
+var correctionHead = []string{"Board", "Way", "Switch position", "Test", "Position", "From", "To", "What became of it", "Why", "By", "At", "Event"}
+
+// correctionRows is every reading that no longer stands, and every one that a
+// reviewer put where none was.
+func (s Schedule) correctionRows() [][]any {
+	var rows [][]any
+	for _, c := range s.corrections() {
+		at := ""
+		if !c.At.IsZero() {
+			at = c.At.UTC().Format("2006-01-02 15:04:05 UTC")
+		}
+		rows = append(rows, []any{float64(c.Board), float64(c.Way), perhaps(float64(c.Line)), string(c.Test), perhaps(float64(c.Position)), c.From, c.To, c.What, c.Why, c.By, at, perhaps(float64(c.Event))})
 	}
 	return rows
 }

@@ -83,7 +83,8 @@ func (p *site) stand(r *record.Reading) {
 	if b == nil {
 		return
 	}
-	if r.ConfirmedID > b.lastID {
+	// A reviewer at his desk moved no leads.
+	if r.ConfirmedID > b.lastID && !r.Edited {
 		b.last, b.lastID = r.Slot, r.ConfirmedID
 	}
 	if _, already := b.failed[r.Slot.Way]; !already && !Live(r.Slot) && r.Verdict.Result == check.Fail {

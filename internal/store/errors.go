@@ -21,6 +21,7 @@ var (
 	ErrReadOnly = errors.New("it cannot be written to")
 	ErrDisk     = errors.New("the disk or its file system failed")
 	ErrGone     = errors.New("the file or its disk was taken away while in use")
+	ErrReplaced = errors.New("another record lies there now")
 	ErrNotCopy  = errors.New("another record lies there under the same name")
 	ErrInvalid  = errors.New("not a batch of events that can be stored")
 	ErrNoSound  = errors.New("no sound is kept there")
@@ -36,6 +37,7 @@ var whatToDo = map[error]string{
 	ErrReadOnly:    "choose a folder and a file that you may write to",
 	ErrDisk:        "check the disk, then try again",
 	ErrGone:        "put it back, then end this session and begin again",
+	ErrReplaced:    "open it anew",
 	ErrNotCopy:     "name another folder, or move that file elsewhere",
 	ErrInvalid:     "this is a mistake in waycall; please report it with this line",
 	ErrNoSound:     "ask for an event of kind heard",

@@ -38,6 +38,15 @@ var kinds = map[record.Kind]func(*record.Event) bool{
 	record.Paused:    nil,
 	record.CarriedOn: nil,
 	record.Finished:  nil,
+	record.Edited:    func(e *record.Event) bool { return e.Slot != nil && e.Quantity != nil && e.Verdict != nil },
+	record.Settled:   func(e *record.Event) bool { return e.Slot != nil },
+	record.Signed:    func(e *record.Event) bool { return e.Text != "" && e.Sum != "" },
+}
+
+// reviewed are the kinds that a reviewer makes: always, or where he may.
+var reviewed = map[record.Kind]bool{
+	record.Edited: true, record.Settled: true, record.Signed: true,
+	record.Withdrawn: false, record.Dropped: false, record.Finished: false,
 }
 
 // checkBatch looks at what Append was given before the log is touched, and
@@ -88,6 +97,9 @@ func checkEvent(e *record.Event) error {
 	default:
 		return fmt.Errorf("unknown answer %q", e.Answer)
 	}
+	if err := checkReview(e); err != nil {
+		return err
+	}
 	if e.Kind != record.Proposed && len(e.Then) > 0 {
 		return errors.New("only a proposal has further readings")
 	}
@@ -105,6 +117,24 @@ func checkEvent(e *record.Event) error {
 		}
 	}
 	return nil
+}
+
+// checkReview checks who made an event, and what it is about.
+func checkReview(e *record.Event) error {
+	must, may := reviewed[e.Kind]
+	switch {
+	case e.By == "" && must:
+		return errors.New("a review has no initials")
+	case e.By == "" && e.Replaces != 0, e.By != "" && !may:
+		return errors.New("it is not made by a reviewer")
+	case e.Replaces < 0 || e.Replaces >= e.ID && e.Replaces != 0:
+		return fmt.Errorf("it is about event %d, which is not before it", e.Replaces)
+	case e.Kind != record.Signed && e.Sum != "":
+		return errors.New("only a sign-off has a sum")
+	case e.By == "":
+		return nil
+	}
+	return record.CheckInitials(e.By)
 }
 
 // checkReading checks what an event says of a reading; what is nil it does not

@@ -31,6 +31,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -389,6 +390,9 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 				return nil, wrongEvent(i, e, err)
 			}
 		}
+		if want := hex.EncodeToString(before); e.Kind == record.Signed && e.Sum != want {
+			return nil, wrongEvent(i, e, fmt.Errorf("it signs a log that ends with the sum %.8s, and this one ends with %.8s", e.Sum, want))
+		}
 		at, data, err := encode(e)
 		if err != nil {
 			return nil, wrongEvent(i, e, err)
@@ -487,22 +491,59 @@ func (s *Store) events(ctx context.Context) ([]record.Event, error) {
 // file that was stored, checked against its sum. Errors: ErrNoSound when there
 // is no such Heard event, ErrDamaged, ErrDisk.
 func (s *Store) Sound(ctx context.Context, heardID int64) ([]byte, error) {
+	sound, err := readSound(ctx, s.db, heardID)
+	if err != nil {
+		return nil, explain("read a sound of the job", s.path, err)
+	}
+	return sound, nil
+}
+
+// SoundOf returns a sound of the job at path as Store.Sound does, without looking
+// at the rest of the file, which OpenReadOnly does first. Errors: as there, and as
+// for OpenReadOnly.
+func SoundOf(ctx context.Context, path string, heardID int64) (sound []byte, err error) {
+	failed := SoundsOf(ctx, path, []int64{heardID}, func(_ int64, one []byte, e error) { sound, err = one, e })
+	return sound, errors.Join(failed, err)
+}
+
+// SoundsOf gives each the sounds of several phrases, one after another in the order
+// of their IDs here, with the error that SoundOf would return for one of them. The
+// error that it returns is for the file.
+func SoundsOf(ctx context.Context, path string, heardIDs []int64, each func(id int64, sound []byte, err error)) error {
+	doing := "read a sound of the job"
+	path, err := locate(path)
+	if err != nil {
+		return explain(doing, path, err)
+	}
+	db, _, err := openReader(path)
+	if err != nil {
+		return explain(doing, path, err)
+	}
+	defer db.Close()
+	for _, id := range heardIDs {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		sound, err := readSound(ctx, db, id)
+		each(id, sound, explain(doing, path, err))
+	}
+	return nil
+}
+
+func readSound(ctx context.Context, db *sql.DB, heardID int64) ([]byte, error) {
 	var kind string
 	var sound, want []byte
 	var there bool
-	err := s.db.QueryRowContext(ctx, "SELECT kind, sound, sounds.data, event_id IS NOT NULL FROM events LEFT JOIN sounds ON event_id = id WHERE id = ?",
+	err := db.QueryRowContext(ctx, "SELECT kind, sound, sounds.data, event_id IS NOT NULL FROM events LEFT JOIN sounds ON event_id = id WHERE id = ?",
 		heardID).Scan(&kind, &want, &sound, &there)
 	switch {
 	case errors.Is(err, sql.ErrNoRows) || err == nil && record.Kind(kind) != record.Heard:
-		err = fault(ErrNoSound, fmt.Sprintf("event %d is not a heard phrase", heardID), "")
+		return nil, fault(ErrNoSound, fmt.Sprintf("event %d is not a heard phrase", heardID), "")
 	case err != nil:
-	default:
-		if what := faultOfSound(heardID, want, sound, there); what != "" {
-			err = fault(ErrDamaged, what, "")
-		}
+		return nil, err
 	}
-	if err != nil {
-		return nil, explain("read a sound of the job", s.path, err)
+	if what := faultOfSound(heardID, want, sound, there); what != "" {
+		return nil, fault(ErrDamaged, what, "")
 	}
 	return sound, nil
 }

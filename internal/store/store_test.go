@@ -1,9 +1,11 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"encoding/binary"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"go/ast"
@@ -187,11 +189,21 @@ func TestEveryKindComesBack(t *testing.T) {
 	if d := cmp.Diff(oneOfEach(t), batch); d != "" {
 		t.Error("Append changed its argument:", d)
 	}
+	reviews := mustAppend(t, s, reviewOfEach(t, stored), nil)
+	sum, err := s.Sum(t.Context(), reviews[len(reviews)-1].ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	next := reviews[len(reviews)-1].ID + 1
+	signed := mustAppend(t, s, number(next, []record.Event{{At: noon.UTC(), Kind: record.Signed, By: "AB", Text: "A. B. Example", Sum: sum}}), nil)
+	want = append(want, append(reviewOfEach(t, want), signed...)...)
+	stored = append(append(stored, reviews...), signed...)
 	var seen []string
 	for _, e := range stored {
 		seen = append(seen, string(e.Kind))
 	}
 	slices.Sort(seen)
+	seen = slices.Compact(seen)
 	if d := cmp.Diff(kindsOfRecord(t), seen); d != "" {
 		t.Error("the kinds in package record and those in this test:", d)
 	}
@@ -225,6 +237,54 @@ func TestEveryKindComesBack(t *testing.T) {
 	s.Close()
 	if left := folder(t, filepath.Dir(path)); left != "D-104.waycall" {
 		t.Errorf("after Close the folder holds %s", left)
+	}
+}
+
+// reviewOfEach holds what a review may add after a log, but for the sign-off,
+// which has a sum.
+func reviewOfEach(t testing.TB, after []record.Event) []record.Event {
+	slot := record.Slot{Board: 1, Way: 3, Test: reading.LNE, Position: 2}
+	at := noon.UTC()
+	return number(int64(len(after))+1, []record.Event{
+		{At: at, Kind: record.Edited, Slot: &slot, Quantity: quantity(t, "200", reading.Megohm), Verdict: &check.Verdict{Result: check.Pass}, By: "ÄB", Reason: "misread", Replaces: 6, HeardID: 2},
+		{At: at, Kind: record.Settled, Slot: &slot, By: "AB", Reason: "seen", Replaces: int64(len(after)) + 1},
+		{At: at, Kind: record.Withdrawn, Slot: &slot, By: "AB", Reason: "wrong way", Replaces: int64(len(after)) + 1},
+		{At: at, Kind: record.Dropped, By: "AB", Reason: "not confirmed"},
+		{At: at, Kind: record.Finished, By: "AB"},
+	})
+}
+
+// Who signs off names the log that he signs by its sum: one that is another by now
+// is not signed, and a sign-off that got in all the same is found.
+func TestSignedLogIsThisOne(t *testing.T) {
+	s, path := create(t)
+	mustAppend(t, s, phrase(0), wav(1, 10))
+	sign := func(id int64, sum string) []record.Event {
+		return []record.Event{{ID: id, At: noon, Kind: record.Signed, By: "AB", Text: "A. B.", Sum: sum}}
+	}
+	sum, err := s.Sum(t.Context(), 3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	earlier, _ := s.Sum(t.Context(), 2)
+	_, err = s.Append(ctx, sign(4, earlier), nil)
+	refused(t, err, ErrInvalid, "it signs a log that ends")
+	// Within a batch the log is what lies before the event, not before the batch.
+	_, err = s.Append(ctx, append([]record.Event{{ID: 4, At: noon, Kind: record.Said, Text: "x"}}, sign(5, sum)...), nil)
+	refused(t, err, ErrInvalid, "it signs a log that ends")
+	mustAppend(t, s, sign(4, sum), nil)
+
+	before, _ := s.Sum(t.Context(), 4)
+	raw, err := hex.DecodeString(before)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Close()
+	forged := row{id: 5, at: "2026-03-14T12:00:00.000000000Z", kind: "signed off", data: `{"by":"AB","text":"A. B.","sum":"` + sum + `"}`}
+	alter(t, path, fmt.Sprintf("INSERT INTO events VALUES (5, '%s', '%s', '%s', x'%x', NULL)", forged.at, forged.kind, forged.data, sumEvent(raw, &forged)))
+	r, err := Verify(t.Context(), path)
+	if err != nil || len(r.Problems) == 0 || !strings.Contains(r.Problems[0].What, "event 5 signs off another log") {
+		t.Errorf("a forged sign-off: %+v, %v", r.Problems, err)
 	}
 }
 
@@ -300,14 +360,19 @@ func drawEvent(t *rapid.T, heard []int64) record.Event {
 	slot := &record.Slot{Board: 1, Way: rapid.IntRange(1, 99).Draw(t, "way"), Test: test.Draw(t, "test"), Position: rapid.IntRange(0, 2).Draw(t, "position")}
 	e := record.Event{
 		At:   time.Unix(rapid.Int64Range(-1e9, 1e10).Draw(t, "s"), rapid.Int64Range(0, 999999999).Draw(t, "ns")),
-		Kind: rapid.SampledFrom([]record.Kind{record.Said, record.Prepared, record.Proposed, record.Dropped, record.Withdrawn, record.Skipped, record.Finished}).Draw(t, "kind"),
+		Kind: rapid.SampledFrom([]record.Kind{record.Said, record.Prepared, record.Proposed, record.Dropped, record.Withdrawn, record.Skipped, record.Finished, record.Edited, record.Settled}).Draw(t, "kind"),
 	}
 	switch e.Kind {
 	case record.Said:
 		e.Text = "t" + text.Draw(t, "text")
 	case record.Prepared:
 		e.Step, e.Answer = "s"+text.Draw(t, "step"), record.Done
-	case record.Proposed:
+	case record.Settled:
+		e.Slot, e.Reason, e.By = slot, text.Draw(t, "reason"), rapid.StringMatching(`[A-Zß]{1,8}`).Draw(t, "by")
+	case record.Proposed, record.Edited:
+		if e.Kind == record.Edited {
+			e.By, e.Reason = "AB", text.Draw(t, "reason")
+		}
 		places := rapid.IntRange(0, 4).Draw(t, "places")
 		whole := rapid.IntRange(0, 99998).Draw(t, "whole")
 		figure := fmt.Sprint(whole)
@@ -428,6 +493,11 @@ func TestInvalidBatches(t *testing.T) {
 		change(&e)
 		return []record.Event{e}
 	}
+	reviewed := func(change func(*record.Event)) []record.Event {
+		batch := proposed(func(e *record.Event) { e.Kind, e.By, e.Reason = record.Edited, "AB", "misread" })
+		change(&batch[0])
+		return batch
+	}
 	further := func(change func(*record.Further)) []record.Event {
 		f := record.Further{Slot: record.Slot{Board: 1, Way: 1, Test: reading.RingRn}, Quantity: *quantity(t, "0.31", reading.Ohm), Verdict: check.Verdict{Result: check.Pass}}
 		change(&f)
@@ -481,6 +551,18 @@ func TestInvalidBatches(t *testing.T) {
 		"not a sound":          {phrase(1), []byte("OggS and so on")},
 		"not a FLAC":           {phrase(1), []byte("fLaC and so on")},
 		"score not a number":   {[]record.Event{{ID: 4, At: noon, Kind: record.Heard, Phrase: &record.Phrase{Scores: map[string]float64{"whisper": zero / zero}}}}, wav(1, 10)},
+		"edit by nobody":       {reviewed(func(e *record.Event) { e.By = "" }), nil},
+		"edit by a number":     {reviewed(func(e *record.Event) { e.By = "A1" }), nil},
+		"edit by a sentence":   {reviewed(func(e *record.Event) { e.By = "ABCDEFGHI" }), nil},
+		"edit of the future":   {reviewed(func(e *record.Event) { e.Replaces = 4 }), nil},
+		"edit of -1":           {reviewed(func(e *record.Event) { e.Replaces = -1 }), nil},
+		"edit without a value": {reviewed(func(e *record.Event) { e.Quantity = nil }), nil},
+		"edit with a sum":      {reviewed(func(e *record.Event) { e.Sum = "00" }), nil},
+		"settled nowhere":      {reviewed(func(e *record.Event) { e.Kind, e.Slot = record.Settled, nil }), nil},
+		"signed without a sum": {[]record.Event{{ID: 4, At: noon, Kind: record.Signed, By: "AB", Text: "A. B."}}, nil},
+		"signed by no name":    {[]record.Event{{ID: 4, At: noon, Kind: record.Signed, By: "AB", Sum: "00"}}, nil},
+		"said by a reviewer":   {[]record.Event{{ID: 4, At: noon, Kind: record.Said, Text: "x", By: "AB"}}, nil},
+		"replaced by nobody":   {proposed(func(e *record.Event) { e.Replaces = 3 }), nil},
 		"the last is bad":      {append(phrase(1), record.Event{ID: 7, At: noon, Kind: record.Said}), wav(1, 10)},
 	}
 	for name, c := range cases {
@@ -524,7 +606,19 @@ func TestSoundOfWhat(t *testing.T) {
 	for _, id := range []int64{-1, 0, 2, 4} {
 		_, err := s.Sound(ctx, id)
 		refused(t, err, ErrNoSound)
+		_, err = SoundOf(ctx, s.Path(), id)
+		refused(t, err, ErrNoSound)
 	}
+	of, err := s.Sound(ctx, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	beside, err := SoundOf(ctx, s.Path(), 1)
+	if err != nil || !bytes.Equal(of, beside) {
+		t.Errorf("SoundOf gives %d bytes, %v; Sound gives %d", len(beside), err, len(of))
+	}
+	_, err = SoundOf(ctx, filepath.Join(t.TempDir(), "none.waycall"), 1)
+	refused(t, err, fs.ErrNotExist)
 }
 
 func TestFLACIsKept(t *testing.T) {

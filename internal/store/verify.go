@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"encoding/hex"
 	"fmt"
 	"time"
 
@@ -138,10 +139,14 @@ func (r *Report) log(ctx context.Context, tx *sql.Tx) error {
 			return err
 		}
 		r.clock(&c, &e)
+		before := hex.EncodeToString(c.sum[:])
 		if what := c.add(&e); what != "" {
 			r.problem(e.id, what, adviceDamaged)
 		}
 		events = r.decode(events, &e)
+		if n := len(events); n > 0 && events[n-1].ID == e.id && events[n-1].Kind == record.Signed && events[n-1].Sum != before {
+			r.problem(e.id, fmt.Sprintf("event %d signs off another log: it names the sum %s, and the log before it has %s", e.id, events[n-1].Sum, before), adviceDamaged)
+		}
 		r.Events++
 	}
 	if err := rows.Err(); err != nil {

@@ -1,14 +1,11 @@
 package wall
 
 import (
-	"fmt"
-	"strings"
 	"time"
 
 	"waycall/internal/check"
-	"waycall/internal/reading"
+	"waycall/internal/glance"
 	"waycall/internal/record"
-	"waycall/internal/sequence"
 )
 
 // facts is everything that the screen shows; it is drawn from nothing else. Its
@@ -71,147 +68,16 @@ const (
 // known fills in what the record says. The texts of a session (said, heard, turn
 // and level) are not touched, but that a pause or the end is in the record.
 func (f *facts) known(s record.State) {
-	f.job, f.board, f.name, f.boards = s.Job.Reference, s.Board, "", nil
-	f.place, f.label, f.feeds, f.due, f.with, f.last = "", "", "", "", "", nil
-	if s.Sessions == 0 {
-		f.label = "NO JOB YET"
-		return
+	g := glance.Of(s)
+	f.job, f.board, f.name = g.Job, g.Board, g.Name
+	f.place, f.label, f.feeds, f.due, f.with = g.Place, g.Label, g.Feeds, g.Due, g.With
+	f.tests, f.steps, f.done, f.all, f.waiting = g.Tests, g.Steps, g.Done, g.All, g.Waiting
+	f.estimate, f.estimated = g.Estimate, g.Estimated
+	f.boards, f.last = nil, nil
+	for _, b := range g.Boards {
+		f.boards = append(f.boards, boardFacts{b.Number, b.Name, b.Left})
 	}
-	due, any := sequence.Next(s)
-	switch {
-	case s.Pending != nil:
-		f.at(s, s.Pending.Slot)
-		f.with = "Read back. Say confirm, or correct it."
-	case !any:
-		f.place, f.label, f.due = "END", "NOTHING LEFT TO ASK", "Say finish here, or name a way to go back to."
-	case due.Step != nil:
-		f.board = due.Board
-		f.place, f.label, f.feeds = fmt.Sprintf("B%d", due.Board), "BEFORE THE DEAD TESTS", nameOf(s, due.Board)
-		if due.Step.Live {
-			f.label = "BEFORE THE LIVE TESTS"
-		}
-		f.due = due.Step.Brief
-	default:
-		f.at(s, due.Slot)
-		f.with = string(due.Setup)
-		if due.Volts > 0 {
-			f.with += fmt.Sprintf(", %g V, at least %g MΩ", due.Volts, due.Least)
-		}
+	if l := g.Last; l != nil {
+		f.last = &lastFacts{l.Waits, l.Where, l.Figure, l.Unit, l.Others, l.Result, l.Because}
 	}
-	f.name = nameOf(s, f.board)
-	left := map[int]int{}
-	f.tests, f.steps = 0, 0
-	for _, d := range sequence.Remaining(s) {
-		if left[d.Board]++; d.Step != nil {
-			f.steps++
-		} else {
-			f.tests++
-		}
-	}
-	for _, b := range s.Job.Boards {
-		f.boards = append(f.boards, boardFacts{b.Number, b.Name, left[b.Number]})
-	}
-	n := sequence.Count(s)
-	f.done, f.all, f.waiting = n.Recorded+n.LeftOut, n.Tests, n.Waiting
-	f.estimate, f.estimated = sequence.Estimate(s)
-	f.last = lastOf(s)
-}
-
-// at shows a test.
-func (f *facts) at(s record.State, slot record.Slot) {
-	f.board = slot.Board
-	f.due = inWords(s, slot)
-	if slot.Way == 0 {
-		f.place, f.label, f.feeds = fmt.Sprintf("B%d", slot.Board), "THE BOARD ITSELF", nameOf(s, slot.Board)
-		return
-	}
-	f.place, f.label = fmt.Sprint(slot.Way), "WAY"
-	if w := s.Job.Way(slot.Board, slot.Way); w != nil {
-		f.feeds = w.Feeds
-	}
-}
-
-// inWords is a test as it is said, with what tells it from others of its kind.
-func inWords(s record.State, slot record.Slot) string {
-	text := slot.Test.Spoken()
-	if n := slot.Position; n > 0 {
-		b := s.Job.Board(slot.Board)
-		switch {
-		case slot.Test == reading.Bonding && b != nil && n <= len(b.Bonding):
-			text += ", " + b.Bonding[n-1]
-		case slot.Test.Insulation():
-			text += ", switch position " + reading.Cardinal(n)
-		default:
-			text += ", point " + reading.Cardinal(n)
-		}
-	}
-	if text == "" {
-		return string(slot.Test)
-	}
-	return strings.ToUpper(text[:1]) + text[1:]
-}
-
-func nameOf(s record.State, board int) string {
-	if b := s.Job.Board(board); b != nil {
-		return b.Name
-	}
-	return ""
-}
-
-// grave orders results, the one to look at first.
-var grave = map[check.Result]int{check.Fail: 3, check.CannotSay: 2, check.Investigate: 1}
-
-func lastOf(s record.State) *lastFacts {
-	var each []record.Proposal
-	if s.Pending != nil {
-		each = s.Pending.Each()
-	} else if r, ok := s.Last(); ok {
-		each = []record.Proposal{r.Proposal}
-	}
-	if len(each) == 0 {
-		return nil
-	}
-	worst := 0
-	var all []string
-	for i, p := range each {
-		if grave[p.Verdict.Result] > grave[each[worst].Verdict.Result] {
-			worst = i
-		}
-		all = append(all, string(p.Slot.Test)+" "+figure(p.Quantity)+" "+unit(p.Quantity.Unit))
-	}
-	p := each[worst]
-	l := &lastFacts{
-		waits: s.Pending != nil, where: fmt.Sprintf("way %d, ", p.Slot.Way) + inWords(s, p.Slot),
-		figure: figure(p.Quantity), unit: unit(p.Quantity.Unit), result: p.Verdict.Result, because: p.Verdict.Reason,
-	}
-	if p.Slot.Way == 0 {
-		l.where = fmt.Sprintf("board %d, ", p.Slot.Board) + inWords(s, p.Slot)
-	}
-	if len(each) > 1 {
-		l.others = strings.Join(all, ", ")
-	}
-	return l
-}
-
-// figure is what is drawn large: >999, 0.47, or CORRECT.
-func figure(q reading.Quantity) string {
-	switch {
-	case q.Unit == reading.NoUnit && q.Equal(reading.Correct):
-		return "CORRECT"
-	case q.Unit == reading.NoUnit:
-		return "WRONG"
-	case q.Bound == reading.Exactly:
-		return q.Figure()
-	}
-	return string(q.Bound) + q.Figure()
-}
-
-func unit(u reading.Unit) string {
-	switch u {
-	case reading.Megohm:
-		return "MΩ"
-	case reading.Ohm:
-		return "Ω"
-	}
-	return string(u)
 }

@@ -321,47 +321,6 @@ func TestFollowsTheRecord(t *testing.T) {
 	}
 }
 
-// Of several readings in one breath the one to look at is drawn large.
-func TestOneBreath(t *testing.T) {
-	q := func(v float64) reading.Quantity {
-		return reading.Quantity{Value: v, Places: 2, Bound: reading.Exactly, Unit: reading.Ohm}
-	}
-	s := record.State{Pending: &record.Proposal{
-		Slot: record.Slot{Board: 1, Way: 3, Test: reading.RingR1}, Quantity: q(0.31), Verdict: check.Verdict{Result: check.Pass},
-		Then: []record.Further{
-			{Slot: record.Slot{Board: 1, Way: 3, Test: reading.RingRn}, Quantity: q(0.62), Verdict: check.Verdict{Result: check.Fail}},
-			{Slot: record.Slot{Board: 1, Way: 3, Test: reading.RingR2}, Quantity: q(0.52), Verdict: check.Verdict{Result: check.Investigate}},
-		},
-	}}
-	l := lastOf(s)
-	if l.figure != "0.62" || l.result != check.Fail || l.others != "r1 0.31 Ω, rn 0.62 Ω, r2 0.52 Ω" {
-		t.Errorf("%+v", l)
-	}
-}
-
-func TestInWords(t *testing.T) {
-	job, err := demo.Board()
-	if err != nil {
-		t.Fatal(err)
-	}
-	job.Boards[0].Bonding = []string{"water", "gas"}
-	s := record.State{Job: job}
-	for _, c := range []struct {
-		slot record.Slot
-		want string
-	}{
-		{record.Slot{Board: 1, Way: 2, Test: reading.LN, Position: 2}, "Live to neutral, switch position two"},
-		{record.Slot{Board: 1, Way: 3, Test: reading.LN}, "Live to neutral"},
-		{record.Slot{Board: 1, Test: reading.Bonding, Position: 2}, "Bonding, gas"},
-		{record.Slot{Board: 1, Test: reading.Bonding, Position: 9}, "Bonding, point nine"},
-		{record.Slot{Board: 9, Way: 3, Test: "later"}, "later"},
-	} {
-		if got := inWords(s, c.slot); got != c.want {
-			t.Errorf("%+v is shown as %q, want %q", c.slot, got, c.want)
-		}
-	}
-}
-
 type oneFrame struct {
 	audio.Source
 	frames []audio.Clip

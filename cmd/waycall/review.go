@@ -1,0 +1,261 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"crypto/tls"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"sync"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/web"
+)
+
+// reviewing is what waycall review was asked for.
+type reviewing struct {
+	data    dataFlag
+	addr    string
+	browser bool
+	lan     bool
+	verbose bool
+}
+
+func newReview() *cobra.Command {
+	var o reviewing
+	cmd := &cobra.Command{
+		Use:   "review",
+		Short: "Review jobs in the browser: listen, correct, sign off, hand over",
+		Long: `Starts a web server on this machine and prints its address. Its pages show each job
+with its boards, every reading with its sound, what needs a person, and the
+schedule; a reading is corrected, taken off or let stand with a reason and initials,
+and the job is signed off. Every change is added to the record; nothing is replaced.
+The live view follows a running session.
+
+Only this machine reaches the server, and only a browser that opened the printed
+address with its key. --lan lets devices of the local network in as well, such as a
+tablet beside the board: by TLS, with a certificate that waycall makes, and only
+after a code that is printed here was typed on the device. Enter prints a new code.
+Who pairs a device may do all that you may.
+
+Ctrl-C ends it. Nothing is fetched from any network.`,
+		Example: "  waycall review\n  waycall review --addr 127.0.0.1:8420\n  waycall review --lan",
+		Args:    wantArgs(0, 0, "no arguments"),
+		RunE:    func(cmd *cobra.Command, args []string) error { return o.run(cmd) },
+	}
+	o.data.add(cmd)
+	cmd.Flags().StringVar(&o.addr, "addr", "127.0.0.1:0", "address to listen on; port 0 takes a free one")
+	cmd.Flags().BoolVar(&o.browser, "open", false, "open the address in the browser")
+	cmd.Flags().BoolVar(&o.lan, "lan", false, "let devices of the local network in, after pairing")
+	cmd.Flags().BoolVarP(&o.verbose, "verbose", "v", false, "print the kind of each request")
+	return cmd
+}
+
+// door is one way in: where it listens, what it is called there, and its pages.
+type door struct {
+	listeners []net.Listener
+	pages     *web.Server
+	server    *http.Server
+}
+
+// door makes a door; cert is nil where there is no TLS.
+func (o *reviewing) door(listeners []net.Listener, options web.Options, cert *tls.Certificate) (*door, error) {
+	pages, err := web.New(options)
+	if err != nil {
+		return nil, err
+	}
+	server := &http.Server{
+		Handler: pages, ErrorLog: slog.NewLogLogger(options.Log.Handler(), slog.LevelInfo),
+		ReadHeaderTimeout: 5 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
+	}
+	if cert != nil {
+		server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{*cert}, MinVersion: tls.VersionTLS12}
+	}
+	return &door{listeners, pages, server}, nil
+}
+
+// serve answers at each address, and tells done when it no longer does.
+func (d *door) serve(done chan<- error) {
+	for _, ln := range d.listeners {
+		go func() {
+			if d.server.TLSConfig != nil {
+				done <- d.server.ServeTLS(ln, "", "")
+			} else {
+				done <- d.server.Serve(ln)
+			}
+		}()
+	}
+}
+
+// close lets what is being answered come to its end, but not for long.
+func (d *door) close() {
+	d.pages.Close() // live views would never end
+	end, cancel := context.WithTimeout(context.Background(), 3*time.Second)
+	defer cancel()
+	if d.server.Shutdown(end) != nil {
+		d.server.Close()
+	}
+}
+
+func (o *reviewing) run(cmd *cobra.Command) error {
+	ctx, out, errOut := cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr()
+	dir, err := o.data.folder()
+	if err != nil {
+		return err
+	}
+	ln, err := listen(o.addr)
+	if err != nil {
+		return err
+	}
+	defer ln.Close()
+	// What is logged names no job, no person and no key: package web sees to it.
+	level := slog.LevelWarn
+	if o.verbose {
+		level = slog.LevelInfo
+	}
+	log := slog.New(slog.NewTextHandler(errOut, &slog.HandlerOptions{Level: level}))
+	jobs := web.NewFolder(dir)
+	key, once := web.NewKey(), web.NewKey()
+	here, err := o.door([]net.Listener{ln}, web.Options{Jobs: jobs, Hosts: hostsOf(ln.Addr()), Key: key, Once: once, Log: log}, nil)
+	if err != nil {
+		return err
+	}
+	doors := []*door{here}
+	base := "http://" + ln.Addr().String()
+	fmt.Fprintf(out, "Review: %s/enter/%s\nOnly this machine reaches it; the address is your key, so keep it to yourself. Ctrl-C ends it.\n", base, key)
+	if o.lan {
+		paired, err := o.local(cmd, dir, jobs, log)
+		if err != nil {
+			return err
+		}
+		doors = append(doors, paired)
+	}
+	if o.browser {
+		if err := exec.Command("xdg-open", base+"/enter/"+once).Start(); err != nil {
+			fmt.Fprintf(errOut, "waycall: the browser could not be started: %v; open the address yourself\n", err)
+		}
+	}
+	done := make(chan error, 64) // more than there are addresses; only the first is read
+	for _, d := range doors {
+		d.serve(done)
+	}
+	var stopped error
+	select {
+	case err := <-done:
+		stopped = fmt.Errorf("the server stopped: %w; start it again", err)
+	case <-ctx.Done():
+	}
+	var closing sync.WaitGroup
+	for _, d := range doors {
+		closing.Go(d.close)
+	}
+	closing.Wait()
+	if stopped == nil {
+		fmt.Fprintln(out, "Review ended.")
+	}
+	return stopped
+}
+
+// local opens the door for devices of the local network, and prints how they come in.
+func (o *reviewing) local(cmd *cobra.Command, dir string, jobs *web.Folder, log *slog.Logger) (*door, error) {
+	out := cmd.OutOrStdout()
+	addresses, err := web.Addresses()
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, fmt.Errorf("folder for jobs: %w; name another with --data", err)
+	}
+	cert, fingerprint, err := web.Certificate(dir, addresses, time.Now())
+	if err != nil {
+		return nil, err
+	}
+	listeners, hosts, err := listenAll(addresses)
+	if err != nil {
+		return nil, err
+	}
+	code := web.NewCode()
+	d, err := o.door(listeners, web.Options{Jobs: jobs, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
+		if err == nil {
+			fmt.Fprintln(out, "A device was paired. Enter prints a code for another.")
+		} else {
+			fmt.Fprintf(out, "A device was not paired: %v\n", err)
+		}
+	}}, &cert)
+	if err != nil {
+		return nil, err
+	}
+	fmt.Fprintln(out, "From the local network:")
+	for _, h := range hosts {
+		fmt.Fprintf(out, "  https://%s/pair\n", h)
+	}
+	fmt.Fprintf(out, "The device warns of a certificate that nobody vouches for. Its SHA-256 must be\n  %s\n", fingerprint)
+	show := func() {
+		text, valid := code.Make()
+		fmt.Fprintf(out, "Code to type there: %s (once, within %d minutes; Enter prints a new one)\n", text, int(valid.Minutes()))
+	}
+	show()
+	go newCodes(cmd.InOrStdin(), show)
+	return d, nil
+}
+
+// listenAll listens at each address of the local network, and at no other that the
+// machine may have, on one port.
+func listenAll(addresses []net.IP) (listeners []net.Listener, hosts []string, err error) {
+	port := "0"
+	for _, a := range addresses {
+		ln, err := net.Listen("tcp", net.JoinHostPort(a.String(), port))
+		if err != nil {
+			for _, open := range listeners {
+				open.Close()
+			}
+			return nil, nil, fmt.Errorf("could not listen on the local network: %w; try again, or without --lan", err)
+		}
+		listeners, hosts = append(listeners, ln), append(hosts, ln.Addr().String())
+		if _, port, err = net.SplitHostPort(ln.Addr().String()); err != nil {
+			return nil, nil, err
+		}
+	}
+	return listeners, hosts, nil
+}
+
+// newCodes shows a new code for each line that is entered.
+func newCodes(in io.Reader, show func()) {
+	for lines := bufio.NewScanner(in); lines.Scan(); {
+		show()
+	}
+}
+
+// listen opens the address to serve on, of this machine alone.
+func listen(addr string) (net.Listener, error) {
+	host, _, err := net.SplitHostPort(addr)
+	if err != nil {
+		return nil, usageError{fmt.Errorf("--addr is %q; give an address with a port, such as 127.0.0.1:8420", addr)}
+	}
+	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return nil, usageError{fmt.Errorf("--addr %s can be reached from other machines; give one of this machine alone, such as 127.0.0.1:8420, and --lan for the local network", addr)}
+	}
+	ln, err := net.Listen("tcp", addr)
+	if err != nil {
+		return nil, fmt.Errorf("could not listen on %s: %w; choose another port with --addr", addr, err)
+	}
+	return ln, nil
+}
+
+// hostsOf returns what a browser at this machine may call a server at an address.
+func hostsOf(a net.Addr) []string {
+	hosts := []string{a.String()}
+	if _, port, err := net.SplitHostPort(a.String()); err == nil {
+		for _, name := range []string{"127.0.0.1", "localhost", "::1"} {
+			hosts = append(hosts, net.JoinHostPort(name, port))
+		}
+	}
+	return hosts
+}

@@ -1,0 +1,208 @@
+// Package glance says what a screen shows of a job at one look: the place and the
+// test that are due, the last reading with its verdict, and what is left. It is
+// worked out from the facts alone, as package record folds them. The full screen of
+// the terminal (wall) and the live page in the browser (web/live) are drawn from it.
+//
+// Its texts may hold anything that a board file or a voice put there; who draws them
+// makes them harmless.
+package glance
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"waycall/internal/check"
+	"waycall/internal/reading"
+	"waycall/internal/record"
+	"waycall/internal/sequence"
+)
+
+// Facts is what is shown of a job.
+type Facts struct {
+	Job    string // reference
+	Board  int    // the board in hand
+	Name   string // of that board
+	Boards []Board
+
+	Place string // shown largest: the way, B and the board's number, END, or nothing before there is a job
+	Label string // what Place is, in capitals
+	Feeds string // what the way feeds, or the board's name
+	Due   string // the test or the question in words
+	With  string // set-up and test voltage, or what is waited for
+
+	Last *Last // nil before the first reading
+
+	Tests, Steps int // left
+	Done, All    int // tests
+	Waiting      int // tests that wait for work on what failed
+	Estimate     time.Duration
+	Estimated    bool // Estimate says something
+}
+
+// Board is how far the work on one board is.
+type Board struct {
+	Number int
+	Name   string
+	Left   int // steps and tests
+}
+
+// Last is the reading that waits for "confirm", or else the last one that stands.
+// Of several that were given in one breath it is the one to look at first.
+type Last struct {
+	Waits   bool   // it is read back and not confirmed
+	Where   string // way and test in words
+	Figure  string // >999, 0.47, CORRECT
+	Unit    string // MΩ, Ω, or nothing
+	Others  string // all of the same breath, where there are several
+	Result  check.Result
+	Because string // the reason of the verdict, a sentence
+}
+
+// Of returns what is shown of a job in state s.
+func Of(s record.State) Facts {
+	f := Facts{Job: s.Job.Reference, Board: s.Board}
+	if s.Sessions == 0 {
+		f.Label = "NO JOB YET"
+		return f
+	}
+	due, any := sequence.Next(s)
+	switch {
+	case s.Pending != nil:
+		f.at(s, s.Pending.Slot)
+		f.With = "Read back. Say confirm, or correct it."
+	case !any:
+		f.Place, f.Label, f.Due = "END", "NOTHING LEFT TO ASK", "Say finish here, or name a way to go back to."
+	case due.Step != nil:
+		f.Board = due.Board
+		f.Place, f.Label, f.Feeds = fmt.Sprintf("B%d", due.Board), "BEFORE THE DEAD TESTS", nameOf(s, due.Board)
+		if due.Step.Live {
+			f.Label = "BEFORE THE LIVE TESTS"
+		}
+		f.Due = due.Step.Brief
+	default:
+		f.at(s, due.Slot)
+		f.With = string(due.Setup)
+		if due.Volts > 0 {
+			f.With += fmt.Sprintf(", %g V, at least %g MΩ", due.Volts, due.Least)
+		}
+	}
+	f.Name = nameOf(s, f.Board)
+	left := map[int]int{}
+	for _, d := range sequence.Remaining(s) {
+		if left[d.Board]++; d.Step != nil {
+			f.Steps++
+		} else {
+			f.Tests++
+		}
+	}
+	for _, b := range s.Job.Boards {
+		f.Boards = append(f.Boards, Board{b.Number, b.Name, left[b.Number]})
+	}
+	n := sequence.Count(s)
+	f.Done, f.All, f.Waiting = n.Recorded+n.LeftOut, n.Tests, n.Waiting
+	f.Estimate, f.Estimated = sequence.Estimate(s)
+	f.Last = lastOf(s)
+	return f
+}
+
+// at shows a test.
+func (f *Facts) at(s record.State, slot record.Slot) {
+	f.Board = slot.Board
+	f.Due = InWords(s, slot)
+	if slot.Way == 0 {
+		f.Place, f.Label, f.Feeds = fmt.Sprintf("B%d", slot.Board), "THE BOARD ITSELF", nameOf(s, slot.Board)
+		return
+	}
+	f.Place, f.Label = fmt.Sprint(slot.Way), "WAY"
+	if w := s.Job.Way(slot.Board, slot.Way); w != nil {
+		f.Feeds = w.Feeds
+	}
+}
+
+// InWords is a test as it is said, with what tells it from others of its kind: the
+// service of a bonding conductor, the position of a switch, the point of a ring.
+func InWords(s record.State, slot record.Slot) string {
+	text := slot.Test.Spoken()
+	if n := slot.Position; n > 0 {
+		b := s.Job.Board(slot.Board)
+		switch {
+		case slot.Test == reading.Bonding && b != nil && n <= len(b.Bonding):
+			text += ", " + b.Bonding[n-1]
+		case slot.Test.Insulation():
+			text += ", switch position " + reading.Cardinal(n)
+		default:
+			text += ", point " + reading.Cardinal(n)
+		}
+	}
+	if text == "" {
+		return string(slot.Test)
+	}
+	return strings.ToUpper(text[:1]) + text[1:]
+}
+
+func nameOf(s record.State, board int) string {
+	if b := s.Job.Board(board); b != nil {
+		return b.Name
+	}
+	return ""
+}
+
+// grave orders results, the one to look at first.
+var grave = map[check.Result]int{check.Fail: 3, check.CannotSay: 2, check.Investigate: 1}
+
+func lastOf(s record.State) *Last {
+	var each []record.Proposal
+	if s.Pending != nil {
+		each = s.Pending.Each()
+	} else if r, ok := s.Last(); ok {
+		each = []record.Proposal{r.Proposal}
+	}
+	if len(each) == 0 {
+		return nil
+	}
+	worst := 0
+	var all []string
+	for i, p := range each {
+		if grave[p.Verdict.Result] > grave[each[worst].Verdict.Result] {
+			worst = i
+		}
+		all = append(all, string(p.Slot.Test)+" "+Figure(p.Quantity)+" "+Unit(p.Quantity.Unit))
+	}
+	p := each[worst]
+	l := &Last{
+		Waits: s.Pending != nil, Where: fmt.Sprintf("way %d, ", p.Slot.Way) + InWords(s, p.Slot),
+		Figure: Figure(p.Quantity), Unit: Unit(p.Quantity.Unit), Result: p.Verdict.Result, Because: p.Verdict.Reason,
+	}
+	if p.Slot.Way == 0 {
+		l.Where = fmt.Sprintf("board %d, ", p.Slot.Board) + InWords(s, p.Slot)
+	}
+	if len(each) > 1 {
+		l.Others = strings.Join(all, ", ")
+	}
+	return l
+}
+
+// Figure is a quantity as it is shown large: >999, 0.47, or CORRECT.
+func Figure(q reading.Quantity) string {
+	switch {
+	case q.Unit == reading.NoUnit && q.Equal(reading.Correct):
+		return "CORRECT"
+	case q.Unit == reading.NoUnit:
+		return "WRONG"
+	case q.Bound == reading.Exactly:
+		return q.Figure()
+	}
+	return string(q.Bound) + q.Figure()
+}
+
+// Unit is a unit as it is written: MΩ, Ω, ms, or nothing.
+func Unit(u reading.Unit) string {
+	switch u {
+	case reading.Megohm:
+		return "MΩ"
+	case reading.Ohm:
+		return "Ω"
+	}
+	return string(u)
+}

@@ -1,0 +1,202 @@
+package store
+
+import (
+	"bufio"
+	"context"
+	"database/sql"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"strconv"
+	"strings"
+	"syscall"
+	"time"
+
+	"waycall/internal/record"
+)
+
+// Tail reads a job's log as it grows, whoever writes it: it gives each event once,
+// in order, and checks it against the chain as it goes. It writes nothing and keeps
+// nothing open between two calls, so it is in nobody's way. A Tail is used by one
+// goroutine at a time.
+type Tail struct {
+	path  string
+	chain chain
+	seen  stamp     // of the file when it was read last
+	at    time.Time // when that was
+}
+
+// NewTail returns a Tail at the start of the log of the job at path. Nothing is
+// read yet.
+func NewTail(path string) *Tail { return &Tail{path: path} }
+
+// Next returns the events that were written since the last call, none when there
+// are none. While the file has not changed that costs two looks at it and no more,
+// so it may be called several times a second. Errors: fs.ErrNotExist, ErrReplaced
+// when another log lies there now, and those of OpenReadOnly; it may be called again
+// after any of them, and goes on where it was.
+func (t *Tail) Next(ctx context.Context) ([]record.Event, error) {
+	events, err := t.next(ctx)
+	if err != nil {
+		return nil, explain("follow the job", t.path, err)
+	}
+	return events, nil
+}
+
+// Head returns the sum of the last event that Next gave, in hexadecimal, or "" before
+// the first. It stands for the whole log up to there: see Store.Sum.
+func (t *Tail) Head() string {
+	if t.chain.id == 0 {
+		return ""
+	}
+	return hex.EncodeToString(t.chain.sum[:])
+}
+
+func (t *Tail) next(ctx context.Context) ([]record.Event, error) {
+	path, err := locate(t.path)
+	if err != nil {
+		return nil, err
+	}
+	now, err := stampOf(path)
+	if err != nil {
+		return nil, err
+	}
+	began := time.Now()
+	// What was written within the same tick of the clock as the last reading has
+	// left the same stamp.
+	if now == t.seen && t.at.Sub(t.seen.written()) > tick {
+		return nil, nil
+	}
+	db, version, err := openReader(path)
+	if err != nil {
+		return nil, err
+	}
+	defer db.Close()
+	if version < len(migrations) {
+		return nil, fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
+	}
+	if t.chain.id == 0 || now.file.inode != t.seen.file.inode {
+		if err := checkSchema(db); err != nil {
+			return nil, err
+		}
+	}
+	events, c, err := t.read(ctx, db)
+	if err != nil {
+		return nil, err
+	}
+	t.chain, t.seen, t.at = c, now, began
+	return events, nil
+}
+
+// read returns the events after the last one, and the chain up to them.
+func (t *Tail) read(ctx context.Context, db *sql.DB) ([]record.Event, chain, error) {
+	c := t.chain
+	rows, err := db.QueryContext(ctx, "SELECT "+rowColumns+" FROM events WHERE id >= ? ORDER BY id", max(1, c.id))
+	if err != nil {
+		return nil, c, err
+	}
+	defer rows.Close()
+	// The last event is read again: it tells this log from another one.
+	known := c.id == 0
+	var events []record.Event
+	for rows.Next() {
+		var r row
+		if err := r.scan(rows); err != nil {
+			return nil, c, err
+		}
+		if !known {
+			if known = r.id == c.id && string(r.sum) == string(c.sum[:]); !known {
+				break
+			}
+			continue
+		}
+		if what := c.add(&r); what != "" {
+			return nil, c, fault(ErrDamaged, what, "")
+		}
+		e, err := decode(r.id, r.at, r.kind, r.data)
+		if err != nil {
+			return nil, c, fault(ErrDamaged, fmt.Sprintf("event %d: %v", r.id, err), "")
+		}
+		events = append(events, e)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, c, err
+	}
+	if !known {
+		return nil, c, fault(ErrReplaced, fmt.Sprintf("event %d is not the one that was there", c.id), "")
+	}
+	return events, c, nil
+}
+
+// tick is more than a file's times are coarse by on a local disk.
+const tick = 100 * time.Millisecond
+
+// stamp is what tells that a job was written to: what SQLite changes with every
+// commit, in the file or in the log beside it.
+type stamp struct{ file, log mark }
+
+type mark struct {
+	dev, inode uint64
+	size       int64
+	changed    int64 // Unix time, ns
+}
+
+// written is when the job was written to last, by the clock of the file system.
+func (a stamp) written() time.Time { return time.Unix(0, max(a.file.changed, a.log.changed)) }
+
+func stampOf(path string) (stamp, error) {
+	file, err := markOf(path)
+	if err != nil {
+		return stamp{}, err
+	}
+	log, err := markOf(path + "-wal")
+	if errors.Is(err, fs.ErrNotExist) {
+		err = nil
+	}
+	return stamp{file, log}, err
+}
+
+func markOf(path string) (mark, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return mark{}, err
+	}
+	m := mark{size: info.Size(), changed: info.ModTime().UnixNano()}
+	if sys, ok := info.Sys().(*syscall.Stat_t); ok {
+		m.dev, m.inode = uint64(sys.Dev), sys.Ino
+	}
+	return m, nil
+}
+
+// Held reports whether a process has the job at path open for writing: a session,
+// most likely. It only looks, and so keeps none from beginning. Where the system
+// does not tell (it is asked for /proc/locks) the answer is no.
+func Held(path string) bool {
+	path, err := locate(path)
+	if err != nil {
+		return false
+	}
+	info, err := os.Lstat(path + ".lock")
+	if err != nil {
+		return false
+	}
+	sys, ok := info.Sys().(*syscall.Stat_t)
+	if !ok {
+		return false
+	}
+	f, err := os.Open("/proc/locks")
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	// 3: FLOCK  ADVISORY  WRITE 4711 08:01:1835043 0 EOF
+	inode := ":" + strconv.FormatUint(sys.Ino, 10)
+	for s := bufio.NewScanner(f); s.Scan(); {
+		if fields := strings.Fields(s.Text()); len(fields) >= 6 && fields[1] == "FLOCK" && strings.HasSuffix(fields[5], inode) {
+			return true
+		}
+	}
+	return false
+}

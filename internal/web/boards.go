@@ -1,0 +1,569 @@
+package web
+
+import (
+	"bytes"
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"waycall/internal/check"
+	"waycall/internal/reading"
+	"waycall/internal/record"
+	"waycall/internal/report"
+	"waycall/internal/review"
+	"waycall/internal/sequence"
+)
+
+// derived is what pages need of a snapshot beside its state.
+type derived struct {
+	items   once[[]review.Item]
+	boardsV once[boardsPage]
+	railsV  once[template.HTML] // the boards of the boards page, drawn
+	entryV  once[[]entry]
+	latestV once[map[record.Slot]record.Reading]
+}
+
+// items are what needs a person, most pressing first.
+func (s *Snapshot) queue() []review.Item {
+	return s.items.get(func() []review.Item { return review.Queue(s.State, s.Events) })
+}
+
+func (s *Snapshot) open() int    { return len(s.queue()) }
+func (s *Snapshot) signed() bool { return s.State.Signed != nil }
+
+// latest is every reading that stands, by its place.
+func (s *Snapshot) latest() map[record.Slot]record.Reading {
+	return s.latestV.get(func() map[record.Slot]record.Reading {
+		all := map[record.Slot]record.Reading{}
+		for _, r := range s.State.Readings {
+			if r.Standing == record.Stands {
+				all[r.Slot] = r
+			}
+		}
+		return all
+	})
+}
+
+// boardsPage is the picture of every board.
+type boardsPage struct {
+	ID        string
+	Address   string
+	Date      string
+	Tester    string
+	Bar       bar
+	Open      int
+	Tally     []tally
+	Boards    []boardPicture
+	Several   bool
+	ToDo      []string
+	Estimate  string
+	Finished  bool
+	Signed    *record.SignOff
+	Limited   string
+	Prepared  []report.Step
+	Cautions  []string
+	Uncounted int // steps that are not answered
+	Rails     template.HTML
+}
+
+// tally is how many ways have a mark.
+type tally struct {
+	Mark mark
+	Ways int
+}
+
+type boardPicture struct {
+	Number  int
+	Name    string
+	About   string
+	Itself  tile
+	Tiles   []tile
+	Idle    bool // no test is asked for on it
+	Summary string
+}
+
+// tile is one way of a board, or the board itself.
+type tile struct {
+	Way    int
+	Label  string // the number of the way
+	Feeds  string
+	Device string
+	Spare  bool
+	Mark   mark
+	Word   string // what there is to know beside the mark
+	Count  string // tests done
+	Href   string
+}
+
+// boards is the page of a job: its boards as pictures.
+func (s *server) boards(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+	p := snap.picture()
+	p.Rails = snap.railsV.get(func() template.HTML {
+		var b bytes.Buffer
+		if err := s.pages["boards"].ExecuteTemplate(&b, "rails", p); err != nil {
+			s.Log.Error("the boards could not be drawn")
+		}
+		return template.HTML(b.String()) // made by a template, which escaped what is in it
+	})
+	s.render(w, r, http.StatusOK, "boards", page{Title: snap.State.Job.Reference + ": boards", Job: s.head(snap), Tab: "boards", Wide: true, Body: p})
+}
+
+func (s *Snapshot) picture() boardsPage { return s.boardsV.get(s.draw) }
+
+func (s *Snapshot) draw() boardsPage {
+	sched, job := s.Schedule(), s.State.Job
+	n := sequence.Count(s.State)
+	p := boardsPage{ID: s.ID, Address: job.Address, Date: job.Date, Tester: job.Tester, Bar: barOf(n.Tests, n.Recorded, n.LeftOut), Open: s.open(),
+		Several: len(job.Boards) > 1, Finished: s.State.Finished, Signed: s.State.Signed, Cautions: sched.Cautions, Prepared: sched.Preparation}
+	if left, ok := sequence.Estimate(s.State); ok && left > 0 {
+		p.Estimate = fmt.Sprintf("about %d min at the pace so far", int(left.Minutes()+0.5))
+	}
+	for _, k := range job.Tests {
+		p.Limited += ", " + string(k)
+	}
+	p.Limited = strings.TrimPrefix(p.Limited, ", ")
+	open := map[[2]int]int{}
+	for _, it := range s.queue() {
+		if it.Kind != review.Unfinished && it.Kind != review.Missing {
+			open[[2]int{it.Slot.Board, it.Slot.Way}]++
+		}
+	}
+	count := map[mark]int{}
+	for i := range sched.Boards {
+		b := &sched.Boards[i]
+		one := boardPicture{Number: b.Number, Name: b.Name, Idle: b.OnlyIsolated, About: about(*b)}
+		one.Itself = tileOf([]report.Tested{b.Tested}, open[[2]int{b.Number, 0}])
+		one.Itself.Label, one.Itself.Feeds, one.Itself.Device = "Board", "Supply, earthing and main switch", deviceOf(b.Main)
+		one.Itself.Href = wayPath(s.ID, b.Number, 0)
+		var tested []report.Tested
+		for k, l := range sched.Lines {
+			if l.Board != b.Number {
+				continue
+			}
+			tested = append(tested, l.Tested)
+			if k+1 < len(sched.Lines) && sched.Lines[k+1].Board == l.Board && sched.Lines[k+1].Way == l.Way {
+				continue // the other position of the switch
+			}
+			t := tileOf(tested, open[[2]int{b.Number, l.Way}])
+			tested = nil
+			t.Way, t.Label, t.Feeds, t.Device, t.Spare = l.Way, strconv.Itoa(l.Way), l.Feeds, deviceOf(l.Device), l.Spare
+			t.Href = wayPath(s.ID, b.Number, l.Way)
+			if l.Spare {
+				t.Mark, t.Word, t.Count, t.Feeds = markOf("spare"), "", "", "Spare"
+			} else {
+				count[t.Mark]++
+			}
+			one.Tiles = append(one.Tiles, t)
+		}
+		p.Boards = append(p.Boards, one)
+	}
+	for _, status := range []string{"fail", "investigate", "cannot say", "to do", "waived", "pass", "none"} {
+		m := markOf(status)
+		if status == "waived" {
+			m = mark{"out", "Left out"}
+		}
+		if status == "none" {
+			m = mark{"none", "Nothing asked for"}
+		}
+		if count[m] > 0 {
+			p.Tally = append(p.Tally, tally{m, count[m]})
+		}
+	}
+	p.ToDo = sched.ToDo
+	for _, step := range sched.Preparation {
+		if step.Answer == "" {
+			p.Uncounted++
+		}
+	}
+	return p
+}
+
+// tileOf sums up what became of the tests of a way. What needs a person comes
+// before what is only not done yet.
+func tileOf(all []report.Tested, open int) tile {
+	var t tile
+	worst, done, asked, out, doubt := "", 0, 0, 0, false
+	rank := map[string]int{"": -1, "pass": 0, "cannot say": 1, "investigate": 2, "fail": 3}
+	for _, one := range all {
+		if rank[one.Result] > rank[worst] {
+			worst = one.Result
+		}
+		for _, c := range one.Cells {
+			switch c.Status {
+			case report.Recorded:
+				done, asked = done+1, asked+1
+			case report.ToDo, report.Waiting:
+				asked++
+			case report.Skipped, report.Limitation, report.Waived, report.NotApplicable:
+				out++
+			}
+		}
+	}
+	doubt = open > 0
+	switch {
+	case worst == "fail", worst == "investigate":
+		t.Mark = markOf(worst)
+	case doubt || worst == "cannot say":
+		t.Mark = mark{"doubt", "Cannot say"}
+	case done < asked:
+		t.Mark = markOf("to do")
+	case worst == "pass":
+		t.Mark = markOf("pass")
+	case out > 0:
+		t.Mark = mark{"out", "Left out"}
+	default:
+		t.Mark = mark{"none", "Nothing asked for"}
+	}
+	if asked > 0 {
+		t.Count = fmt.Sprintf("%d of %d", done, asked)
+	}
+	var words []string
+	if open > 0 {
+		words = append(words, fmt.Sprintf("%d to look at", open))
+	}
+	if out > 0 {
+		words = append(words, fmt.Sprintf("%d left out", out))
+	}
+	t.Word = strings.Join(words, ", ")
+	return t
+}
+
+func wayPath(id string, board, way int) string {
+	return fmt.Sprintf("/job/%s/way/%d/%d", url.PathEscape(id), board, way)
+}
+
+// deviceOf is a device as it is marked: "B32, 30 mA RCD".
+func deviceOf(d report.Device) string {
+	if d.Rating == 0 && d.Standard == "" {
+		return ""
+	}
+	text := d.Type + strconv.FormatFloat(d.Rating, 'f', -1, 64)
+	if len(d.Type) != 1 {
+		text = strings.TrimSpace(d.Type + " " + strconv.FormatFloat(d.Rating, 'f', -1, 64) + " A")
+	}
+	if d.RCDRated > 0 {
+		text += fmt.Sprintf(", %g mA", d.RCDRated)
+		if d.RCDDelayed {
+			text += " S"
+		}
+	}
+	return text
+}
+
+func about(b report.Board) string {
+	parts := []string{b.Earthing, fmt.Sprintf("%g V to earth", b.Voltage)}
+	if b.Phases == 3 {
+		parts = append(parts, "three-phase")
+	}
+	if b.FedFrom > 0 {
+		parts = append(parts, fmt.Sprintf("fed from board %d, way %d", b.FedFrom, b.FedFromWay))
+	}
+	if b.SurgeProtection {
+		parts = append(parts, "surge protection fitted")
+	}
+	return strings.Join(parts, " · ")
+}
+
+// wayPage is one way with its readings.
+type wayPage struct {
+	ID         string
+	Board, Way int
+	Name       string // of the board
+	Feeds      string
+	Label      string
+	Spare      bool
+	Facts      []fact
+	Remarks    []string
+	Readings   []readingView
+	Others     []readingView // not asked for, left out
+	Earlier    []readingView
+	Prev, Next *neighbour
+}
+
+type fact struct{ Name, Value string }
+
+type neighbour struct{ Href, Label string }
+
+// readingView is one test of a way as pages show it.
+type readingView struct {
+	Slot     record.Slot
+	Name     string // in words
+	Letters  string
+	Position string
+	report.Cell
+	Mark    mark
+	Scale   *scale
+	Play    *play
+	Edited  string // who put it there, and why
+	Settled string // who let it stand, and why
+	Open    []string
+	Replace int64 // of a change
+	CanEdit bool
+}
+
+// way is the page of one way of a board, or with way 0 of the board itself.
+func (s *server) way(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+	number, okB := smallNumber(r.PathValue("board"))
+	way, okW := smallNumber(r.PathValue("way"))
+	b := snap.State.Job.Board(number)
+	if !okB || !okW || b == nil || way != 0 && b.Way(way) == nil {
+		s.fail(w, r, http.StatusNotFound, "There is no such way", "This job has no way of that number on that board.", "Go to the boards of the job and choose one.")
+		return
+	}
+	p := snap.wayOf(number, way)
+	if err := s.drawSounds(r, snap, p.Readings, p.Others, p.Earlier); err != nil {
+		s.jobFailed(w, r, err)
+		return
+	}
+	title := fmt.Sprintf("Board %d, way %d", number, way)
+	if way == 0 {
+		title = fmt.Sprintf("Board %d itself", number)
+	}
+	s.render(w, r, http.StatusOK, "way", page{Title: snap.State.Job.Reference + ": " + title, Job: s.head(snap), Tab: "boards", Wide: true, Body: p})
+}
+
+// smallNumber reads the number of a board, a way or a position.
+func smallNumber(text string) (int, bool) {
+	n, err := strconv.Atoi(text)
+	return n, err == nil && n >= 0 && n <= 999 && len(text) <= 3
+}
+
+func (s *Snapshot) wayOf(number, way int) wayPage {
+	sched := s.Schedule()
+	p := wayPage{ID: s.ID, Board: number, Way: way}
+	open := map[record.Slot]review.Item{}
+	for _, it := range s.queue() {
+		if it.Slot.Board == number && it.Slot.Way == way {
+			open[it.Slot] = it
+		}
+	}
+	add := func(t report.Tested, guides func(report.Cell) []guide) {
+		p.Remarks = append(p.Remarks, t.Remarks...)
+		for _, c := range t.Cells {
+			v := s.reading(record.Slot{Board: number, Way: way, Test: c.Test, Position: c.Position}, c, guides(c), open)
+			switch c.Status {
+			case report.Recorded, report.ToDo, report.Waiting:
+				p.Readings = append(p.Readings, v)
+			default:
+				p.Others = append(p.Others, v)
+			}
+		}
+		for _, c := range t.Earlier {
+			v := s.reading(record.Slot{Board: number, Way: way, Test: c.Test, Position: c.Position}, c, guides(c), nil)
+			v.CanEdit = false
+			p.Earlier = append(p.Earlier, v)
+		}
+	}
+	insulation := func(c report.Cell) []guide {
+		if !c.Test.Insulation() {
+			return nil
+		}
+		for _, l := range sched.Limits {
+			for _, of := range l.Ways {
+				if l.Board == number && of == way {
+					return []guide{{class: "limit", value: l.Least, words: "at least", least: true}}
+				}
+			}
+		}
+		return nil
+	}
+	for i := range sched.Boards {
+		if b := &sched.Boards[i]; b.Number == number {
+			p.Name = b.Name
+			if way == 0 {
+				p.Label, p.Feeds = fmt.Sprintf("Board %d itself", number), b.Name
+				p.boardFacts(*b)
+				add(b.Tested, insulation)
+			}
+		}
+	}
+	for _, l := range sched.Lines {
+		if l.Board != number || l.Way != way || way == 0 {
+			continue
+		}
+		if p.Label == "" {
+			p.Label, p.Feeds, p.Spare = fmt.Sprintf("Way %d", way), l.Feeds, l.Spare
+			p.wayFacts(l)
+		}
+		add(l.Tested, func(c report.Cell) []guide {
+			switch {
+			case c.Test == reading.Zs && l.MaxZs != nil:
+				all := []guide{{class: "limit", value: l.MaxZs.Measured, words: "at most, cold", most: true}}
+				if l.MaxZs.Ohm != l.MaxZs.Measured {
+					all = append(all, guide{class: "hot", value: l.MaxZs.Ohm, words: "greatest permitted, hot"})
+				}
+				return all
+			case (c.Test == reading.R1R2) && l.Expected > 0:
+				return []guide{{class: "expected", value: l.Expected, words: "from length and size"}}
+			}
+			return insulation(c)
+		})
+	}
+	p.around(s)
+	return p
+}
+
+// around finds the ways before and after.
+func (p *wayPage) around(s *Snapshot) {
+	var all []neighbour
+	at := -1
+	for _, b := range s.picture().Boards {
+		here := func(way int, label string) {
+			if b.Number == p.Board && way == p.Way {
+				at = len(all)
+			}
+			if b.Number != p.Board {
+				label = fmt.Sprintf("Board %d, %s", b.Number, strings.ToLower(label))
+			}
+			all = append(all, neighbour{wayPath(s.ID, b.Number, way), label})
+		}
+		here(0, "Board itself")
+		for _, t := range b.Tiles {
+			here(t.Way, "Way "+t.Label)
+		}
+	}
+	if at > 0 {
+		p.Prev = &all[at-1]
+	}
+	if at >= 0 && at+1 < len(all) {
+		p.Next = &all[at+1]
+	}
+}
+
+// reading makes a cell ready to be shown. open holds what needs a person; nil for a
+// reading that no longer stands.
+func (s *Snapshot) reading(slot record.Slot, c report.Cell, guides []guide, open map[record.Slot]review.Item) readingView {
+	v := readingView{Slot: slot, Name: nameOf(slot.Test), Letters: lettersOf(slot.Test), Position: s.position(slot), Cell: c, CanEdit: slot.Check(s.State.Job) == nil}
+	v.Mark = markOf(string(c.Status))
+	var verdict *check.Verdict
+	if c.Status == report.Recorded {
+		v.Mark = markOf(c.Result)
+		if r, ok := s.latest()[slot]; ok {
+			verdict, v.Replace = &r.Verdict, r.ConfirmedID
+			if r.Edited {
+				v.Edited = fmt.Sprintf("Put here by %s on review: %s", r.By, r.Reason)
+			}
+		}
+	}
+	v.Scale = scaleOf(c, verdict, guides)
+	if c.Heard > 0 {
+		v.Play = &play{Source: soundPath(s.ID, c.Heard), Label: "Sound of " + v.Name + " " + c.Text, Session: sessionPath(s.ID, c.Heard)}
+	}
+	if open != nil {
+		if t, ok := s.State.SettledAt(slot); ok {
+			v.Settled = fmt.Sprintf("Looked at by %s: %s", t.By, t.Reason)
+		}
+		if it, ok := open[slot]; ok {
+			v.Open = kindsOf(it)
+		}
+	}
+	return v
+}
+
+func kindsOf(it review.Item) []string {
+	all := []string{string(it.Kind)}
+	for _, k := range it.Also {
+		all = append(all, string(k))
+	}
+	return all
+}
+
+// position says which of several readings of a test is meant.
+func (s *Snapshot) position(slot record.Slot) string {
+	switch b := s.State.Job.Board(slot.Board); {
+	case slot.Position == 0:
+		return ""
+	case slot.Test == reading.Bonding && b != nil && slot.Position <= len(b.Bonding):
+		return b.Bonding[slot.Position-1]
+	case slot.Test == reading.RingLN || slot.Test == reading.RingLE:
+		return fmt.Sprintf("point %d", slot.Position)
+	}
+	return fmt.Sprintf("switch position %d", slot.Position)
+}
+
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+func (p *wayPage) fact(name, value string) {
+	if value != "" {
+		p.Facts = append(p.Facts, fact{name, value})
+	}
+}
+
+func amount(x float64, unit string) string {
+	if x == 0 {
+		return ""
+	}
+	return strconv.FormatFloat(x, 'f', -1, 64) + " " + unit
+}
+
+func (p *wayPage) wayFacts(l report.Line) {
+	p.fact("Device", strings.TrimSpace(l.Device.Standard+" "+deviceOf(l.Device)))
+	p.fact("Breaking capacity", amount(l.Device.Breaking, "kA"))
+	p.fact("Wiring", strings.Join(nonEmpty(l.Wiring, map[bool]string{true: "three-phase"}[l.Phases == 3], l.Phase), ", "))
+	p.fact("Conductors", strings.Join(nonEmpty(amount(l.Line, "mm²"), cpc(l)), ", "))
+	p.fact("Length", amount(l.Length, "m"))
+	if l.Points > 0 {
+		p.fact("Points", strconv.Itoa(l.Points))
+	}
+	p.fact("Used for", l.Use)
+	if l.MaxZs != nil {
+		p.fact("Greatest Zs", figureOf(l.MaxZs.Ohm)+" Ω ("+figureOf(l.MaxZs.Measured)+" Ω cold)")
+	}
+	if l.Supplies > 0 {
+		p.fact("Feeds board", strconv.Itoa(l.Supplies))
+	}
+}
+
+func cpc(l report.Line) string {
+	if l.CPC == 0 {
+		return ""
+	}
+	return "cpc " + amount(l.CPC, "mm²")
+}
+
+func nonEmpty(all ...string) (some []string) {
+	for _, s := range all {
+		if s != "" {
+			some = append(some, s)
+		}
+	}
+	return some
+}
+
+func (p *wayPage) boardFacts(b report.Board) {
+	p.fact("Supply", about(b))
+	p.fact("Main switch", strings.TrimSpace(b.Main.Standard+" "+deviceOf(b.Main)))
+	p.fact("Declared Ze", amount(b.DeclaredZe, "Ω"))
+	p.fact("Declared fault current", amount(b.DeclaredPFC, "kA"))
+	p.fact("Earthing conductor", amount(b.EarthingConductor, "mm²"))
+	p.fact("Bonding", strings.Join(b.Bonding, ", "))
+	p.fact("Bonding conductors", amount(b.BondingSize, "mm²"))
+}
+
+// Anchor is the id of a reading on its page.
+func (v readingView) Anchor() string {
+	return fmt.Sprintf("r-%s-%d-%d", v.Slot.Test, v.Slot.Position, v.Event)
+}
+
+// Figure is the value without the sign of a bound.
+func (v readingView) Figure() string { return strings.TrimLeft(v.Text, "<>") }
+
+// EditHref is the page where a reviewer changes the reading.
+func (v readingView) EditHref() string { return "../../edit" + placeQuery(v.Slot) }
+
+// placeQuery names a place of the schedule in an address.
+func placeQuery(slot record.Slot) string {
+	q := url.Values{"board": {strconv.Itoa(slot.Board)}, "way": {strconv.Itoa(slot.Way)}, "test": {string(slot.Test)}}
+	if slot.Position > 0 {
+		q.Set("position", strconv.Itoa(slot.Position))
+	}
+	return "?" + q.Encode()
+}

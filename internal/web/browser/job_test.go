@@ -1,0 +1,91 @@
+package browser
+
+import (
+	"bufio"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"waycall/internal/audio"
+	"waycall/internal/demo"
+	"waycall/internal/record"
+	"waycall/internal/store"
+)
+
+// entry is a line of testdata/jobs/terrace.jsonl: what `waycall demo` recorded, with
+// the number of the demonstration's clip where something was heard, and times as if
+// the work had been done at the pace of work.
+type entry struct {
+	record.Event
+	Clip int `json:"clip"`
+}
+
+func entries(t testing.TB) []entry {
+	t.Helper()
+	f, err := os.Open("../../../testdata/jobs/terrace.jsonl")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	var all []entry
+	for s := bufio.NewScanner(f); s.Scan(); {
+		var e entry
+		if err := json.Unmarshal(s.Bytes(), &e); err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, e)
+	}
+	return all
+}
+
+// clips are what was said, as WAV files, from 1.
+func clips(t testing.TB) map[int][]byte {
+	t.Helper()
+	lines, err := demo.Script()
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, n := map[int][]byte{}, 0
+	for _, l := range lines {
+		if l.Text != "" {
+			n++
+			all[n] = audio.EncodeWAV(l.Sound)
+		}
+	}
+	return all
+}
+
+// terrace is the file of the demonstration's job in a folder of jobs.
+const terrace = "TER-0107.waycall"
+
+// record writes the demonstration's job into dir, up to and with the event last, and
+// returns it open, as a session would have it. 0 is all of it.
+func recorded(t testing.TB, dir string, last int64) *store.Store {
+	t.Helper()
+	s, err := store.Create(filepath.Join(dir, terrace))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	sounds := clips(t)
+	for _, e := range entries(t) {
+		if last != 0 && e.ID > last {
+			break
+		}
+		if _, err := s.Append(t.Context(), []record.Event{e.Event}, sounds[e.Clip]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return s
+}
+
+// finished is a folder with the whole of the demonstration's job.
+func finished(t testing.TB) string {
+	t.Helper()
+	dir := t.TempDir()
+	if err := recorded(t, dir, 0).Close(); err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}

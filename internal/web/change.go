@@ -1,0 +1,439 @@
+package web
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"waycall/internal/reading"
+	"waycall/internal/record"
+	"waycall/internal/review"
+)
+
+// changeForm is what the forms of a change are filled with: what the reviewer wrote,
+// when the form comes back to him.
+type changeForm struct {
+	ID       string
+	Slot     record.Slot
+	Name     string // of the test, in words
+	Letters  string
+	Unit     string // as it is shown
+	Judged   bool   // it is answered by correct or wrong
+	Value    string
+	Reason   string
+	By       string
+	Replaces int64
+	Back     string // where it came from: queue or way
+	Kind     string // of the queue
+	N        int    // place in the queue
+}
+
+func (s *Snapshot) form(slot record.Slot) changeForm {
+	f := changeForm{ID: s.ID, Slot: slot, Name: nameOf(slot.Test), Letters: lettersOf(slot.Test), Unit: shownUnit(string(slot.Test.Unit())), Judged: slot.Test.Judged(), Back: "way"}
+	if r, ok := s.latest()[slot]; ok {
+		f.Replaces = r.ConfirmedID
+	}
+	return f
+}
+
+// asked reads a form of a change, or the query that asks for one. The error is for a
+// place that cannot be.
+func (s *Snapshot) asked(q url.Values) (changeForm, error) {
+	number := func(name string, most int) (int, error) {
+		text := q.Get(name)
+		if text == "" {
+			return 0, nil
+		}
+		n, err := strconv.Atoi(text)
+		if err != nil || n < 0 || n > most {
+			return 0, fmt.Errorf("the %s of the form is no number", name)
+		}
+		return n, nil
+	}
+	var slot record.Slot
+	var err, e error
+	slot.Board, err = number("board", 99)
+	slot.Way, e = number("way", 99)
+	err = errors.Join(err, e)
+	slot.Position, e = number("position", 500)
+	err = errors.Join(err, e)
+	slot.Test, e = reading.ParseTest(q.Get("test"))
+	if err = errors.Join(err, e); err != nil {
+		return changeForm{}, err
+	}
+	if err := slot.Check(s.State.Job); err != nil {
+		return changeForm{}, err
+	}
+	f := s.form(slot)
+	f.Value, f.Reason, f.By = strings.TrimSpace(q.Get("value")), strings.TrimSpace(q.Get("reason")), strings.TrimSpace(q.Get("by"))
+	if q.Get("back") == "queue" {
+		f.Back = "queue"
+	}
+	if k := review.Kind(q.Get("kind")); k.Severity() >= 0 {
+		f.Kind = string(k)
+	}
+	f.N, _ = number("n", 1_000_000)
+	if text := q.Get("replaces"); text != "" {
+		if f.Replaces, err = strconv.ParseInt(text, 10, 64); err != nil || f.Replaces < 0 {
+			return changeForm{}, errors.New("what the form replaces is no number")
+		}
+	}
+	return f, nil
+}
+
+// Return is where a reviewer goes after a change, or without one.
+func (f changeForm) Return() string {
+	if f.Back == "queue" {
+		v := url.Values{}
+		if f.N > 1 {
+			v.Set("n", strconv.Itoa(f.N))
+		}
+		if f.Kind != "" {
+			v.Set("kind", f.Kind)
+		}
+		return "/job/" + url.PathEscape(f.ID) + "/queue?" + v.Encode()
+	}
+	return wayPath(f.ID, f.Slot.Board, f.Slot.Way)
+}
+
+// change is what a reviewer wants.
+func (f changeForm) change(now time.Time) review.Change {
+	return review.Change{Slot: f.Slot, Replaces: f.Replaces, Reason: f.Reason, By: strings.ToUpper(f.By), At: now.UTC()}
+}
+
+// quantity reads the figure of an edit.
+func (f changeForm) quantity() (reading.Quantity, error) {
+	text := strings.ReplaceAll(strings.ToLower(f.Value), ",", ".")
+	for _, u := range []string{"mω", "ω", "mohm", "ohm", "ms", "ma", "ka", "v"} {
+		text = strings.TrimSuffix(text, u)
+	}
+	q, err := reading.ParseQuantity(strings.ReplaceAll(text, " ", ""), f.Slot.Test.Unit())
+	if err != nil {
+		return q, &review.InvalidError{Field: "quantity", What: fmt.Sprintf("%q is no reading of %s", plain(clip(f.Value, 40)), f.Slot.Test), Do: f.example()}
+	}
+	return q, nil
+}
+
+func (f changeForm) example() string {
+	if f.Judged {
+		return "write correct or wrong"
+	}
+	return "write a figure as the instrument shows it, such as 0.47, >999 or <0.05"
+}
+
+// Example says how a figure is written.
+func (f changeForm) Example() string { return f.example() }
+
+func clip(s string, most int) string {
+	if r := []rune(s); len(r) > most {
+		return string(r[:most]) + "…"
+	}
+	return s
+}
+
+// editPage is the page where a reading is changed.
+type editPage struct {
+	changeForm
+	Where, Feeds string
+	View         *readingView
+	Wrong        string // what was wrong with the form that was sent
+	Field        string // which of its fields
+	Running      bool
+	Action       string // what was tried: edit, settle, withdraw
+}
+
+func (s *server) editForm(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+	f, err := snap.asked(r.URL.Query())
+	if err != nil {
+		s.fail(w, r, http.StatusNotFound, "There is no such place on the schedule", sentence(err.Error()), "Go back to the way and choose a reading.")
+		return
+	}
+	f.By = s.visitors.initials(r)
+	s.showEdit(w, r, snap, http.StatusOK, editPage{changeForm: f})
+}
+
+func (s *server) showEdit(w http.ResponseWriter, r *http.Request, snap *Snapshot, status int, p editPage) {
+	p.Where = snap.where(record.Slot{Board: p.Slot.Board, Way: p.Slot.Way})
+	if way := snap.State.Job.Way(p.Slot.Board, p.Slot.Way); way != nil {
+		p.Feeds = way.Feeds
+	}
+	p.View, p.Running = snap.placeView(p.Slot), snap.Running()
+	s.render(w, r, status, "edit", page{Title: snap.State.Job.Reference + ": change a reading", Job: s.head(snap), Tab: "boards", Body: p})
+}
+
+// change reads the form of a request that changes something, and finds its job.
+func (s *server) change(next func(http.ResponseWriter, *http.Request, *Snapshot)) http.HandlerFunc {
+	return s.withJob(func(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+		if err := r.ParseForm(); err != nil {
+			var large *http.MaxBytesError
+			if errors.As(err, &large) {
+				s.fail(w, r, http.StatusRequestEntityTooLarge, "That was too much", "The form was longer than any of its fields may be. Nothing was changed.", "Go back, shorten it and send it again.")
+				return
+			}
+			s.fail(w, r, http.StatusBadRequest, "The form could not be read", "Nothing was changed.", "Go back and send it again.")
+			return
+		}
+		next(w, r, snap)
+	})
+}
+
+func (s *server) edit(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+	s.act(w, r, snap, "edit", func(st record.State, f changeForm) ([]record.Event, error) {
+		q, err := f.quantity()
+		if err != nil {
+			return nil, err
+		}
+		c := f.change(s.Now())
+		c.Quantity = q
+		return review.Edit(st, c)
+	})
+}
+
+func (s *server) settle(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+	s.act(w, r, snap, "settle", func(st record.State, f changeForm) ([]record.Event, error) {
+		return review.Settle(st, f.change(s.Now()))
+	})
+}
+
+func (s *server) withdraw(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+	s.act(w, r, snap, "withdraw", func(st record.State, f changeForm) ([]record.Event, error) {
+		return review.Withdraw(st, f.change(s.Now()))
+	})
+}
+
+// act makes a change of one place, or shows why not with all that was written.
+func (s *server) act(w http.ResponseWriter, r *http.Request, snap *Snapshot, action string, events func(record.State, changeForm) ([]record.Event, error)) {
+	f, err := snap.asked(r.PostForm)
+	if err != nil {
+		s.fail(w, r, http.StatusBadRequest, "There is no such place on the schedule", sentence(err.Error())+" Nothing was changed.", "Go back to the way and choose a reading.")
+		return
+	}
+	err = s.Jobs.Work(r.Context(), snap.ID, func(now *Snapshot) ([]record.Event, error) {
+		snap = now
+		return events(now.State, f)
+	})
+	var invalid *review.InvalidError
+	var stale *review.StaleError
+	switch {
+	case err == nil:
+		s.visitors.remember(r, strings.ToUpper(f.By))
+		http.Redirect(w, r, f.Return(), http.StatusSeeOther)
+	case errors.As(err, &stale):
+		s.showStale(w, r, snap, f, action, stale)
+	case errors.As(err, &invalid):
+		s.showEdit(w, r, snap, http.StatusUnprocessableEntity, editPage{changeForm: f, Action: action, Wrong: sentence(invalid.Error()), Field: invalid.Field})
+	default:
+		s.jobFailed(w, r, err)
+	}
+}
+
+// stalePage lets the second of two reviewers choose.
+type stalePage struct {
+	changeForm
+	Where  string
+	Action string
+	Now    *readingView // what stands there now; nil when nothing does
+	By     string       // who changed it, and why
+	Mine   string
+	Why    string // what this reviewer wrote
+	Signed string // his initials
+}
+
+func (s *server) showStale(w http.ResponseWriter, r *http.Request, snap *Snapshot, f changeForm, action string, stale *review.StaleError) {
+	p := stalePage{changeForm: f, Where: snap.where(f.Slot), Action: action, Why: f.Reason, Signed: f.By}
+	switch action {
+	case "edit":
+		p.Mine = f.Value + " " + f.Unit
+	case "settle":
+		p.Mine = "Let it stand"
+	case "withdraw":
+		p.Mine = "Take it off"
+	}
+	p.Replaces = 0
+	if now := stale.Now; now != nil {
+		p.Replaces = now.ConfirmedID
+		p.Now = snap.placeView(f.Slot)
+		p.By = "It was put there in the session."
+		if now.Edited {
+			p.By = fmt.Sprintf("Put there by %s at %s: %s", now.By, now.Confirmed.Local().Format("15:04 on 2 January 2006"), now.Reason)
+		}
+	} else {
+		for _, e := range snap.Events {
+			if e.Kind == record.Withdrawn && e.Slot != nil && *e.Slot == f.Slot {
+				p.By = "The reading was taken off"
+				if e.By != "" {
+					p.By += " by " + e.By
+				}
+				p.By = sentence(strings.Join(nonEmpty(p.By, e.Reason), ": "))
+			}
+		}
+	}
+	s.render(w, r, http.StatusConflict, "stale", page{Title: "Changed meanwhile", Job: s.head(snap), Tab: "queue", Body: p})
+}
+
+// finish ends a session that was cut off.
+func (s *server) finish(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+	by := strings.ToUpper(strings.TrimSpace(r.PostForm.Get("by")))
+	err := s.Jobs.Work(r.Context(), snap.ID, func(now *Snapshot) ([]record.Event, error) {
+		return review.Finish(now.State, by, s.Now().UTC())
+	})
+	var invalid *review.InvalidError
+	switch {
+	case err == nil:
+		s.visitors.remember(r, by)
+		http.Redirect(w, r, "/job/"+url.PathEscape(snap.ID)+"/queue", http.StatusSeeOther)
+	case errors.As(err, &invalid):
+		s.render(w, r, http.StatusUnprocessableEntity, "problem", page{Title: "The session was not ended", Job: s.head(snap), Tab: "queue",
+			Body: problem{What: "The session was not ended", Why: sentence(invalid.Error()), Back: "/job/" + url.PathEscape(snap.ID) + "/queue?kind=not+finished"}})
+	default:
+		s.jobFailed(w, r, err)
+	}
+}
+
+// signPage is the page where the record is signed off.
+type signPage struct {
+	ID       string
+	Open     []kindCount
+	Count    int
+	Signed   *record.SignOff
+	Sum      string // of the last event that the page was made from
+	Name, By string
+	Agree    bool
+	Wrong    string
+	Field    string
+	Running  bool
+	Summary  []fact
+	Stands   []stands // what a reviewer let stand
+	LeftOut  []stands // what the electrician left out
+}
+
+// stands is a place of the schedule that somebody gave a reason for.
+type stands struct {
+	Where, Reading, Why string
+	Mark                *mark
+}
+
+func (s *server) signPage(r *http.Request, snap *Snapshot) signPage {
+	p := signPage{ID: snap.ID, Count: snap.open(), Signed: snap.State.Signed, Sum: snap.Head, By: s.visitors.initials(r), Running: snap.Running()}
+	for _, it := range snap.queue() {
+		words, class := kindWords(it.Kind)
+		if n := len(p.Open); n > 0 && p.Open[n-1].Kind == string(it.Kind) {
+			p.Open[n-1].Count++
+		} else {
+			p.Open = append(p.Open, kindCount{string(it.Kind), words, class, 1})
+		}
+	}
+	counts := map[string]int{}
+	for _, r := range snap.latest() {
+		counts[string(r.Verdict.Result)]++
+	}
+	for _, k := range []string{"pass", "investigate", "fail", "cannot say"} {
+		p.Summary = append(p.Summary, fact{markOf(k).Word, strconv.Itoa(counts[k])})
+	}
+	for _, t := range snap.State.Settlements {
+		if t.Ended != 0 {
+			continue
+		}
+		one := stands{Where: snap.where(t.Slot), Reading: "without a reading", Why: t.Reason + " (" + t.By + ")"}
+		if r, ok := snap.latest()[t.Slot]; ok {
+			m := markOf(string(r.Verdict.Result))
+			one.Reading, one.Mark = withOhm(r.Quantity.String()), &m
+		}
+		p.Stands = append(p.Stands, one)
+	}
+	for _, k := range snap.State.Skips {
+		if k.Ended == 0 {
+			p.LeftOut = append(p.LeftOut, stands{Where: snap.where(k.Slot), Why: sentence(strings.Join(nonEmpty(string(k.How), k.Reason), ": "))})
+		}
+	}
+	l := snap.Listed().Progress
+	p.Summary = append(p.Summary, fact{"Left out", strconv.Itoa(l.LeftOut)})
+	return p
+}
+
+func (s *server) sign(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+	s.showSign(w, r, snap, http.StatusOK, s.signPage(r, snap))
+}
+
+func (s *server) showSign(w http.ResponseWriter, r *http.Request, snap *Snapshot, status int, p signPage) {
+	s.render(w, r, status, "sign", page{Title: snap.State.Job.Reference + ": sign off", Job: s.head(snap), Tab: "sign", Body: p})
+}
+
+// errChanged is that the record is not the one that the signer was shown.
+var errChanged = errors.New("the record has changed since this page was made")
+
+func (s *server) signOff(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+	form := r.PostForm
+	sig := review.Signature{Name: strings.TrimSpace(form.Get("name")), By: strings.ToUpper(strings.TrimSpace(form.Get("by"))), Sum: form.Get("sum"), At: s.Now().UTC()}
+	back := func(status int, now *Snapshot, wrong, field string) {
+		p := s.signPage(r, now)
+		p.Name, p.By, p.Agree, p.Wrong, p.Field = sig.Name, sig.By, form.Get("agree") != "", wrong, field
+		s.showSign(w, r, now, status, p)
+	}
+	if form.Get("agree") == "" {
+		back(http.StatusUnprocessableEntity, snap, "The statement is not ticked. Read it, and tick it if it is so.", "agree")
+		return
+	}
+	err := s.Jobs.Work(r.Context(), snap.ID, func(now *Snapshot) ([]record.Event, error) {
+		snap = now
+		shown := sig.Sum
+		sig.Sum = now.Head // so that what else is wrong is said first
+		events, err := review.SignOff(now.State, now.Events, sig)
+		if err == nil && shown != now.Head {
+			return nil, errChanged
+		}
+		return events, err
+	})
+	var invalid *review.InvalidError
+	var open *review.OpenError
+	switch {
+	case err == nil:
+		s.visitors.remember(r, sig.By)
+		http.Redirect(w, r, "/job/"+url.PathEscape(snap.ID)+"/schedule", http.StatusSeeOther)
+	case errors.As(err, &open):
+		back(http.StatusConflict, snap, sentence(open.Error()), "")
+	case errors.Is(err, errChanged):
+		back(http.StatusConflict, snap, "The record has changed since this page was made. Look at what is new, then sign.", "")
+	case errors.As(err, &invalid):
+		back(http.StatusUnprocessableEntity, snap, sentence(invalid.Error()), invalid.Field)
+	default:
+		s.jobFailed(w, r, err)
+	}
+}
+
+// Form is the forms of the page, that which was sent open.
+func (p editPage) Form() formView { return formView{p.changeForm, p.Action} }
+
+// FormView is the forms of an item of the queue, all closed.
+func (v itemView) FormView() formView { return formView{v.Form, ""} }
+
+// formView is the forms of the changes that a place may have, one of which may be
+// open.
+type formView struct {
+	changeForm
+	Open string // edit, settle or withdraw
+}
+
+// CanTakeOff reports whether there is something to take off.
+func (f formView) CanTakeOff() bool { return f.Replaces > 0 }
+
+// whyForm is the fields that every change has.
+type whyForm struct {
+	What    string // makes the ids of the fields differ between forms of one page
+	Form    changeForm
+	Reasons []string // offered while typing
+}
+
+// Why is the fields of one of the forms.
+func (f formView) Why(what string) whyForm {
+	return whyForm{what, f.changeForm, map[string][]string{
+		"settle":   {"Listened to the recording: heard as stored", "Looked at on site: stands as read", "The description of the circuit is what differs"},
+		"missing":  {"Could not be reached", "To be tested at the next visit", "Outside what was agreed"},
+		"edit":     {"Listened to the recording", "Read from the instrument's memory", "Tested again"},
+		"withdraw": {"Read on the wrong way", "Not a reading of this test", "To be tested again"},
+	}[what]}
+}

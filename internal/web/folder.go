@@ -1,0 +1,375 @@
+package web
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"waycall/internal/record"
+	"waycall/internal/report"
+	"waycall/internal/sequence"
+	"waycall/internal/store"
+)
+
+// ErrNoJob is returned for an id that no job in the folder has: there never was
+// one, or it was renamed, put away or deleted since.
+var ErrNoJob = fmt.Errorf("there is no such job (it may have been renamed, put away or deleted); go to the list of jobs: %w", fs.ErrNotExist)
+
+// jobFile is the ending of a job's file.
+const jobFile = ".waycall"
+
+// Folder is the folder where jobs are kept, as the server sees it. What was read
+// of a job is kept in memory and added to when the log grows, whoever writes it.
+// Its methods may be called from several goroutines.
+type Folder struct {
+	dir   string
+	mu    sync.Mutex
+	jobs  map[string]*job // by id
+	clock int64           // counts uses, to know which job was used last
+}
+
+// maxKept is how many jobs are kept in memory whole.
+const maxKept = 4
+
+// job is what is kept of one job.
+type job struct {
+	id, name, path string
+	used           int64 // of Folder.clock; under Folder.mu
+
+	mu     sync.Mutex // one reads the file at a time
+	tail   *store.Tail
+	snap   *Snapshot // nil before the first reading, and when it was let go
+	listed Listed    // of the last snapshot
+	stamp  stamp     // of the file that listed was made from
+}
+
+// stamp tells whether a job's file was written to.
+type stamp struct{ size, changed, logSize, logChanged int64 }
+
+// NewFolder returns the folder of jobs at dir. Nothing is read yet, and it need
+// not exist.
+func NewFolder(dir string) *Folder { return &Folder{dir: dir, jobs: map[string]*job{}} }
+
+// idOf returns the id of a job in addresses: it stands for the name of its file and
+// is never part of a path.
+func idOf(name string) string {
+	sum := sha256.Sum256([]byte(name))
+	return hex.EncodeToString(sum[:8])
+}
+
+// look reads which files are in the folder.
+func (f *Folder) look() error {
+	entries, err := os.ReadDir(f.dir)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("the folder of jobs could not be read: %w; check that it is there and may be read", err)
+	}
+	there := map[string]bool{}
+	for _, e := range entries {
+		name, ok := strings.CutSuffix(e.Name(), jobFile)
+		if !ok || name == "" || e.IsDir() {
+			continue
+		}
+		id := idOf(name)
+		there[id] = true
+		if f.jobs[id] == nil {
+			f.jobs[id] = &job{id: id, name: name, path: filepath.Join(f.dir, e.Name())}
+		}
+	}
+	for id := range f.jobs {
+		if !there[id] {
+			delete(f.jobs, id)
+		}
+	}
+	return nil
+}
+
+// find returns the job with an id.
+func (f *Folder) find(id string) (*job, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.jobs[id] == nil {
+		if err := f.look(); err != nil {
+			return nil, err
+		}
+	}
+	j := f.jobs[id]
+	if j == nil {
+		return nil, ErrNoJob
+	}
+	f.clock++
+	j.used = f.clock
+	return j, nil
+}
+
+// letGo forgets what was read of all but the jobs that were used last.
+func (f *Folder) letGo() {
+	f.mu.Lock()
+	all := make([]*job, 0, len(f.jobs))
+	for _, j := range f.jobs {
+		all = append(all, j)
+	}
+	slices.SortFunc(all, func(a, b *job) int { return int(b.used - a.used) })
+	f.mu.Unlock()
+	for i, j := range all {
+		if i >= maxKept && j.mu.TryLock() {
+			j.snap, j.tail = nil, nil
+			j.mu.Unlock()
+		}
+	}
+}
+
+// Listed is one job in the list.
+type Listed struct {
+	ID, Name  string // Name is that of its file, by which waycall finds it
+	Reference string
+	Address   string
+	Tester    string
+	Boards    []string // names
+	Progress  sequence.Progress
+	Finished  bool
+	Signed    bool
+	Open      int  // what needs a person
+	Running   bool // a session has it open
+	Changed   time.Time
+	Problem   string // why it cannot be read; then nothing else is known
+}
+
+// List returns the jobs in the folder, that which was changed last first.
+func (f *Folder) List(ctx context.Context) ([]Listed, error) {
+	f.mu.Lock()
+	err := f.look()
+	all := make([]*job, 0, len(f.jobs))
+	for _, j := range f.jobs {
+		all = append(all, j)
+	}
+	f.mu.Unlock()
+	if err != nil {
+		return nil, err
+	}
+	list := make([]Listed, 0, len(all))
+	for _, j := range all {
+		l, err := j.list(ctx)
+		switch {
+		case ctx.Err() != nil:
+			return nil, ctx.Err()
+		case errors.Is(err, ErrNoJob):
+			continue // it went away between two looks
+		case err != nil:
+			l = Listed{ID: j.id, Name: j.name, Problem: trouble(err)}
+		}
+		l.Running = store.Held(j.path)
+		list = append(list, l)
+	}
+	slices.SortFunc(list, func(a, b Listed) int {
+		if c := b.Changed.Compare(a.Changed); c != 0 {
+			return c
+		}
+		return strings.Compare(a.Name, b.Name)
+	})
+	f.letGo()
+	return list, nil
+}
+
+func (j *job) list(ctx context.Context) (Listed, error) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	now := stampOf(j.path)
+	if j.listed.ID != "" && now == j.stamp && j.snap == nil {
+		return j.listed, nil
+	}
+	s, err := j.read(ctx)
+	if err != nil {
+		return Listed{}, err
+	}
+	j.listed, j.stamp = s.Listed(), now
+	return j.listed, nil
+}
+
+func stampOf(path string) (s stamp) {
+	if info, err := os.Stat(path); err == nil {
+		s.size, s.changed = info.Size(), info.ModTime().UnixNano()
+	}
+	if info, err := os.Stat(path + "-wal"); err == nil {
+		s.logSize, s.logChanged = info.Size(), info.ModTime().UnixNano()
+	}
+	return s
+}
+
+// Open returns what is known of a job now. Errors: ErrNoJob, and those of
+// store.Tail.
+func (f *Folder) Open(ctx context.Context, id string) (*Snapshot, error) {
+	j, err := f.find(id)
+	if err != nil {
+		return nil, err
+	}
+	j.mu.Lock()
+	s, err := j.read(ctx)
+	j.mu.Unlock()
+	f.letGo()
+	if errors.Is(err, ErrNoJob) {
+		f.forget(id)
+	}
+	return s, err
+}
+
+func (f *Folder) forget(id string) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	delete(f.jobs, id)
+}
+
+// read brings the snapshot up to date. The caller holds j.mu.
+func (j *job) read(ctx context.Context) (*Snapshot, error) {
+	if j.tail == nil || j.snap == nil {
+		j.tail, j.snap = store.NewTail(j.path), nil
+	}
+	added, err := j.tail.Next(ctx)
+	if errors.Is(err, store.ErrReplaced) { // another file lies there now: begin again
+		j.tail, j.snap = store.NewTail(j.path), nil
+		added, err = j.tail.Next(ctx)
+	}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		j.tail, j.snap = nil, nil
+		return nil, ErrNoJob
+	case err != nil:
+		return nil, err
+	}
+	if j.snap != nil && len(added) == 0 {
+		return j.snap, nil
+	}
+	next := &Snapshot{ID: j.id, Name: j.name, path: j.path}
+	if j.snap != nil {
+		next.State, next.Events = j.snap.State, j.snap.Events // whose end only the newest snapshot writes to
+	}
+	if j.snap == nil {
+		next.State, err = record.Fold(added)
+	}
+	for i := 0; j.snap != nil && i < len(added) && err == nil; i++ {
+		next.State, err = next.State.Apply(added[i])
+	}
+	if err != nil {
+		j.tail = nil // what it has read is not in a snapshot
+		return nil, err
+	}
+	next.Events, next.Head = append(next.Events, added...), j.tail.Head()
+	j.snap = next
+	return next, nil
+}
+
+// Work adds events to a job. make is given what is known of it, with nobody else
+// able to change it, and returns what is to be added; its error is returned as it
+// is, and then nothing was. Errors: ErrNoJob, store.ErrInUse while a session has the
+// job, and those of store.Open and store.Append.
+func (f *Folder) Work(ctx context.Context, id string, make func(*Snapshot) ([]record.Event, error)) error {
+	j, err := f.find(id)
+	if err != nil {
+		return err
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	st, err := store.Open(j.path)
+	if errors.Is(err, fs.ErrNotExist) {
+		f.forget(id)
+		return ErrNoJob
+	}
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	snap, err := j.read(ctx)
+	if err != nil {
+		return err
+	}
+	events, err := make(snap)
+	if err != nil {
+		return err
+	}
+	_, err = st.Append(ctx, events, nil)
+	return err
+}
+
+// Sound returns the sound of a phrase, as it was stored. Errors: ErrNoJob,
+// store.ErrNoSound, store.ErrDamaged.
+func (f *Folder) Sound(ctx context.Context, id string, heard int64) ([]byte, error) {
+	j, err := f.find(id)
+	if err != nil {
+		return nil, err
+	}
+	sound, err := store.SoundOf(ctx, j.path, heard)
+	if errors.Is(err, fs.ErrNotExist) {
+		err = ErrNoJob
+	}
+	return sound, err
+}
+
+// sounds gives each the sounds of several phrases, as store.SoundsOf does.
+func (f *Folder) sounds(ctx context.Context, id string, heard []int64, each func(int64, []byte, error)) error {
+	j, err := f.find(id)
+	if err != nil {
+		return err
+	}
+	if err = store.SoundsOf(ctx, j.path, heard, each); errors.Is(err, fs.ErrNotExist) {
+		err = ErrNoJob
+	}
+	return err
+}
+
+// Snapshot is what is known of a job up to one event. It is never changed; what is
+// derived from it is made once.
+type Snapshot struct {
+	ID, Name string
+	State    record.State
+	Events   []record.Event
+	Head     string // sum of the last event, which stands for the whole log
+	path     string
+
+	schedule once[report.Schedule]
+	listed   once[Listed]
+	derived
+}
+
+// once makes a value at its first use.
+type once[T any] struct {
+	done  sync.Once
+	value T
+}
+
+func (o *once[T]) get(make func() T) T {
+	o.done.Do(func() { o.value = make() })
+	return o.value
+}
+
+// Schedule is the schedule of the job. Its slices must not be changed.
+func (s *Snapshot) Schedule() report.Schedule {
+	return s.schedule.get(func() report.Schedule {
+		made := report.Build(s.State)
+		made.Record.Sum = s.Head
+		return made
+	})
+}
+
+// Listed is the job in the list. Running is not set.
+func (s *Snapshot) Listed() Listed {
+	return s.listed.get(func() Listed {
+		j := s.State.Job
+		l := Listed{ID: s.ID, Name: s.Name, Reference: j.Reference, Address: j.Address, Tester: j.Tester,
+			Progress: sequence.Count(s.State), Finished: s.State.Finished, Signed: s.signed(), Open: s.open(), Changed: s.State.LastAt}
+		for _, b := range j.Boards {
+			l.Boards = append(l.Boards, b.Name)
+		}
+		return l
+	})
+}
+
+// Running reports whether a session has the job open.
+func (s *Snapshot) Running() bool { return store.Held(s.path) }

@@ -1,0 +1,39 @@
+package web
+
+import "net/http"
+
+// listedJob is one job of the list, with its bar.
+type listedJob struct {
+	Listed
+	Bar bar
+}
+
+// bar shows how much of the work is done.
+type bar struct{ Percent, Recorded, Tests, LeftOut int }
+
+func barOf(tests, recorded, leftOut int) bar {
+	b := bar{Recorded: recorded, Tests: tests, LeftOut: leftOut}
+	if tests > 0 {
+		b.Percent = 100 * (recorded + leftOut) / tests
+	}
+	return b
+}
+
+func (s *server) home(w http.ResponseWriter, r *http.Request) {
+	list, err := s.Jobs.List(r.Context())
+	if err != nil {
+		s.jobFailed(w, r, err)
+		return
+	}
+	all := make([]listedJob, len(list))
+	for i, l := range list {
+		all[i] = listedJob{l, barOf(l.Progress.Tests, l.Progress.Recorded, l.Progress.LeftOut)}
+	}
+	s.render(w, r, http.StatusOK, "home", page{Title: "Jobs", Body: all})
+}
+
+// head is what stands at the top of every page of a job.
+func (s *server) head(snap *Snapshot) *jobHead {
+	j := snap.State.Job
+	return &jobHead{ID: snap.ID, Reference: j.Reference, Address: j.Address, Open: snap.open(), Running: snap.Running(), Signed: snap.signed()}
+}

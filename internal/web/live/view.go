@@ -1,0 +1,228 @@
+package live
+
+import (
+	"fmt"
+	"strings"
+	"time"
+	"unicode"
+
+	"waycall/internal/check"
+	"waycall/internal/glance"
+	"waycall/internal/record"
+)
+
+// history is how many of the last events the page lists.
+const history = 6
+
+// line is one event of the log in a few words.
+type line struct {
+	ID   int64  `json:"id"`
+	At   string `json:"at"`   // hours, minutes and seconds, in this machine's time zone
+	Who  string `json:"who"`  // "electrician", "waycall" or "record"
+	Text string `json:"text"` // at most longest characters
+}
+
+// longest is how many characters of a text are shown: more is nobody's speech.
+const longest = 240
+
+// short makes a text from a board file or a voice fit for one line: no control
+// characters, nothing that turns the direction of writing, and not too long.
+func short(text string) string {
+	var b strings.Builder
+	n := 0
+	for _, r := range text {
+		if n++; n > longest {
+			b.WriteString("…")
+			break
+		}
+		switch {
+		case r == '\n' || r == '\t' || r == '\r':
+			r = ' '
+		case unicode.IsControl(r), unicode.In(r, unicode.Cf, unicode.Co, unicode.Cs, unicode.Zl, unicode.Zp):
+			r = unicode.ReplacementChar
+		}
+		b.WriteRune(r)
+	}
+	return b.String()
+}
+
+// lineOf describes e, which led to s.
+func lineOf(s record.State, e record.Event) line {
+	l := line{ID: e.ID, At: e.At.Local().Format(time.TimeOnly), Who: "record", Text: string(e.Kind)}
+	where := func() string {
+		switch {
+		case e.Slot == nil:
+			return ""
+		case e.Slot.Test == "" && e.Slot.Way == 0:
+			return fmt.Sprintf("board %d", e.Slot.Board)
+		case e.Slot.Test == "":
+			return fmt.Sprintf("way %d", e.Slot.Way)
+		case e.Slot.Way == 0:
+			return fmt.Sprintf("board %d, %s", e.Slot.Board, glance.InWords(s, *e.Slot))
+		}
+		return fmt.Sprintf("way %d, %s", e.Slot.Way, glance.InWords(s, *e.Slot))
+	}
+	because := ""
+	if e.Reason != "" {
+		because = ": " + e.Reason
+	}
+	switch e.Kind {
+	case record.Heard:
+		l.Who = "electrician"
+		if p := e.Phrase; p != nil {
+			if l.Text = p.Text; !p.Agreed {
+				l.Text += " (disputed)"
+			}
+		}
+	case record.Said:
+		l.Who, l.Text = "waycall", e.Text
+	case record.Opened:
+		l.Text = "Session opened"
+	case record.Prepared:
+		l.Text = "Step answered, " + string(e.Answer) + because
+	case record.Proposed:
+		l.Text = "Read back: " + where()
+		if e.Quantity != nil && e.Verdict != nil {
+			l.Text += ", " + strings.TrimSpace(glance.Figure(*e.Quantity)+" "+glance.Unit(e.Quantity.Unit)) + ", " + string(e.Verdict.Result)
+		}
+	case record.Confirmed:
+		l.Text = "Confirmed and stored"
+	case record.Dropped:
+		l.Text = "Not stored" + because
+	case record.Withdrawn:
+		l.Text = "Taken off: " + where() + because
+	case record.Skipped:
+		l.Text = "Left out: " + where() + ", " + string(e.Answer) + because
+	case record.Moved:
+		l.Text = "Went to " + where()
+	case record.Retest:
+		l.Text = "Tested again after work: " + where()
+	case record.Paused:
+		l.Text = "Paused"
+	case record.CarriedOn:
+		l.Text = "Carried on"
+	case record.Finished:
+		l.Text = "Finished"
+	default:
+		if at := where(); at != "" {
+			l.Text += ": " + at
+		}
+		l.Text += because
+	}
+	l.Text = short(l.Text)
+	return l
+}
+
+// view is what the template draws.
+type view struct {
+	glance.Facts
+	Title  string
+	Spoken string // what matters of it, in a sentence for a screen reader
+
+	Turn, TurnShape string // what the session does, as far as the log says
+	TurnClass       string
+	Trouble         string
+	Verdict         verdict
+	Digits          int // of Place, which decide its size
+	Left            string
+	Lines           []line
+}
+
+// verdict is a result as it is shown: a word and a shape beside the colour.
+type verdict struct{ Word, Shape, Class string }
+
+var verdicts = map[check.Result]verdict{
+	check.Pass:        {"PASS", "✓", "pass"},
+	check.Investigate: {"LOOK INTO IT", "!", "look"},
+	check.Fail:        {"FAIL", "✗", "fail"},
+	check.CannotSay:   {"CANNOT SAY", "?", "look"},
+}
+
+func viewOf(s record.State, held bool, trouble string, tail []line) view {
+	f := glance.Of(s)
+	for _, text := range []*string{&f.Job, &f.Name, &f.Place, &f.Feeds, &f.Due, &f.With} {
+		*text = short(*text)
+	}
+	v := view{Facts: f, Trouble: trouble, Lines: tail, Digits: len(f.Place)}
+	if f.Last != nil {
+		l := *f.Last
+		l.Where, l.Others, l.Because = short(l.Where), short(l.Others), short(l.Because)
+		v.Last, v.Verdict = &l, verdicts[l.Result]
+	}
+	switch {
+	case s.Sessions == 0:
+		v.Turn, v.TurnShape, v.TurnClass = "NOT BEGUN", "…", "off"
+	case s.Finished:
+		// Nobody is asked for anything any more.
+		v.Place, v.Label, v.Feeds, v.Due, v.With, v.Digits = "END", "THE SESSION IS ENDED", "", "", "", 3
+		v.Turn, v.TurnShape, v.TurnClass = "FINISHED", "■", "off"
+	case !held:
+		v.Turn, v.TurnShape, v.TurnClass = "NO SESSION IS RUNNING", "○", "off"
+	case s.Paused:
+		v.Turn, v.TurnShape, v.TurnClass = "PAUSED", "‖", "wait"
+	case s.Pending != nil:
+		v.Turn, v.TurnShape, v.TurnClass = "WAITS FOR CONFIRM", "◆", "wait"
+	default:
+		v.Turn, v.TurnShape, v.TurnClass = "SESSION RUNNING", "●", "on"
+	}
+	v.Left = left(f)
+	v.Title = short(strings.Trim(f.Place+" "+f.Due, " "))
+	v.Spoken = spoken(v)
+	return v
+}
+
+// left is what is left, in a line.
+func left(f glance.Facts) string {
+	var parts []string
+	add := func(n int, one, many string) {
+		switch {
+		case n == 1:
+			parts = append(parts, "1 "+one)
+		case n > 1:
+			parts = append(parts, fmt.Sprintf("%d %s", n, many))
+		}
+	}
+	add(f.Tests, "test left", "tests left")
+	add(f.Steps, "step left", "steps left")
+	add(f.Waiting, "test waits for work", "tests wait for work")
+	if len(parts) == 0 && f.All > 0 {
+		parts = append(parts, "nothing left")
+	}
+	if f.Estimated && f.Estimate > 0 {
+		minutes := int(f.Estimate.Round(time.Minute).Minutes())
+		switch {
+		case minutes < 1:
+			parts = append(parts, "under a minute")
+		case minutes < 90:
+			parts = append(parts, fmt.Sprintf("about %d min", minutes))
+		default:
+			parts = append(parts, fmt.Sprintf("about %d h %02d min", minutes/60, minutes%60))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+func spoken(v view) string {
+	var b strings.Builder
+	if v.Trouble != "" {
+		return v.Trouble
+	}
+	fmt.Fprintf(&b, "%s. ", sentence(v.Turn))
+	if l := v.Last; l != nil {
+		what := "Last reading"
+		if l.Waits {
+			what = "Read back"
+		}
+		fmt.Fprintf(&b, "%s: %s, %s, %s. ", what, l.Where, strings.TrimSpace(l.Figure+" "+l.Unit), strings.ToLower(v.Verdict.Word))
+	}
+	if v.Due != "" {
+		fmt.Fprintf(&b, "Due: %s %s, %s. ", strings.ToLower(v.Label), v.Place, strings.TrimRight(v.Due, ".?"))
+	}
+	if v.Left != "" {
+		fmt.Fprintf(&b, "%s.", v.Left)
+	}
+	return strings.TrimSpace(b.String())
+}
+
+// sentence is capitals as a sentence begins.
+func sentence(s string) string { return s[:1] + strings.ToLower(s[1:]) }

@@ -1,0 +1,259 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"path"
+	"strings"
+	"time"
+	"unicode"
+
+	"waycall/internal/store"
+)
+
+//go:embed templates/*.html assets/*
+var files embed.FS
+
+// view is one parsed page with the frame around it.
+type view = template.Template
+
+// page is what the frame of every page is made from.
+type page struct {
+	Title string
+	Job   *jobHead // nil outside a job
+	Tab   string   // which of the job's pages this is
+	Wide  bool     // it uses the whole width of the screen
+	Live  bool     // the live view: no frame but its own
+	Body  any
+}
+
+// jobHead is what stands at the top of every page of a job.
+type jobHead struct {
+	ID, Reference, Address string
+	Open                   int // items of the queue
+	Running, Signed        bool
+}
+
+// asset is a file of ours that pages load.
+type asset struct {
+	kind string
+	data []byte
+}
+
+// assets are found by their names, and version changes with any of them, so that
+// browsers keep them for as long as they stay the same.
+var assets, version = func() (map[string]asset, string) {
+	kinds := map[string]string{".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+	all, sum := map[string]asset{}, sha256.New()
+	names, err := fs.Glob(files, "assets/*")
+	if err != nil {
+		panic(err) // the pattern is constant
+	}
+	for _, name := range names {
+		b, err := files.ReadFile(name)
+		if err != nil {
+			panic(err) // it is in the program
+		}
+		fmt.Fprintf(sum, "%s %d\n%s", name, len(b), b)
+		all[path.Base(name)] = asset{kinds[path.Ext(name)], b}
+	}
+	return all, hex.EncodeToString(sum.Sum(nil)[:6])
+}()
+
+func (s *server) asset(w http.ResponseWriter, r *http.Request) {
+	a, ok := assets[r.PathValue("name")]
+	if !ok || a.kind == "" {
+		s.notFound(w, r)
+		return
+	}
+	w.Header().Set("Content-Type", a.kind)
+	if r.PathValue("version") == version {
+		w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+	}
+	w.Write(a.data)
+}
+
+// helpers are the functions that templates may call.
+var helpers = template.FuncMap{
+	"asset": func(name string) string { return "/assets/" + version + "/" + name },
+	"mark":  func(status string) mark { return markOf(status) },
+	"unit":  shownUnit,
+	"clock": func(t time.Time) string { return t.Local().Format("15:04:05") },
+	"day":   func(t time.Time) string { return t.Local().Format("2 January 2006") },
+	"when":  func(t time.Time) string { return t.Local().Format("2 Jan 2006, 15:04") },
+	"plain": plain,
+	"many":  many,
+	"add":   func(a, b int) int { return a + b },
+}
+
+func parsePages() (map[string]*view, error) {
+	names, err := fs.Glob(files, "templates/*.html")
+	if err != nil {
+		return nil, err
+	}
+	frame := template.New("frame").Funcs(helpers)
+	for _, shared := range []string{"templates/frame.html", "templates/parts.html"} {
+		if _, err := frame.ParseFS(files, shared); err != nil {
+			return nil, fmt.Errorf("the pages of this program: %w; please report it", err)
+		}
+	}
+	all := map[string]*view{}
+	for _, name := range names {
+		base := strings.TrimSuffix(path.Base(name), ".html")
+		if base == "frame" || base == "parts" {
+			continue
+		}
+		one, err := frame.Clone()
+		if err == nil {
+			_, err = one.ParseFS(files, name)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("the page %s of this program: %w; please report it", base, err)
+		}
+		all[base] = one
+	}
+	return all, nil
+}
+
+// render answers with a page. It is made whole before anything is sent, so that a
+// fault in it is an error page and not half a page.
+func (s *server) render(w http.ResponseWriter, r *http.Request, status int, name string, p page) {
+	var b bytes.Buffer
+	if err := s.pages[name].ExecuteTemplate(&b, "frame.html", p); err != nil {
+		s.Log.Error("a page could not be made", "page", name)
+		http.Error(w, "This page failed: waycall has a fault here and nothing was changed. Go back, and please report what you did.", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	w.Write(b.Bytes())
+}
+
+// withJob finds the job that a request names, or says what is wrong with it.
+func (s *server) withJob(next func(http.ResponseWriter, *http.Request, *Snapshot)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		snap, err := s.Jobs.Open(r.Context(), r.PathValue("job"))
+		if err != nil {
+			s.jobFailed(w, r, err)
+			return
+		}
+		next(w, r, snap)
+	}
+}
+
+// jobFailed answers for a job that could not be read or worked on.
+func (s *server) jobFailed(w http.ResponseWriter, r *http.Request, err error) {
+	switch {
+	case errors.Is(err, context.Canceled):
+		// The browser went away.
+	case errors.Is(err, ErrNoJob):
+		s.fail(w, r, http.StatusNotFound, "This job is not here", "It may have been renamed, put away or deleted while it was open. Nothing was changed.", "Go to the list of jobs and open it from there.")
+	case errors.Is(err, store.ErrInUse):
+		s.fail(w, r, http.StatusConflict, "A session is running on this job", "While it runs, only the session writes to the record. Nothing was changed.", "Finish the session, then go back and send the form again.")
+	case errors.Is(err, store.ErrDamaged):
+		s.fail(w, r, http.StatusInternalServerError, "The record of this job is damaged", trouble(err), "Leave the file as it is, take a copy from a backup, and run waycall verify on both.")
+	default:
+		s.fail(w, r, http.StatusInternalServerError, "This job cannot be opened", trouble(err), "")
+	}
+}
+
+// trouble is an error in words, without the path of the file that it happened to:
+// that holds the name of the job and of whoever keeps it.
+func trouble(err error) string {
+	text := err.Error()
+	if _, after, ok := strings.Cut(text, jobFile+": "); ok {
+		text = after
+	}
+	return sentence(text)
+}
+
+func sentence(s string) string {
+	if s == "" {
+		return ""
+	}
+	s = strings.ToUpper(s[:1]) + s[1:]
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	return s
+}
+
+// mark is how a status is shown: a shape, a word and a colour, so that none of them
+// is needed to tell it.
+type mark struct {
+	Class string // of the style sheet, and the name of the shape
+	Word  string
+}
+
+// markOf returns the mark of a result of package check, a status of package report
+// or a kind of the queue.
+func markOf(status string) mark {
+	switch status {
+	case "pass", "done":
+		return mark{"pass", "Pass"}
+	case "fail":
+		return mark{"fail", "Fail"}
+	case "investigate":
+		return mark{"look", "Investigate"}
+	case "cannot say":
+		return mark{"doubt", "Cannot say"}
+	case "to do", "due":
+		return mark{"due", "To do"}
+	case "skipped":
+		return mark{"out", "Left out"}
+	case "limitation", "waived", "not applicable":
+		return mark{"out", sentence(status)[:len(status)]}
+	case "not asked":
+		return mark{"none", "Not asked for"}
+	case "waiting":
+		return mark{"due", "Waiting"}
+	case "replaced", "withdrawn", "before work":
+		return mark{"old", strings.ToUpper(status[:1]) + status[1:]}
+	case "spare":
+		return mark{"none", "Spare"}
+	}
+	return mark{"none", status}
+}
+
+// shownUnit is a unit as a reader expects it.
+func shownUnit(u string) string {
+	switch u {
+	case "Mohm":
+		return "MΩ"
+	case "ohm":
+		return "Ω"
+	}
+	return u
+}
+
+// plain makes text from a record harmless to the eye: what would turn the direction
+// of the text round it, or not be seen at all, is shown as a mark. Scripts cannot
+// run from it in any case: templates escape it.
+func plain(s string) string {
+	s = strings.ToValidUTF8(s, "\uFFFD")
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n' || r == '\t' || r == '\r':
+			return ' '
+		case unicode.Is(unicode.Cc, r), unicode.Is(unicode.Bidi_Control, r), r == '\u200b', r == '\ufeff', r == '\u2028', r == '\u2029':
+			return '\uFFFD'
+		}
+		return r
+	}, s)
+}
+
+// many is a count with its noun.
+func many(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}

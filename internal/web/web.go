@@ -1,0 +1,129 @@
+// Package web is the review of jobs in a browser: a local web server over the
+// folder where the jobs are kept.
+//
+// It shows what package record folds and package report derives, and turns what a
+// reviewer asks for into events through package review; it judges nothing itself.
+// Pages are made on the server from templates; the few scripts add keys, sound and
+// the live view, and every page works without them.
+//
+//	a job       the boards as pictures, each way its readings, the session as a time line
+//	the queue   what needs a person, one after another
+//	changes     correct, let stand, take off, sign off: new events, never a change of an old one
+//	downloads   the schedule as PDF, spreadsheet, CSV and JSON
+//	live        a running session, followed from another screen
+//
+// # What keeps it to the person who started it
+//
+// Whoever is on the same machine or network may talk to the server, and any page
+// that the browser has open may try to. So each request passes guard.go: its Host
+// must be one that the server was started for (a name that an attacker points here
+// is refused), it needs the cookie of a session (given for the printed address, or
+// after pairing), and a request that changes something must come from a page of
+// this server. Every answer carries a Content-Security-Policy under which nothing
+// written into a page can run. No part of a request ever becomes part of a path on
+// the disk: jobs and assets are found in lists. What is logged is the kind of
+// request, never an address, a name or a key.
+package web
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"sync/atomic"
+	"time"
+)
+
+// Options is what a server is made of.
+type Options struct {
+	Jobs  *Folder
+	Hosts []string // what the Host header may be, with the port: "127.0.0.1:8090"
+	// Key opens a session by /enter/KEY, the address that is printed for the person
+	// at this machine. "" for a server that is only entered by pairing.
+	Key string
+	// Once is a second such key, which serves once: for a browser that is started
+	// with the address, as other people on the machine can see how it is called.
+	Once   string
+	Secure bool // it is reached by TLS alone, so its cookies are kept to TLS
+	// Code pairs another device through /pair; nil where there is no pairing.
+	Code *Code
+	// Paired is told of every try to pair, nil when it was the right code; may be nil.
+	Paired func(error)
+	Log    *slog.Logger     // one line for each request; nil for none
+	Now    func() time.Time // nil for time.Now
+}
+
+// NewKey returns a key for Options.Key or Options.Once.
+func NewKey() string {
+	b := make([]byte, 16)
+	rand.Read(b) // never fails
+	return hex.EncodeToString(b)
+}
+
+// server is what the handlers share.
+type server struct {
+	Options
+	visitors *visitors
+	pages    map[string]*view
+	used     atomic.Bool // Options.Once
+	live     *liveHub
+	waves    outlines
+}
+
+// Server answers the requests of all pages.
+type Server struct {
+	http.Handler
+	s *server
+}
+
+// Close ends the live views that are open, which would otherwise go on for ever, and
+// what is worked out ahead.
+func (s *Server) Close() {
+	s.s.live.Close()
+	s.s.waves.close()
+}
+
+// New returns a Server; Close ends it. The error is for Options that cannot be.
+func New(o Options) (*Server, error) {
+	if o.Jobs == nil || len(o.Hosts) == 0 {
+		return nil, fmt.Errorf("the server needs a folder of jobs and the addresses that it is reached by")
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	pages, err := parsePages()
+	if err != nil {
+		return nil, err
+	}
+	s := &server{Options: o, visitors: newVisitors(o.Secure), pages: pages}
+	mux := http.NewServeMux()
+	s.routes(mux)
+	s.liveRoutes(mux)
+	s.pairRoutes(mux)
+	return &Server{s.guard(mux), s}, nil
+}
+
+func (s *server) routes(mux *http.ServeMux) {
+	mux.HandleFunc("GET /assets/{version}/{name}", s.asset)
+	mux.HandleFunc("GET /enter/{key}", s.enter)
+	mux.HandleFunc("GET /{$}", s.home)
+	mux.HandleFunc("GET /job/{job}", s.withJob(s.boards))
+	mux.HandleFunc("GET /job/{job}/way/{board}/{way}", s.withJob(s.way))
+	mux.HandleFunc("GET /job/{job}/session", s.withJob(s.session))
+	mux.HandleFunc("GET /job/{job}/queue", s.withJob(s.queue))
+	mux.HandleFunc("GET /job/{job}/edit", s.withJob(s.editForm))
+	mux.HandleFunc("GET /job/{job}/sign", s.withJob(s.sign))
+	mux.HandleFunc("GET /job/{job}/schedule", s.withJob(s.schedule))
+	mux.HandleFunc("GET /job/{job}/sound/{id}", s.withJob(s.sound))
+	mux.HandleFunc("GET /job/{job}/{file}", s.withJob(s.download))
+	mux.HandleFunc("POST /job/{job}/edit", s.change(s.edit))
+	mux.HandleFunc("POST /job/{job}/settle", s.change(s.settle))
+	mux.HandleFunc("POST /job/{job}/withdraw", s.change(s.withdraw))
+	mux.HandleFunc("POST /job/{job}/finish", s.change(s.finish))
+	mux.HandleFunc("POST /job/{job}/sign", s.change(s.signOff))
+	mux.HandleFunc("/", s.notFound)
+}
