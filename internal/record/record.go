@@ -88,7 +88,7 @@ const (
 
 // Phrase is what was heard, kept word for word beside its sound.
 type Phrase struct {
-	Outcome string             `json:"outcome"`          // "reading" or "command"
+	Outcome string             `json:"outcome"`          // "reading", "command" or "note"
 	Agreed  bool               `json:"agreed"`           // nothing spoke against it; false when it was disputed
 	Text    string             `json:"text"`             // the words that were acted on
 	Meaning Meaning            `json:"meaning"`          // what they mean
@@ -96,6 +96,10 @@ type Phrase struct {
 	Words   map[string]string  `json:"words"`            // witness -> its words
 	Scores  map[string]float64 `json:"scores,omitempty"` // witness -> its score, in the witness's own unit
 }
+
+// Disputed reports whether something spoke against what was heard. Nothing can speak
+// against a note: one witness alone hears it.
+func (p Phrase) Disputed() bool { return !p.Agreed && p.Outcome != "note" }
 
 // Meaning is what a phrase said, before it was set against the board: a value on
 // its own has no way and no test here.

@@ -246,7 +246,7 @@ func (q *queue) readings() {
 
 // spoken says what is doubtful about how a reading was given.
 func (q *queue) spoken(it *Item, r *record.Reading, earlier []*record.Reading) {
-	if h, ok := q.phrases[r.HeardID]; ok && !h.Agreed {
+	if h, ok := q.phrases[r.HeardID]; ok && h.Disputed() {
 		why := "The witnesses did not agree on what was said."
 		if len(h.Others) > 0 {
 			why = fmt.Sprintf("The witnesses did not agree on what was said; it may also have been %q.", strings.Join(h.Others, `" or "`))

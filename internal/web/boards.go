@@ -64,6 +64,7 @@ type boardsPage struct {
 	Signed    *record.SignOff
 	Limited   string
 	Prepared  []report.Step
+	Notes     []noteView // of all boards, observations first
 	Cautions  []string
 	Uncounted int // steps that are not answered
 	Rails     template.HTML
@@ -117,7 +118,7 @@ func (s *Snapshot) draw() boardsPage {
 	sched, job := s.Schedule(), s.State.Job
 	n := sequence.Count(s.State)
 	p := boardsPage{ID: s.ID, Address: job.Address, Date: job.Date, Tester: job.Tester, Bar: barOf(n.Tests, n.Recorded, n.LeftOut), Open: s.open(),
-		Several: len(job.Boards) > 1, Finished: s.State.Finished, Signed: s.State.Signed, Cautions: sched.Cautions, Prepared: sched.Preparation}
+		Several: len(job.Boards) > 1, Finished: s.State.Finished, Signed: s.State.Signed, Cautions: sched.Cautions, Prepared: sched.Preparation, Notes: s.notes()}
 	if left, ok := sequence.Estimate(s.State); ok && left > 0 {
 		p.Estimate = fmt.Sprintf("about %d min at the pace so far", int(left.Minutes()+0.5))
 	}
@@ -280,6 +281,7 @@ type wayPage struct {
 	Readings   []readingView
 	Others     []readingView // not asked for, left out
 	Earlier    []readingView
+	Notes      []noteView // observations first
 	Prev, Next *neighbour
 }
 
@@ -299,6 +301,7 @@ type readingView struct {
 	Play    *play
 	Edited  string // who put it there, and why
 	Settled string // who let it stand, and why
+	How     string // it was accepted, where it was not confirmed aloud, and who tested, where that was another
 	Open    []string
 	Replace int64 // of a change
 	CanEdit bool
@@ -402,6 +405,11 @@ func (s *Snapshot) wayOf(number, way int) wayPage {
 			return insulation(c)
 		})
 	}
+	for _, n := range s.notes() {
+		if n.Board == number && n.Way == way {
+			p.Notes = append(p.Notes, n)
+		}
+	}
 	p.around(s)
 	return p
 }
@@ -446,6 +454,7 @@ func (s *Snapshot) reading(slot record.Slot, c report.Cell, guides []guide, open
 			if r.Edited {
 				v.Edited = fmt.Sprintf("Put here by %s on review: %s", r.By, r.Reason)
 			}
+			v.How = s.accepted(r)
 		}
 	}
 	v.Scale = scaleOf(c, verdict, guides)

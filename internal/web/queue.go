@@ -18,7 +18,8 @@ type queuePage struct {
 	Kind         string // the kind that is worked through; "" for all
 	Place, Of    int    // from 1
 	Item         *itemView
-	Prev, Next   string // queries of the neighbours; "" where there is none
+	Dangers      []noteView // observations of danger: nothing here settles them, they are to be seen
+	Prev, Next   string     // queries of the neighbours; "" where there is none
 	Running      bool
 	Open         int
 	All          []itemLink // of this page of the list
@@ -99,7 +100,7 @@ const perList = 30
 func (s *server) queue(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
 	q := r.URL.Query()
 	all := snap.queue()
-	p := queuePage{ID: snap.ID, Kind: q.Get("kind"), Open: len(all), Running: snap.Running()}
+	p := queuePage{ID: snap.ID, Kind: q.Get("kind"), Open: len(all), Running: snap.Running(), Dangers: snap.dangers()}
 	seen := map[review.Kind]int{}
 	for _, it := range all {
 		if seen[it.Kind] == 0 { // the queue is in the order of severity

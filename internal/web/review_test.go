@@ -520,3 +520,56 @@ func TestReviewersAtOnce(t *testing.T) {
 		t.Errorf("%d events were added", now-before)
 	}
 }
+
+// What was noted and observed is on the pages of its way, of the boards and of the
+// session, danger on top of the queue, and how a reading was accepted beside it; what
+// was taken back is on the time line alone.
+func TestNotesAndObservations(t *testing.T) {
+	dir := t.TempDir()
+	w := small(t, dir)
+	job := w.state.Job
+	free := func(text string) record.Event {
+		return record.Event{Kind: record.Heard, Phrase: &record.Phrase{Outcome: "note", Text: text, Words: map[string]string{"whisper": text}}}
+	}
+	said := func(e record.Event) {
+		id := w.state.LastID + 1
+		e.HeardID = id
+		w.do(w.sound(1), free(e.Text), e)
+	}
+	w.do(nil, record.Event{Kind: record.Opened, Job: &job, Habit: record.Agreed, Tester: "EF"})
+	way := func(n int) *record.Slot { return &record.Slot{Board: 1, Way: n} }
+	said(record.Event{Kind: record.Observed, Slot: way(1), Code: "C1", Text: "a live part can be <b>touched</b>"})
+	said(record.Event{Kind: record.Observed, Slot: way(0), Code: "C3", Text: "no label on the board"})
+	said(record.Event{Kind: record.Noted, Slot: way(1), Text: "the loft hatch was stuck"})
+	said(record.Event{Kind: record.Noted, Slot: way(1), Text: "said of the wrong way"})
+	w.do(nil, record.Event{Kind: record.Withdrawn, Of: w.state.LastID})
+	slot, q := record.Slot{Board: 1, Way: 2, Test: reading.LN}, quantityOf(t, ">999", reading.Megohm)
+	id := w.state.LastID + 1
+	w.do(w.sound(1), heard("reading", "over range"), record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: verdictOf(w, slot, q), HeardID: id})
+	w.do(nil, record.Event{Kind: record.Confirmed, Answer: record.Accepted})
+	w.do(nil, record.Event{Kind: record.Finished})
+	w.close()
+	c := serve(t, dir)
+	base := "/job/" + idOf("SMALL-1")
+	for path, want := range map[string][]string{
+		"":                {"a live part can be", "no label on the board", "the loft hatch was stuck", "C3, an improvement is advised"},
+		"/way/1/1":        {"a live part can be", "the loft hatch was stuck", "C1, danger is present, at once"},
+		"/way/1/0":        {"no label on the board"},
+		"/way/1/2":        {"Accepted when the next reading began; it was not confirmed aloud. Tested by EF."},
+		"/queue":          {"Danger was observed", "a live part can be"},
+		"/session?page=9": {"Observation C1, Way 1: a live part", "Note, Way 1: the loft hatch", "Taken back: said of the wrong way", "Tested by EF", "was accepted as this one began"},
+	} {
+		page := c.get(base + path)
+		if strings.Contains(page, "<b>touched") {
+			t.Errorf("%s has the text as it came", path)
+		}
+		for _, w := range want {
+			if !strings.Contains(text(page), w) {
+				t.Errorf("%s: %q is not in %s", path, w, text(page))
+			}
+		}
+		if strings.Contains(page, "said of the wrong way") != strings.HasPrefix(path, "/session") {
+			t.Errorf("%s: what was taken back is where it should not be, or the other way round", path)
+		}
+	}
+}

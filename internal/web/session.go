@@ -39,11 +39,11 @@ func (s *Snapshot) divide() []entry {
 		last := &all[len(all)-1]
 		last.to = i + 1
 		switch {
-		case e.Phrase != nil && !e.Phrase.Agreed:
+		case e.Phrase != nil && e.Phrase.Disputed():
 			last.doubt = true
 		case e.Verdict != nil && e.Verdict.Result != "pass":
 			last.doubt = true
-		case e.Kind == record.Dropped || e.Kind == record.Withdrawn:
+		case e.Kind == record.Dropped || e.Kind == record.Withdrawn || e.Kind == record.Observed && e.Code == danger:
 			last.doubt = true
 		}
 	}
@@ -209,7 +209,7 @@ func (p *sessionPage) strip(snap *Snapshot, chosen []entry, from, to int) {
 			if ev.Verdict != nil {
 				class = worseClass(class, markOf(string(ev.Verdict.Result)).Class)
 			}
-			if ev.Phrase != nil && !ev.Phrase.Agreed {
+			if ev.Phrase != nil && ev.Phrase.Disputed() {
 				class = worseClass(class, "doubt")
 			}
 		}
@@ -274,9 +274,9 @@ func (v *entryView) add(s *Snapshot, e *record.Event) {
 	case record.Heard:
 		v.IsHeard = true
 		if p := e.Phrase; p != nil {
-			v.Title, v.Agreed, v.Others = p.Text, p.Agreed, p.Others
+			v.Title, v.Agreed, v.Others = p.Text, !p.Disputed(), p.Others
 			v.Heard, v.Alike = witnesses(*p)
-			if !p.Agreed {
+			if p.Disputed() {
 				v.Marks = append(v.Marks, mark{"doubt", "Disputed"})
 			}
 		}
@@ -284,8 +284,18 @@ func (v *entryView) add(s *Snapshot, e *record.Event) {
 		v.Lines = append(v.Lines, line{Who: "waycall", Class: "said", Text: e.Text})
 	case record.Opened:
 		v.Title = "Session opened"
+		if e.Tester != "" {
+			say("note", "Tested by "+e.Tester)
+		}
+		if e.Habit == record.Agreed {
+			say("note", "A reading that passes and that nothing speaks against is accepted when the next one begins")
+		}
 	case record.Prepared:
 		say("note", "Step answered: "+e.Step+", "+string(e.Answer)+because)
+		if e.Quantity != nil && e.Verdict != nil {
+			m := markOf(string(e.Verdict.Result))
+			v.Lines = append(v.Lines, line{Who: "understood", Class: m.Class, Text: "Leads: " + withOhm(e.Quantity.String()), Mark: &m, Why: e.Verdict.Reason})
+		}
 	case record.Proposed:
 		if e.Quantity != nil && e.Verdict != nil {
 			v.understood(s, *e.Slot, e.Quantity.String(), string(e.Verdict.Result), e.Verdict.Reason)
@@ -294,10 +304,23 @@ func (v *entryView) add(s *Snapshot, e *record.Event) {
 			v.understood(s, f.Slot, f.Quantity.String(), string(f.Verdict.Result), f.Verdict.Reason)
 		}
 	case record.Confirmed:
-		say("good", "Confirmed and stored")
+		if e.Answer == record.Accepted {
+			say("good", "The reading before was accepted as this one began, and stored")
+		} else {
+			say("good", "Confirmed and stored")
+		}
 	case record.Dropped:
 		say("bad", "Not stored"+because)
+	case record.Noted:
+		say("note", "Note, "+where+": "+e.Text)
+	case record.Observed:
+		v.Marks = append(v.Marks, codeMark(e.Code))
+		say("note", "Observation "+e.Code+", "+where+": "+e.Text)
 	case record.Withdrawn:
+		if e.Of != 0 {
+			say("bad", "Taken back: "+s.noteOf(e.Of)+because)
+			break
+		}
 		say("bad", "Taken off"+by+": "+where+because)
 		v.title("Taken off" + by)
 	case record.Skipped:

@@ -70,7 +70,7 @@ func lineOf(s record.State, e record.Event) line {
 	case record.Heard:
 		l.Who = "electrician"
 		if p := e.Phrase; p != nil {
-			if l.Text = p.Text; !p.Agreed {
+			if l.Text = p.Text; p.Disputed() {
 				l.Text += " (disputed)"
 			}
 		}
@@ -86,11 +86,19 @@ func lineOf(s record.State, e record.Event) line {
 			l.Text += ", " + strings.TrimSpace(glance.Figure(*e.Quantity)+" "+glance.Unit(e.Quantity.Unit)) + ", " + string(e.Verdict.Result)
 		}
 	case record.Confirmed:
-		l.Text = "Confirmed and stored"
+		if l.Text = "Confirmed and stored"; e.Answer == record.Accepted {
+			l.Text = "Accepted as the next reading began"
+		}
+	case record.Noted:
+		l.Text = "Note, " + where() + ": " + e.Text
+	case record.Observed:
+		l.Text = "Observation " + e.Code + ", " + where() + ": " + e.Text
 	case record.Dropped:
 		l.Text = "Not stored" + because
 	case record.Withdrawn:
-		l.Text = "Taken off: " + where() + because
+		if l.Text = "Taken off: " + where() + because; e.Of != 0 {
+			l.Text = "A note or an observation was taken back"
+		}
 	case record.Skipped:
 		l.Text = "Left out: " + where() + ", " + string(e.Answer) + because
 	case record.Moved:
