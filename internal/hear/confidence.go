@@ -27,6 +27,8 @@ const (
 	more
 	brokenStart
 	part
+	noisy
+	noisyAlone
 )
 
 // EvidenceNames names the entries of an Evidence, in their order.
@@ -44,6 +46,8 @@ var EvidenceNames = []string{
 	more:           "more",        // words that the third heard beyond the candidate's, / 4
 	brokenStart:    "broken off",  // the first heard a broken-off start
 	part:           "part",        // one heard a part of what the other did
+	noisy:          "noisy",       // how little the speech stands out of the noise: see noise
+	noisyAlone:     "noisy alone", // the same, where the second witness does not agree with the first
 }
 
 //go:embed fitted.json

@@ -27,6 +27,34 @@ func drawl(sound []float32, words string) float64 {
 	return clamp((float64(len(sound))/16000-edge)/float64(1+len(words))/slow-1, 0, 2)
 }
 
+// quietest and loudest are the shares of a phrase's frames below which its noise and
+// its speech are taken to lie. Between them are some 30 dB where it is quiet and about
+// 8 dB in noise at 5 dB.
+const (
+	quietest = 0.1
+	loudest  = 0.9
+)
+
+// noise says how little the speech stands out of the noise around and within it: 0
+// from 30 dB on, 1 at 5 dB and below.
+func noise(sound []float32) float64 {
+	const frame = 320 // 20 ms
+	var levels []float64
+	for part := range slices.Chunk(sound, frame) {
+		power := 1e-10
+		for _, x := range part {
+			power += float64(x) * float64(x) / float64(len(part))
+		}
+		levels = append(levels, 10*math.Log10(power))
+	}
+	if len(levels) == 0 {
+		return 1
+	}
+	slices.Sort(levels)
+	at := func(share float64) float64 { return levels[int(share*float64(len(levels)-1))] }
+	return clamp((30-(at(loudest)-at(quietest)))/25, 0, 1)
+}
+
 // suspicious is the drawl from which two witnesses that hear the same may both have
 // missed words, so that the third is asked. The first and the third of "yes I know I
 // told him already" are not so easily both content with "yes".
@@ -302,6 +330,8 @@ func (w *weighing) evidence(sound []float32) Evidence {
 	e[drawled] = drawl(sound, best.Text)
 	e[more] = clamp(float64(len(strings.Fields(third.Words))-len(strings.Fields(best.Text)))/4, 0, 1)
 	e[brokenStart] = one(w.broken)
+	e[noisy] = noise(sound)
+	e[noisyAlone] = e[noisy] * (1 - e[firstAndSecond])
 	e[part] = one(partOf(first.Words, best.Text) || partOf(third.Words, best.Text))
 	return e
 }

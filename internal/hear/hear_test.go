@@ -2,6 +2,7 @@ package hear
 
 import (
 	"errors"
+	"math/rand/v2"
 	"testing"
 
 	"waycall/grammar"
@@ -135,5 +136,27 @@ func TestHearNothingAndErrors(t *testing.T) {
 	}
 	if _, err := e.Hear(phrase.Scope{}, make([]float32, 16000)); !errors.Is(err, broken) {
 		t.Errorf("error of the first witness: %v", err)
+	}
+}
+
+func TestNoise(t *testing.T) {
+	speech := func(floor float64) []float32 {
+		rng := rand.New(rand.NewPCG(1, 2))
+		x := make([]float32, 32000)
+		for i := range x {
+			level := floor
+			if i > 8000 && i < 24000 {
+				level = 0.1
+			}
+			x[i] = float32(level * rng.NormFloat64())
+		}
+		return x
+	}
+	quiet, some, loud := noise(speech(0.0001)), noise(speech(0.02)), noise(speech(0.08))
+	if quiet != 0 || some <= quiet || loud <= some || loud > 1 {
+		t.Errorf("noise is %.2f, %.2f, %.2f from quiet to loud", quiet, some, loud)
+	}
+	if noise(nil) != 1 || noise(make([]float32, 32000)) != 1 {
+		t.Error("silence stands out of nothing")
 	}
 }

@@ -30,7 +30,7 @@ func made(n int, seed uint64) []Example {
 
 // What the fit claims is what is observed, on examples that it did not see.
 func TestClaimsAreObserved(t *testing.T) {
-	f, err := To(made(6000, 1), "made up")
+	f, err := To(made(20000, 1), "made up")
 	if err != nil {
 		t.Fatal(err)
 	}
