@@ -165,6 +165,9 @@ func TestQueueKinds(t *testing.T) {
 	if it := b.of(at(3, reading.Zs)); it.Kind != Missing || it.Why == "" {
 		t.Errorf("what is missing: %+v", it)
 	}
+	if it := b.of(at(1, reading.Zs)); it.Kind != Missing || it.Due != nil || it.Why == "" {
+		t.Errorf("what waits for work on what fails: %+v", it)
+	}
 	q := Queue(b.s, b.events)
 	if last := q[len(q)-1]; last.Kind != Unfinished || last.String() != "the session: not finished" {
 		t.Errorf("the session that was cut off: %+v", last)
@@ -362,6 +365,10 @@ func (b *book) closeAll() {
 		q := Queue(b.s, b.events)
 		if len(q) == 0 {
 			return
+		}
+		var open *OpenError
+		if _, err := SignOff(b.s, b.events, Signature{Name: "C. D.", By: "CD", Sum: strings.Repeat("0b", 32), At: now}); !errors.As(err, &open) || len(open.Open) != len(q) {
+			b.t.Fatalf("%d open, and the sign-off says %v", len(q), err)
 		}
 		if q[0].Kind == Unfinished {
 			b.must(Finish(b.s, "CD", now.Add(time.Hour)))

@@ -862,6 +862,63 @@ func TestEstimate(t *testing.T) {
 	}
 }
 
+// A reviewer at his desk moves no leads and takes no reading: what is due, and how
+// long it will take, is as before.
+func TestReviewIsNoWork(t *testing.T) {
+	s := open(t, full(t))
+	s.LastAt = time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
+	do := func(after time.Duration, e record.Event) {
+		e.ID, e.At = s.LastID+1, s.LastAt.Add(after)
+		next, err := s.Apply(e)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s = next
+	}
+	var first *record.Reading
+	for jumped := false; ; {
+		d, _ := Next(s)
+		// Amid the insulation tests, out of their order, with the next way due.
+		if d.Setup == Megohms && !jumped {
+			jumped = true
+			do(0, record.Event{Kind: record.Moved, Slot: &record.Slot{Board: 1, Way: 5, Test: reading.LNE}})
+			continue
+		}
+		if jumped && d.Slot.Way != 5 {
+			break
+		}
+		if d.Step != nil {
+			do(5*time.Second, record.Event{Kind: record.Prepared, Board: d.Board, Step: d.Step.ID, Answer: record.Done})
+			continue
+		}
+		q := reading.Quantity{Value: 1, Bound: reading.Exactly, Unit: d.Slot.Test.Unit()}
+		if d.Slot.Test.Judged() {
+			q = reading.Correct
+		}
+		do(20*time.Second, record.Event{Kind: record.Proposed, Slot: &d.Slot, Quantity: &q, Verdict: &check.Verdict{Result: check.Pass}})
+		do(0, record.Event{Kind: record.Confirmed})
+		if first == nil && !d.Slot.Test.Judged() && d.Slot.Way != 0 {
+			first = &s.Readings[len(s.Readings)-1]
+		}
+	}
+	due, _ := Next(s)
+	left, ok := Estimate(s)
+	if !ok {
+		t.Fatal("no estimate to compare with")
+	}
+	q := reading.Quantity{Value: 2, Bound: reading.Exactly, Unit: first.Slot.Test.Unit()}
+	for range 60 { // more than there are readings, so that each of them would show
+		r, _ := s.Latest(first.Slot)
+		do(time.Hour, record.Event{Kind: record.Edited, Slot: &first.Slot, Quantity: &q, Verdict: &check.Verdict{Result: check.Pass}, By: "CD", Reason: "r", Replaces: r.ConfirmedID})
+	}
+	if now, _ := Next(s); name(now) != name(due) {
+		t.Errorf("%s is due after a review, and was %s before it", name(now), name(due))
+	}
+	if now, _ := Estimate(s); now != left {
+		t.Errorf("%v left after a review, and %v before it", now, left)
+	}
+}
+
 // bestCost finds by trying all orders the least that the dead or the live tests
 // of a board can cost when each test stays after those of its way that the
 // rules put before it.

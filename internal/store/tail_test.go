@@ -172,3 +172,34 @@ func BenchmarkTailUnchanged(b *testing.B) {
 		}
 	}
 }
+
+// What was written within a tick of the last reading may have left the same stamp on
+// the file: the log beside it is written over from its start after a checkpoint.
+func TestTailSameStamp(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "job.waycall")
+	s, err := Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	for id, c := range map[int64]struct {
+		after time.Duration
+		want  int
+	}{1: {tick / 2, 1}, 2: {2 * tick, 0}} {
+		tail := NewTail(path)
+		if _, err := tail.Next(ctx); err != nil {
+			t.Fatal(err)
+		}
+		last := tail.chain.id
+		if _, err := s.Append(ctx, []record.Event{{ID: last + 1, At: noon, Kind: record.Said, Text: "more"}}, nil); err != nil {
+			t.Fatal(err)
+		}
+		if tail.seen, err = stampOf(path); err != nil {
+			t.Fatal(err)
+		}
+		tail.at = tail.seen.written().Add(c.after)
+		if got, err := tail.Next(ctx); err != nil || len(got) != c.want {
+			t.Errorf("case %d, read %v after it was written: %d events, %v", id, c.after, len(got), err)
+		}
+	}
+}

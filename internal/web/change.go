@@ -12,6 +12,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/review"
+	"waycall/internal/store"
 )
 
 // changeForm is what the forms of a change are filled with: what the reviewer wrote,
@@ -226,9 +227,20 @@ func (s *server) act(w http.ResponseWriter, r *http.Request, snap *Snapshot, act
 		s.showStale(w, r, snap, f, action, stale)
 	case errors.As(err, &invalid):
 		s.showEdit(w, r, snap, http.StatusUnprocessableEntity, editPage{changeForm: f, Action: action, Wrong: sentence(invalid.Error()), Field: invalid.Field})
-	default:
+	case errors.Is(err, ErrNoJob):
 		s.jobFailed(w, r, err)
+	default: // what was written is not lost
+		status, why := notStored(err)
+		s.showEdit(w, r, snap, status, editPage{changeForm: f, Action: action, Wrong: why})
 	}
+}
+
+// notStored says why a change could not be stored, in a few sentences.
+func notStored(err error) (status int, why string) {
+	if errors.Is(err, store.ErrInUse) {
+		return http.StatusConflict, "A session is running on this job, and only it writes to the record. Finish it, or what else has the job open, then send this again."
+	}
+	return http.StatusInternalServerError, trouble(err) + " What you wrote is below; send it again once that is put right."
 }
 
 // stalePage lets the second of two reviewers choose.
@@ -400,8 +412,11 @@ func (s *server) signOff(w http.ResponseWriter, r *http.Request, snap *Snapshot)
 		back(http.StatusConflict, snap, "The record has changed since this page was made. Look at what is new, then sign.", "")
 	case errors.As(err, &invalid):
 		back(http.StatusUnprocessableEntity, snap, sentence(invalid.Error()), invalid.Field)
-	default:
+	case errors.Is(err, ErrNoJob):
 		s.jobFailed(w, r, err)
+	default:
+		status, why := notStored(err)
+		back(status, snap, why, "")
 	}
 }
 

@@ -274,6 +274,9 @@ func TestSessionRunning(t *testing.T) {
 	if code != http.StatusConflict || !strings.Contains(text(page), "A session is running on this job") {
 		t.Errorf("changing it gave %d: %s", code, text(page))
 	}
+	if !strings.Contains(page, `value="0.46"`) || !strings.Contains(page, `value="Read from the instrument&#39;s memory"`) {
+		t.Errorf("what was written is lost: %s", text(page))
+	}
 	// What the session adds is there with the next look.
 	w.say(record.Slot{Board: 1, Way: 1, Test: reading.Zs}, quantityOf(t, "1.23", reading.Ohm), true)
 	if page := text(c.get(job + "/way/1/1")); !strings.Contains(page, "1.23") {

@@ -139,14 +139,15 @@ const maxOutlines = 50_000
 // of returns the outlines of phrases of a job, in their order, and goes on to draw
 // the others of the job, so that its next pages need not wait.
 func (o *outlines) of(ctx context.Context, jobs *Folder, snap *Snapshot, heard []int64) ([]outline, error) {
-	all, err := o.reckon(ctx, jobs, snap, heard)
+	all, err := o.reckon(ctx, jobs, snap, heard, runtime.GOMAXPROCS(0))
 	if err == nil {
 		o.rest(jobs, snap)
 	}
 	return all, err
 }
 
-func (o *outlines) reckon(ctx context.Context, jobs *Folder, snap *Snapshot, heard []int64) ([]outline, error) {
+// reckon returns the outlines of phrases, made with atOnce sounds decoded side by side.
+func (o *outlines) reckon(ctx context.Context, jobs *Folder, snap *Snapshot, heard []int64, atOnce int) ([]outline, error) {
 	if len(heard) == 0 {
 		return nil, nil
 	}
@@ -169,7 +170,7 @@ func (o *outlines) reckon(ctx context.Context, jobs *Folder, snap *Snapshot, hea
 	made := map[int64]outline{}
 	var mu sync.Mutex
 	var drawing sync.WaitGroup
-	room := make(chan struct{}, runtime.GOMAXPROCS(0))
+	room := make(chan struct{}, atOnce)
 	err := jobs.sounds(ctx, snap.ID, missing, func(h int64, sound []byte, err error) {
 		room <- struct{}{}
 		drawing.Go(func() {
@@ -224,7 +225,7 @@ func (o *outlines) rest(jobs *Folder, snap *Snapshot) {
 			defer o.mu.Unlock()
 			o.ahead = false
 		}()
-		const few = 4
+		const few = 8
 		var next []int64
 		for i := range snap.Events {
 			if snap.Events[i].Kind == record.Heard {
@@ -238,7 +239,7 @@ func (o *outlines) rest(jobs *Folder, snap *Snapshot) {
 				return
 			default:
 			}
-			if _, err := o.reckon(context.Background(), jobs, snap, next); err != nil {
+			if _, err := o.reckon(context.Background(), jobs, snap, next, 1); err != nil {
 				return // the next page of the job tries again, and says what is wrong
 			}
 			next = next[:0]

@@ -20,8 +20,10 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"waycall/internal/audio"
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/demo"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
@@ -51,14 +53,14 @@ func large(t testing.TB, dir string) {
 		t.Fatal(err)
 	}
 	defer log.Close()
-	files, err := filepath.Glob("../../demo/sound/*.flac")
-	if err != nil || len(files) == 0 {
-		t.Fatalf("no sounds: %v", err)
+	lines, err := demo.Script()
+	if err != nil {
+		t.Fatal(err)
 	}
-	sounds := make([][]byte, len(files))
-	for i, f := range files {
-		if sounds[i], err = os.ReadFile(f); err != nil {
-			t.Fatal(err)
+	var sounds [][]byte // as a session stores them, some 50 kB
+	for _, l := range lines {
+		if len(l.Sound) > 0 {
+			sounds = append(sounds, audio.EncodeWAV(l.Sound[:min(len(l.Sound), 3*audio.Rate/2)]))
 		}
 	}
 	var state record.State
