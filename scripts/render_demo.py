@@ -23,11 +23,11 @@ for line in open(os.path.join(demo, "script.jsonl")):
     item = json.loads(line)
     if "text" in item:
         name = f"{len(phrases) + 1:02d}-" + re.sub(r"[^a-z]+", "-", item["text"]).strip("-")
-        phrases.append((name, item["text"], item.get("noise_db")))
+        speed = round(pace.uniform(0.98, 1.12), 3)  # drawn for each, so that one more changes no other
+        phrases.append((name, item["text"], item.get("noise_db"), item.get("speed", speed)))
 
 with open(os.path.join(work, "phrases.jsonl"), "w") as out:
-    for name, text, _ in phrases:
-        speed = round(pace.uniform(0.98, 1.12), 3)
+    for name, text, _, speed in phrases:
         out.write(json.dumps({"text": text, "voice": voice, "speed": speed, "file": name + ".wav"}) + "\n")
 subprocess.run(
     [sys.executable, os.path.join(tool, "render.py"), "phrases.jsonl", "out", "--voices", voice],
@@ -47,7 +47,7 @@ sound = os.path.join(demo, "sound")
 os.makedirs(sound, exist_ok=True)
 for old in os.listdir(sound):
     os.remove(os.path.join(sound, old))
-for name, _, noise in phrases:
+for name, _, noise, _ in phrases:
     speech, rate = soundfile.read(os.path.join(work, "out", name + ".wav"))
     if noise is not None:
         rng = np.random.default_rng(5)

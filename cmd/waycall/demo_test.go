@@ -47,14 +47,16 @@ func TestDemo(t *testing.T) {
 	shown := string(said)
 	for _, want := range []string{
 		"(talk, not for waycall)",
+		"  (disputed)",
 		"Leads joined, nought point nought two, pass.",
 		"Changed to: Way eight, live and neutral to earth, four, eight, six megohms. Pass. Confirm?",
 		"Changed to: Way four, live and neutral to earth, greater than nine, nine, nine megohms. Pass. Confirm?",
-		"Noted: the neutral was crushed behind the cooker switch and is made good.",
+		"Noted: the neutral was trapped under a screw.",
 		"Ways six to seven, live and neutral to earth, all greater than nine nine nine megohms: way six and way seven. Pass. Confirm?",
 		"Observation, way ten, code C 3: there is no blank over the spare way.",
 		"It replaces greater than nine nine nine megohms. Confirm?",
 		"Way three, live and neutral to earth, three, one, five megohms. Pass. Confirm?",
+		"Say option one, option two, or say it again.",
 		"Way five, live and neutral to earth, nought point three megohms. Fail. Below the limit of one megohm. Confirm?",
 		"Going on where this job stopped.",
 		"Way five is tested again, and its earlier readings are kept.",

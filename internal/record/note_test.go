@@ -51,3 +51,30 @@ func TestNotes(t *testing.T) {
 		t.Errorf("%+v", s.Notes)
 	}
 }
+
+// Who tests is said anew by each session; the first one goes on with the opening that
+// set the job up.
+func TestSetUpIsNoSession(t *testing.T) {
+	job := board.Job{Reference: "N-1", Tester: "AB", Boards: []board.Board{{Number: 1, Ways: []board.Way{{Number: 1}}}}}
+	at := time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
+	var s State
+	for i, c := range []struct {
+		e        Event
+		sessions int
+		tester   string
+	}{
+		{Event{Kind: Opened, Job: &job}, 1, "AB"},
+		{Event{Kind: Opened, Job: &job, Tester: "CD"}, 1, "CD"},
+		{Event{Kind: Said, Text: "x"}, 1, "CD"},
+		{Event{Kind: Opened, Job: &job}, 2, "AB"},
+	} {
+		c.e.ID, c.e.At = s.LastID+1, at
+		var err error
+		if s, err = s.Apply(c.e); err != nil || s.Sessions != c.sessions || s.Tester != c.tester {
+			t.Errorf("event %d: %d sessions, tester %q, %v", i+1, s.Sessions, s.Tester, err)
+		}
+	}
+	if len(s.Resumed) != 1 {
+		t.Errorf("resumed at %v", s.Resumed)
+	}
+}

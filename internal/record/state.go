@@ -470,6 +470,9 @@ func (s State) signed(e Event) (State, error) {
 }
 
 func (s State) opened(e Event) (State, error) {
+	// A log that holds nothing but its opening was set up, not begun: what says who
+	// tests, and how, then opens no other session.
+	setUp := s.LastID == 1
 	switch {
 	case e.Job == nil:
 		return s, fmt.Errorf("it has no job")
@@ -484,13 +487,15 @@ func (s State) opened(e Event) (State, error) {
 		}
 	case !reflect.DeepEqual(s.Job, *e.Job):
 		return s, fmt.Errorf("it describes another job than the log began with")
-	default:
+	case !setUp:
 		s.Resumed = append(s.Resumed, e.ID)
 	}
 	if e.Habit != Each && e.Habit != Agreed {
 		return s, fmt.Errorf("its habit is %q", e.Habit)
 	}
-	s.Sessions++
+	if !setUp {
+		s.Sessions++
+	}
 	s.Habit, s.Tester, s.Finished = e.Habit, cmp.Or(e.Tester, e.Job.Tester), false
 	return s, nil
 }

@@ -78,7 +78,7 @@ func TestReadUTC(t *testing.T) {
 	if !strings.Contains(text, `"2026-03-14T09:`) {
 		t.Fatal("no time to change")
 	}
-	moved := strings.NewReplacer(`"2026-03-14T09:`, `"2026-03-14T11:`, `:00Z"`, `:00+02:00"`).Replace(text)
+	moved := strings.NewReplacer(`"2026-03-14T09:`, `"2026-03-14T11:`, `"2026-03-14T10:`, `"2026-03-14T12:`, `:00Z"`, `:00+02:00"`).Replace(text)
 	back, err := Read(strings.NewReader(moved))
 	if err != nil {
 		t.Fatal(err)

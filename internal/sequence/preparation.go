@@ -62,9 +62,8 @@ const EnergisedAgain = "energised again"
 // leadsChecked is the step that had no figures, in logs of early versions.
 const leadsChecked = "leads checked"
 
-// covers are the steps whose answer answers another, too. In logs of early
-// versions proving dead was one answer, and so was the check of the leads; and
-// nobody can answer "proved dead" before the two steps that come first.
+// covers are the steps whose answer answers another that has none: in logs of early
+// versions proving dead was one answer, and so was the check of the leads.
 var covers = map[string]string{IndicatorOK: ProvedDead, TestedDead: ProvedDead, LeadsJoined: leadsChecked, LeadsApart: leadsChecked}
 
 var otherwise = []record.How{record.NotApplicable, record.Limitation}
@@ -302,15 +301,15 @@ func (p *site) steps(b *panel, live bool, since int64) (due []*Step) {
 	return due
 }
 
-// answered returns the answer to a step that was given since an event, or that
-// to one that covers it.
+// answered returns the answer to a step that was given since an event. Where the
+// step has none of its own, that to one which covers it counts: whoever answered
+// both must answer both again.
 func (b *panel) answered(step Step, since int64) (record.Answer, bool) {
-	for _, id := range [...]string{step.ID, covers[step.ID]} {
-		if a, ok := b.answers[id]; ok && a.EventID > since {
-			return a, true
-		}
+	a, ok := b.answers[step.ID]
+	if !ok {
+		a, ok = b.answers[covers[step.ID]]
 	}
-	return record.Answer{}, false
+	return a, ok && a.EventID > since
 }
 
 // Answered returns the answer that stands for a step of a board, its own or that

@@ -660,6 +660,24 @@ func TestEnergisedAgain(t *testing.T) {
 	if diff := cmp.Diff(again, walk(apply(t, s, energise), 11)); diff != "" {
 		t.Error("in the preparation:", diff)
 	}
+	// Said when nothing is open, it counts once something is, though what covers a
+	// step was answered after it.
+	s = open(t, full(t))
+	for range 3 {
+		d, _ := Next(s)
+		s = answer(t, s, d, check.Pass)
+	}
+	for _, slot := range Left(s, 1) {
+		s = apply(t, s, record.Event{Kind: record.Skipped, Slot: &slot, Answer: record.Waived, Reason: "r"})
+	}
+	s = apply(t, s, energise)
+	for d, ok := Next(s); ok && d.Step != nil && !d.Step.Live; d, ok = Next(s) {
+		s = answer(t, s, d, check.Pass)
+	}
+	s = apply(t, s, record.Event{Kind: record.Retest, Slot: &record.Slot{Board: 1, Way: 3}})
+	if names := walk(s, 1); names[0] != "1 "+IndicatorOK {
+		t.Error("with nothing open:", names)
+	}
 	// With the supply on for live tests, the two answers are asked for again; a
 	// dead test that turns up asks for the isolation, too.
 	s = toLive(t, full(t), nil, nil)
