@@ -1,10 +1,8 @@
 package main
 
 import (
-	"fmt"
 	"os"
 	"path/filepath"
-	"runtime"
 
 	"github.com/spf13/cobra"
 
@@ -28,35 +26,34 @@ type earFlags struct {
 }
 
 func (f *earFlags) add(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.model, "model", "", "speech model, a ggml-*.bin of whisper (default: $WAYCALL_MODEL, else the one that scripts/setup built)")
-	cmd.Flags().IntVar(&f.threads, "threads", runtime.NumCPU(), "threads for the speech model")
+	textSetting(cmd, &f.model, "model")
+	numberSetting(cmd, &f.threads, "threads")
 }
 
-// modelPath finds the speech model: the flag, the environment, then models/
-// beside the folder of the program and below the current one.
+// modelPath finds the speech model: the setting, then, beside the folder of the
+// program, models/ as scripts/setup builds it and share/waycall/models/ as it is
+// installed, then models/ below the current folder.
 func (f *earFlags) modelPath() string {
 	if f.model != "" {
 		return f.model
 	}
-	if m := os.Getenv("WAYCALL_MODEL"); m != "" {
-		return m
-	}
-	here := filepath.Join("models", defaultModel)
 	if exe, err := os.Executable(); err == nil {
-		beside := filepath.Join(filepath.Dir(filepath.Dir(exe)), "models", defaultModel)
-		if _, err := os.Stat(beside); err == nil {
-			return beside
+		if real, err := filepath.EvalSymlinks(exe); err == nil {
+			exe = real
+		}
+		above := filepath.Dir(filepath.Dir(exe))
+		for _, dir := range []string{filepath.Join(above, "models"), filepath.Join(above, "share", "waycall", "models")} {
+			if _, err := os.Stat(filepath.Join(dir, defaultModel)); err == nil {
+				return filepath.Join(dir, defaultModel)
+			}
 		}
 	}
-	return here
+	return filepath.Join("models", defaultModel)
 }
 
 // open loads the grammar and both witnesses. The function it returns frees
 // them.
 func (f *earFlags) open() (*hear.Ear, *phrase.Grammar, func(), error) {
-	if f.threads < 1 || f.threads > 64 {
-		return nil, nil, nil, usageError{fmt.Errorf("--threads is %d; give 1 to 64", f.threads)}
-	}
 	g, err := phrase.Load(grammar.Files)
 	if err != nil {
 		return nil, nil, nil, err

@@ -81,8 +81,9 @@ be looked into or cannot be judged.`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
 	})
+	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error { return applySettings(cmd) }
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(newDemo(), newNew(), newStart(), newJobs(), newShow(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newMics(), newHear(), newBench())
+	root.AddCommand(newDemo(), newNew(), newStart(), newJobs(), newShow(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newMics(), newHear(), newBench(), newSettings())
 	return root
 }
 
