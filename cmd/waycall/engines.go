@@ -1,10 +1,13 @@
 package main
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
+	"runtime"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/sys/cpu"
 
 	"waycall/grammar"
 	"waycall/internal/hear"
@@ -51,9 +54,23 @@ func (f *earFlags) modelPath() string {
 	return filepath.Join("models", defaultModel)
 }
 
+// processorFits returns an error where the packaged program would crash: its
+// recogniser is compiled for processors with AVX2, FMA and F16C, which PCs have had
+// since 2013 or so (common practice, no published source). One built from source is
+// compiled for the machine that it is built on.
+func processorFits() error {
+	if version != "" && runtime.GOARCH == "amd64" && !(cpu.X86.HasAVX2 && cpu.X86.HasFMA) {
+		return errors.New("this processor lacks AVX2 or FMA, which the packaged program needs; build waycall from source on this machine")
+	}
+	return nil
+}
+
 // open loads the grammar and both witnesses. The function it returns frees
 // them.
 func (f *earFlags) open() (*hear.Ear, *phrase.Grammar, func(), error) {
+	if err := processorFits(); err != nil {
+		return nil, nil, nil, err
+	}
 	g, err := phrase.Load(grammar.Files)
 	if err != nil {
 		return nil, nil, nil, err
