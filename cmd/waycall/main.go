@@ -26,6 +26,9 @@ const (
 // version is set by scripts/package; empty for a program built from source.
 var version string
 
+// extra are the commands of builds for a purpose; see pages.go.
+var extra []*cobra.Command
+
 func main() { os.Exit(run()) }
 
 func run() int {
@@ -90,6 +93,7 @@ be looked into or cannot be judged. Of waycall ready also: 3 something is missin
 	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error { return applySettings(cmd) }
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(newDemo(), newNew(), newStart(), newJobs(), newShow(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newMics(), newHear(), newBench(), newSettings(), newReady())
+	root.AddCommand(extra...)
 	return root
 }
 

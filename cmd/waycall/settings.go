@@ -25,6 +25,12 @@ func numberSetting(cmd *cobra.Command, to *int, name string) {
 		panic(err) // a mistake in the table of settings; its test says so, too
 	}
 	cmd.Flags().IntVar(to, name, n, s.About)
+	if s.Default != s.Unset {
+		// A default that depends on the machine is not shown as a figure: the manual
+		// pages are made on another one.
+		f := cmd.Flags().Lookup(name)
+		f.DefValue, f.Usage = "0", s.About+" (default: "+s.Unset+")"
+	}
 }
 
 func durationSetting(cmd *cobra.Command, to *time.Duration, name string) {
