@@ -165,7 +165,7 @@ func (m *Model) Prepare(a *phrase.Automaton) { m.mask(a) }
 func (m *Model) mask(a *phrase.Automaton) *mask {
 	k := m.masks[a]
 	if k == nil {
-		if len(m.masks) > 256 { // a session has a few dozen; never grow without end
+		if len(m.masks) >= 64 { // half a megabyte each; a session has a few dozen
 			clear(m.masks)
 		}
 		k = newMask(a, &m.words)
