@@ -171,14 +171,13 @@ func sumOf(a *phrase.Automaton) (sum [sha256.Size]byte) {
 	return sum
 }
 
-// automaton keeps the automata of the scopes seen, of which one board has a few
-// dozen. Scopes in which the same may be said share one, and with it the masks and
-// graphs that the witnesses make of it.
+// automaton keeps the automata of the scopes seen lately. Scopes in which the same may
+// be said share one, and with it the masks and graphs that the witnesses make of it.
 func (e *Ear) automaton(s phrase.Scope) *phrase.Automaton {
 	key := fmt.Sprintf("%v %v %d %s", s.Boards, s.Ways, s.Here, s.Unit) // fmt prints maps in the order of their keys
 	a := e.scopes[key]
 	if a == nil {
-		if len(e.scopes) >= 64 {
+		if len(e.scopes) >= 24 { // half a megabyte each
 			clear(e.scopes)
 			clear(e.shared)
 		}
