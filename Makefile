@@ -5,7 +5,7 @@
 SHELL := bash
 .SHELLFLAGS := -eu -o pipefail -c
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test test-long check bench fuzz clean
+.PHONY: help setup build demo test test-long check bench fuzz package try-package clean
 
 env := . scripts/env;
 
@@ -42,6 +42,12 @@ bench: build ## measure hearing, all of it, into out/bench and docs/bench (BENCH
 fuzz: setup ## run every fuzz target for FUZZTIME (20s) each
 	@$(env) for target in $$(grep -rlE '^func Fuzz' --include='*_test.go' internal | xargs grep -hoE '^func Fuzz[A-Za-z0-9]+' -H | sed 's/:func /:/'); do \
 		file=$${target%%:*}; go test "./$$(dirname $$file)" -run '^$$' -fuzz "^$${target##*:}$$" -fuzztime $(or $(FUZZTIME),20s) -fuzzminimizetime 1x; done
+
+package: setup ## build a Debian package and a tarball in out/package, twice, and compare
+	@scripts/package --twice
+
+try-package: ## install that package into a clean Debian, and run the demonstration there without a network
+	@scripts/try-package
 
 clean: ## remove what was built and fetched
 	rm -rf .cache bin out models/*.bin models/*.bin.sha256

@@ -17,7 +17,7 @@ import (
 	"waycall/internal/sheet"
 )
 
-// foundError says that readings were judged and not all passed. It is no
+// foundError says that something was judged and is not all good. It is no
 // failure of the command, and has exit codes of its own.
 type foundError struct {
 	code int

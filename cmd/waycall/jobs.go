@@ -27,17 +27,14 @@ const jobFile = ".waycall"
 type dataFlag struct{ dir string }
 
 func (d *dataFlag) add(cmd *cobra.Command) {
-	cmd.Flags().StringVar(&d.dir, "data", "", "folder where jobs are kept (default: $WAYCALL_DATA, else waycall in your data folder)")
+	textSetting(cmd, &d.dir, "data")
 }
 
-// folder returns the folder for jobs, by the flag, the environment, or the XDG
-// base directory specification.
+// folder returns the folder for jobs, by the setting or the XDG base directory
+// specification.
 func (d *dataFlag) folder() (string, error) {
 	if d.dir != "" {
 		return d.dir, nil
-	}
-	if dir := os.Getenv("WAYCALL_DATA"); dir != "" {
-		return dir, nil
 	}
 	if dir := os.Getenv("XDG_DATA_HOME"); filepath.IsAbs(dir) {
 		return filepath.Join(dir, "waycall"), nil

@@ -3,6 +3,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -17,10 +18,16 @@ import (
 const (
 	exitFailed   = 1
 	exitUsage    = 2
-	exitFails    = 3   // check: a reading failed
-	exitDoubtful = 4   // check: none failed, but not all passed
+	exitFails    = 3   // check: a reading failed; ready: something is missing
+	exitDoubtful = 4   // check: none failed, but not all passed; ready: something is to be looked into
 	exitStopped  = 130 // by Ctrl-C, as shells report it
 )
+
+// version is set by scripts/package; empty for a program built from source.
+var version string
+
+// extra are the commands of builds for a purpose; see pages.go.
+var extra []*cobra.Command
 
 func main() { os.Exit(run()) }
 
@@ -67,7 +74,9 @@ and let the competent person judge the results.
 
 Exit codes: 0 done; 1 something failed; 2 the command line is wrong; 130 stopped
 by Ctrl-C. Of waycall check also: 3 a reading failed; 4 none failed, but one is to
-be looked into or cannot be judged.`,
+be looked into or cannot be judged. Of waycall ready also: 3 something is missing;
+4 something is to be looked into.`,
+		Version:       cmp.Or(version, "built from source"),
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -81,8 +90,10 @@ be looked into or cannot be judged.`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
 	})
+	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error { return applySettings(cmd) }
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newReview(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newMics(), newHear(), newBench())
+	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newReview(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newMics(), newHear(), newBench(), newSettings(), newReady())
+	root.AddCommand(extra...)
 	return root
 }
 

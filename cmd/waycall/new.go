@@ -38,8 +38,8 @@ func (f *askFlags) add(cmd *cobra.Command) {
 	f.ear.add(cmd)
 	cmd.Flags().BoolVar(&f.byVoice, "by-voice", false, "say the ways of each board instead of typing them")
 	cmd.Flags().StringVar(&f.write, "write", "", "board file to write (default: REFERENCE.yaml here)")
-	cmd.Flags().StringVar(&f.mic, "mic", "", "microphone, by a part of its name, for --by-voice")
-	cmd.Flags().StringVar(&f.speaker, "speaker", "", "loudspeaker or headphones, by a part of the name, for --by-voice")
+	textSetting(cmd, &f.mic, "mic")
+	textSetting(cmd, &f.speaker, "speaker")
 }
 
 // run asks for a job and writes its board file.

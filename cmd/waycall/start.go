@@ -58,12 +58,6 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 		Args:    wantArgs(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			ctx := cmd.Context()
-			if pause < 250*time.Millisecond || pause > 5*time.Second {
-				return usageError{fmt.Errorf("--pause is %v; give 250ms to 5s", pause)}
-			}
-			if wpm < 80 || wpm > 400 {
-				return usageError{fmt.Errorf("--speech-rate is %d; give 80 to 400 words a minute", wpm)}
-			}
 			habit, ok := habits[accept]
 			if !ok {
 				return usageError{fmt.Errorf("--accept is %q; give each or agreed", accept)}
@@ -137,13 +131,13 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 	}
 	ear.add(cmd)
 	data.add(cmd)
-	cmd.Flags().StringVar(&micName, "mic", "", "microphone, by a part of its name (waycall mics lists them)")
-	cmd.Flags().StringVar(&speakerName, "speaker", "", "loudspeaker or headphones, by a part of the name")
-	cmd.Flags().StringVar(&copyTo, "copy-to", "", "keep a copy of the job in this folder, too, such as on a USB stick")
-	cmd.Flags().DurationVar(&pause, "pause", 500*time.Millisecond, "silence that ends a phrase")
+	textSetting(cmd, &micName, "mic")
+	textSetting(cmd, &speakerName, "speaker")
+	textSetting(cmd, &copyTo, "copy-to")
+	durationSetting(cmd, &pause, "pause")
+	numberSetting(cmd, &wpm, "speech-rate")
 	cmd.Flags().StringVar(&accept, "accept", "each", "what puts a reading on the schedule: each is confirmed aloud, or one that is agreed and passes is accepted when the next begins (each or agreed)")
 	cmd.Flags().StringVar(&tester, "tester", "", "initials of who tests in this session, where it is not the job's tester")
-	cmd.Flags().IntVar(&wpm, "speech-rate", espeak.DefaultSpeed, "how fast waycall speaks, words a minute")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print what happens as JSON, one object a line")
 	cmd.Flags().BoolVar(&full, "full", false, fullUsage)
 	return cmd

@@ -223,9 +223,9 @@ func TestBadSound(t *testing.T) {
 	}
 }
 
-// BenchmarkPrepare makes an ear ready for the whole of a job, as the start of a
-// session does beside the first sentences, and reports what the first and the
-// longest of it take, for which a phrase may have to wait.
+// BenchmarkPrepare makes an ear ready for what a job comes to first, as a session does
+// beside its first sentences, and reports what the first and the longest of it take,
+// for which a phrase may have to wait.
 func BenchmarkPrepare(b *testing.B) {
 	terrace, err := demo.Board()
 	if err != nil {
@@ -233,7 +233,7 @@ func BenchmarkPrepare(b *testing.B) {
 	}
 	for name, job := range map[string]board.Job{"workshop": workshop(b), "terrace": terrace} {
 		b.Run(name, func(b *testing.B) {
-			list := scopes(record.State{Job: job})
+			list := scopes(record.State{Job: job}, mostScopes)
 			for b.Loop() {
 				b.StopTimer()
 				ear := realEar(b)

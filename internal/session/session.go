@@ -19,6 +19,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"sync"
 	"time"
 
@@ -87,11 +88,6 @@ const quietAfter = 12 * time.Second
 // A zero job means the one that the record began with.
 func (s *Session) Run(ctx context.Context, job board.Job, from record.State) (record.State, error) {
 	r := &run{Session: s, state: talk.State{Record: from}, ends: audio.NewEndpointer(s.Settings)}
-	known := from
-	if from.Sessions == 0 {
-		known.Job = job
-	}
-	defer prepare(ctx, s.Ear, known)()
 	done, err := r.answer(ctx, talk.Begin{At: s.Now(), Job: job, Habit: s.Habit, Tester: s.Tester}, nil)
 	for !done && err == nil {
 		done, err = r.listen(ctx)
@@ -108,14 +104,13 @@ type run struct {
 	cut    bool // the note is too long, and still being spoken
 }
 
-// prepare makes the ear ready for what the session can come to, while waycall
-// speaks its first sentences: what each way's tests allow to be said, in the order
-// of the work. The function it returns ends that.
-func prepare(ctx context.Context, ear Ear, known record.State) (stop func()) {
+// prepare makes the ear ready for what may be said now and for what the session
+// comes to next, while waycall speaks. The function it returns ends that.
+func prepare(ctx context.Context, ear Ear, now phrase.Scope, known record.State) (stop func()) {
 	ctx, cancel := context.WithCancel(ctx)
 	var done sync.WaitGroup
 	done.Go(func() {
-		for _, s := range scopes(known) {
+		for _, s := range append([]phrase.Scope{now}, scopes(known, mostScopes)...) {
 			// An error comes again, and is told, when the scope is come to.
 			if ctx.Err() != nil || ear.Prepare(s) != nil {
 				return
@@ -125,14 +120,14 @@ func prepare(ctx context.Context, ear Ear, known record.State) (stop func()) {
 	return func() { cancel(); done.Wait() }
 }
 
-// mostScopes bounds what is prepared, so that the ear need not forget the first
-// of it for the last.
-const mostScopes = 200
+// mostScopes bounds what is prepared ahead: each scope takes some 10 MB and a tenth of a
+// second of the processor, and the second witness keeps but a few.
+const mostScopes = 3
 
-// scopes lists what a session can come to, in the order of the work that
-// remains. A test that only a failure asks for has the unit of another on its
+// scopes lists what a session comes to, in the order of the work that remains, so
+// many at most. A test that only a failure asks for has the unit of another on its
 // way.
-func scopes(known record.State) []phrase.Scope {
+func scopes(known record.State, most int) []phrase.Scope {
 	var list []phrase.Scope
 	type key struct {
 		board, way int
@@ -141,7 +136,7 @@ func scopes(known record.State) []phrase.Scope {
 	seen := map[key]bool{}
 	whole := map[int]phrase.Scope{}
 	add := func(k key) {
-		if seen[k] || len(list) >= mostScopes {
+		if seen[k] || len(list) >= most {
 			return
 		}
 		seen[k] = true
@@ -328,6 +323,9 @@ func (r *run) answer(ctx context.Context, e talk.Event, sound audio.Clip) (done 
 		r.Watch.Stored(facts)
 	}
 	r.state = next
+	if !slices.ContainsFunc(effects, func(f talk.Effect) bool { return f == talk.Stop{} }) {
+		defer prepare(ctx, r.Ear, r.scope(), r.state.Record)()
+	}
 	for _, f := range effects {
 		_, stop := f.(talk.Stop)
 		done = done || stop

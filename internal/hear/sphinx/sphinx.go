@@ -51,10 +51,20 @@ const (
 // goroutine at a time.
 type Recogniser struct {
 	ps     *C.ps_decoder_t
-	loaded map[*phrase.Automaton]string // automaton -> the name pocketsphinx knows it by
+	loaded []graph // the one used last stands last
 	count  int
 	buffer []int16
 }
+
+// graph is an automaton as pocketsphinx has it.
+type graph struct {
+	of   *phrase.Automaton
+	name string // what pocketsphinx knows it by
+}
+
+// mostLoaded is how many graphs are kept. One takes some 9 MB, and loading one again
+// 16 ms: a session is at one place, with what comes next made ready beside it.
+const mostLoaded = 4
 
 // Open loads the recogniser with the words of the lexicon.
 func Open(lex phrase.Lexicon) (*Recogniser, error) {
@@ -73,7 +83,7 @@ func Open(lex phrase.Lexicon) (*Recogniser, error) {
 	if ps == nil {
 		return nil, errors.New("second witness: pocketsphinx would not start; reinstall pocketsphinx-en-us")
 	}
-	return &Recogniser{ps: ps, loaded: map[*phrase.Automaton]string{}}, nil
+	return &Recogniser{ps: ps}, nil
 }
 
 // Close frees the recogniser.
@@ -143,16 +153,16 @@ func (r *Recogniser) Prepare(a *phrase.Automaton) error {
 // search loads the automaton as a finite state grammar and returns the name
 // that pocketsphinx knows it by.
 func (r *Recogniser) search(a *phrase.Automaton) (string, error) {
-	if name, ok := r.loaded[a]; ok {
-		return name, nil
+	if i := slices.IndexFunc(r.loaded, func(g graph) bool { return g.of == a }); i >= 0 {
+		g := r.loaded[i]
+		r.loaded = append(slices.Delete(r.loaded, i, i+1), g)
+		return g.name, nil
 	}
-	if len(r.loaded) > 256 { // a session has a few dozen; never grow without end
-		for k, name := range r.loaded {
-			c := C.CString(name)
-			C.ps_unset_search(r.ps, c)
-			C.free(unsafe.Pointer(c))
-			delete(r.loaded, k)
-		}
+	if len(r.loaded) == mostLoaded {
+		c := C.CString(r.loaded[0].name)
+		C.ps_unset_search(r.ps, c)
+		C.free(unsafe.Pointer(c))
+		r.loaded = slices.Delete(r.loaded, 0, 1)
 	}
 	r.count++
 	name := fmt.Sprintf("scope%d", r.count)
@@ -184,7 +194,7 @@ func (r *Recogniser) search(a *phrase.Automaton) (string, error) {
 	if C.ps_set_fsg(r.ps, c, g) != 0 {
 		return "", errors.New("second witness: the grammar was refused; check that grammar/lexicon.txt has every word")
 	}
-	r.loaded[a] = name
+	r.loaded = append(r.loaded, graph{a, name})
 	return name, nil
 }
 

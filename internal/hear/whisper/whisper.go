@@ -173,7 +173,7 @@ func (m *Model) Prepare(a *phrase.Automaton) { m.mask(a) }
 func (m *Model) mask(a *phrase.Automaton) *mask {
 	k := m.masks[a]
 	if k == nil {
-		if len(m.masks) > 256 { // a session has a few dozen; never grow without end
+		if len(m.masks) >= 24 { // half a megabyte each
 			clear(m.masks)
 		}
 		k = newMask(a, &m.words)

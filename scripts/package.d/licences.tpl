@@ -1,0 +1,2 @@
+{{ range . }}  {{ .Name }}: {{ .LicenseName }}
+{{ end }}
