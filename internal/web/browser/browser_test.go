@@ -36,6 +36,9 @@ import (
 // chrome is the one browser of all tests.
 var chrome context.Context
 
+// scratch is a folder that goes with the tests.
+var scratch string
+
 const without = "WAYCALL_NO_BROWSER"
 
 func TestMain(m *testing.M) {
@@ -58,6 +61,7 @@ func run(m *testing.M) int {
 		return 1
 	}
 	defer os.RemoveAll(home)
+	scratch = home
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(path), chromedp.UserDataDir(home),
 		chromedp.DisableGPU, chromedp.Flag("mute-audio", true), chromedp.Flag("lang", "en-GB"),
@@ -379,11 +383,7 @@ func (s *site) enter(b *tab) {
 
 // program is waycall itself, built for these tests.
 var program = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "waycall-program-")
-	if err != nil {
-		return "", err
-	}
-	path := filepath.Join(dir, "waycall")
+	path := filepath.Join(scratch, "waycall")
 	out, err := exec.Command("go", "build", "-o", path, "waycall/cmd/waycall").CombinedOutput()
 	if err != nil {
 		return "", errors.Join(err, errors.New(string(out)))
