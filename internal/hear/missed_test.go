@@ -43,29 +43,28 @@ func TestMissed(t *testing.T) {
 	}
 }
 
-// A note is what the third witness made of it, or the first where there is none,
-// whatever the words; one without an end is nothing.
+// A note is what the first witness made of it, whatever the words, without the mark of
+// a broken-off start; one without an end is nothing.
 func TestNote(t *testing.T) {
 	g, err := phrase.Load(grammar.Files)
 	if err != nil {
 		t.Fatal(err)
 	}
 	sound := make([]float32, 1600)
-	e := New(g, &fakeFirst{free: text("the lid is cracked", -3)}, &fakeSecond{"confirm"})
-	if h, err := e.Note(sound); err != nil || h.Outcome != Note || h.Best().Text != "the lid is cracked" || h.Words[WhisperFree] != "the lid is cracked" {
-		t.Errorf("%+v, %v", h, err)
+	hear := func(heard Text) (Heard, error) {
+		third := &fakeFirst{free: text("the lid was cracked", -2)}
+		return New(g, &fakeFirst{free: heard}, &fakeSecond{"confirm"}).WithThird(third).Note(sound)
 	}
-	e.WithThird(&fakeFirst{free: text("the lid was cracked", -2)})
-	if h, err := e.Note(sound); err != nil || h.Best().Text != "the lid was cracked" || h.Words[WhisperOther] != "the lid was cracked" {
-		t.Errorf("%+v, %v", h, err)
+	for _, words := range []string{"the lid is cracked", "- the lid is cracked"} {
+		if h, err := hear(text(words, -3)); err != nil || h.Outcome != Note || h.Best().Text != "the lid is cracked" || h.Words[WhisperFree] != words {
+			t.Errorf("%+v, %v", h, err)
+		}
 	}
-	e.WithThird(&fakeFirst{free: Text{Words: "the lid the lid the lid", LogProb: -2}})
-	if h, err := e.Note(sound); err != nil || h.Best().Text != "" || h.Words[WhisperOther] == "" {
+	if h, err := hear(Text{Words: "the lid the lid the lid", LogProb: -2}); err != nil || h.Best().Text != "" || h.Words[WhisperFree] == "" {
 		t.Errorf("%+v, %v", h, err)
 	}
 	broken := errors.New("broken")
-	e.WithThird(&fakeFirst{err: broken})
-	if _, err := e.Note(sound); !errors.Is(err, broken) {
+	if _, err := New(g, &fakeFirst{err: broken}, &fakeSecond{"confirm"}).Note(sound); !errors.Is(err, broken) {
 		t.Error(err)
 	}
 }
