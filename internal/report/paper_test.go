@@ -333,10 +333,10 @@ func wanted(s Schedule) map[string]string {
 		}
 	}
 	for i, o := range s.Observations {
-		want[fmt.Sprintf("observed code/%d", i)], want[fmt.Sprintf("observed text/%d", i)] = o.Code, o.Text
+		want[fmt.Sprintf("observed code/%d", i)], want[fmt.Sprintf("observed text/%d", i)] = o.Code, clean(o.Text)
 	}
 	for i, n := range s.Notes {
-		want[fmt.Sprintf("noted text/%d", i)] = n.Text
+		want[fmt.Sprintf("noted text/%d", i)] = clean(n.Text)
 	}
 	return want
 }
@@ -907,12 +907,12 @@ func TestSpreadsheetReadsBack(t *testing.T) {
 		}
 		for i, o := range s.Observations {
 			row := sheets["Observations"][i+1]
-			if row[2].Text != o.Code || row[3].Text != o.Text {
+			if row[2].Text != o.Code || row[3].Text != clean(o.Text) {
 				t.Errorf("%s: observation %d is %q", name, i, row)
 			}
 		}
 		for i, n := range s.Notes {
-			if row := sheets["Notes"][i+1]; row[2].Text != n.Text {
+			if row := sheets["Notes"][i+1]; row[2].Text != clean(n.Text) {
 				t.Errorf("%s: note %d is %q", name, i, row)
 			}
 		}
