@@ -54,7 +54,7 @@ asked about. The file is built into the program: see internal/hear/fitted.json.`
 			}); err != nil {
 				return err
 			}
-			fmt.Fprintf(cmd.ErrOrStderr(), "%d phrases: sure from %.4f, asked from %.4f\n", len(examples), f.Sure, f.Ask)
+			fmt.Fprintf(cmd.ErrOrStderr(), "%d phrases: sure from %.4f, in noise %.4f, asked from %.4f\n", len(examples), f.Sure, f.SureInNoise, f.Ask)
 			return nil
 		},
 	}

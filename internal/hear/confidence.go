@@ -68,7 +68,9 @@ type Fit struct {
 	Names   []string  `json:"names"`   // EvidenceNames when it was fitted
 	Weights []float64 `json:"weights"` // of the logistic function: one for each name, then the constant
 	Sure    float64   `json:"sure"`    // a phrase is taken without a question from here; one with a figure only if two witnesses agree on it
-	Ask     float64   `json:"ask"`     // a phrase is asked about from here; below it is for nobody
+	// The same in noise, where the second witness did not hear it: see InNoise.
+	SureInNoise float64 `json:"sure_in_noise"`
+	Ask         float64 `json:"ask"` // a phrase is asked about from here; below it is for nobody
 }
 
 // ReadFit reads what Fit is written as.
@@ -77,7 +79,7 @@ func ReadFit(data []byte) (Fit, error) {
 	if err := json.Unmarshal(data, &f); err != nil {
 		return f, fmt.Errorf("fitted weights: %w; run scripts/fit-hearing again", err)
 	}
-	if fmt.Sprint(f.Names) != fmt.Sprint(EvidenceNames) || len(f.Weights) != len(f.Names)+1 {
+	if f.SureInNoise == 0 || fmt.Sprint(f.Names) != fmt.Sprint(EvidenceNames) || len(f.Weights) != len(f.Names)+1 {
 		return f, fmt.Errorf("fitted weights: they are for other evidence; run scripts/fit-hearing again")
 	}
 	return f, nil
@@ -100,8 +102,25 @@ const long = 3
 func Decide(e Evidence, words string) Decision {
 	d := Decision{Confidence: fitted.Confidence(e)}
 	d.ForUs = d.Confidence >= fitted.Ask || e.agreed() && len(strings.Fields(words)) >= long
-	d.Sure = d.ForUs && d.Confidence >= fitted.Sure && e.Takes()
+	d.Sure = d.ForUs && d.Confidence >= fitted.threshold(e) && e.Takes()
 	return d
+}
+
+// loud is the noise from which the first and the third witness lose the same words:
+// half of the way from quiet to 5 dB.
+const loud = 0.5
+
+// InNoise reports whether there is noise and the second witness, which fails in its
+// own way, does not hear what the first does. The other two are of one kind, and may
+// both have lost a figure.
+func (e Evidence) InNoise() bool { return e[noisyAlone] >= loud }
+
+// threshold is the confidence from which the phrase is sure.
+func (f Fit) threshold(e Evidence) float64 {
+	if e.InNoise() {
+		return f.SureInNoise
+	}
+	return f.Sure
 }
 
 // Takes reports whether the candidate may be taken without a question at all.

@@ -51,7 +51,7 @@ func text(words string, lp float64) Text { return Text{Words: words, LogProb: lp
 func fitForTests(t *testing.T) {
 	old := fitted
 	t.Cleanup(func() { fitted = old })
-	fitted = Fit{Names: EvidenceNames, Weights: make([]float64, len(EvidenceNames)+1), Sure: 0.9, Ask: 0.2}
+	fitted = Fit{Names: EvidenceNames, Weights: make([]float64, len(EvidenceNames)+1), Sure: 0.9, SureInNoise: 0.9, Ask: 0.2}
 	fitted.Weights[0], fitted.Weights[1], fitted.Weights[2] = 4, 4, 4 // who agrees
 	fitted.Weights[4], fitted.Weights[12] = -6, 6                     // the gap; a part was lost
 }

@@ -91,7 +91,11 @@ func To(examples []Example, from string) (hear.Fit, error) {
 		return hear.Fit{}, fmt.Errorf("fitting did not end: %w; hear more phrases", err)
 	}
 	f := hear.Fit{From: from, Names: hear.EvidenceNames, Weights: rounded(found.X)}
+	// Where it is quiet hardly anything is wrong, so that little would be sure enough:
+	// there the threshold is that of all examples.
+	inNoise := slices.DeleteFunc(slices.Clone(examples), func(x Example) bool { return !x.Evidence.InNoise() })
 	f.Sure, f.Ask = sure(f, examples), ask(f, examples)
+	f.SureInNoise = max(f.Sure, sure(f, inNoise))
 	return f, nil
 }
 

@@ -57,17 +57,20 @@ func TestThresholds(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	taken, wrong := 0, 0
-	for _, x := range examples {
-		if !x.Evidence.Takes() || f.Confidence(x.Evidence) < f.Sure {
-			continue
+	for _, inNoise := range []bool{false, true} {
+		from := map[bool]float64{false: f.Sure, true: f.SureInNoise}[inNoise]
+		taken, wrong := 0, 0
+		for _, x := range examples {
+			if !x.Evidence.Takes() || inNoise && !x.Evidence.InNoise() || f.Confidence(x.Evidence) < from {
+				continue
+			}
+			if taken++; !x.Right {
+				wrong++
+			}
 		}
-		if taken++; !x.Right {
-			wrong++
+		if taken == 0 || float64(wrong) > MostWrong*float64(taken) {
+			t.Errorf("in noise %v: from %v, %d of %d are sure and wrong", inNoise, from, wrong, taken)
 		}
-	}
-	if taken == 0 || float64(wrong) > MostWrong*float64(taken) {
-		t.Errorf("from %v, %d of %d are sure and wrong", f.Sure, wrong, taken)
 	}
 	if f.Ask <= 0 || f.Ask >= f.Sure {
 		t.Errorf("asked from %v, sure from %v", f.Ask, f.Sure)
