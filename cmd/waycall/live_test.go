@@ -59,7 +59,7 @@ func startLive(t *testing.T, room *livesound.Room, data, job string) *live {
 		t.Fatal(err)
 	}
 	for _, line := range lines {
-		if line.Text != "" && line.Noise == nil {
+		if _, known := l.speech[line.Text]; line.Text != "" && line.Noise == nil && !known {
 			l.speech[line.Text] = line.Sound
 		}
 	}
