@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"waycall/internal/audio"
 	"waycall/internal/demo"
@@ -80,11 +81,45 @@ func recorded(t testing.TB, dir string, last int64) *store.Store {
 	return s
 }
 
-// finished is a folder with the whole of the demonstration's job.
+// remarked adds a short session to the demonstration's record, in which something was
+// observed and noted.
+func remarked(t testing.TB, log *store.Store) {
+	t.Helper()
+	all := entries(t)
+	job, last := all[0].Job, all[len(all)-1]
+	id, at := last.ID, last.At
+	add := func(sound []byte, events ...record.Event) {
+		t.Helper()
+		for i := range events {
+			id, at = id+1, at.Add(time.Second)
+			events[i].ID, events[i].At = id, at
+		}
+		if _, err := log.Append(t.Context(), events, sound); err != nil {
+			t.Fatal(err)
+		}
+	}
+	sound := clips(t)[1]
+	add(nil, record.Event{Kind: record.Opened, Job: job, Habit: record.Agreed, Tester: "EF"})
+	for _, e := range []record.Event{
+		{Kind: record.Observed, Slot: &record.Slot{Board: 1, Way: 3}, Code: "C1", Text: "a live part can be touched behind the loose socket"},
+		{Kind: record.Observed, Slot: &record.Slot{Board: 1}, Code: "C2", Text: "no blank over the spare way"},
+		{Kind: record.Observed, Slot: &record.Slot{Board: 1, Way: 3}, Code: "C3", Text: "the label is hard to read"},
+		{Kind: record.Observed, Slot: &record.Slot{Board: 1, Way: 3}, Code: "FI", Text: "where the second cable goes"},
+		{Kind: record.Noted, Slot: &record.Slot{Board: 1, Way: 3}, Text: "the socket behind the dresser was not reached"},
+	} {
+		e.HeardID = id + 1
+		add(sound, record.Event{Kind: record.Heard, Phrase: &record.Phrase{Outcome: "note", Text: e.Text, Words: map[string]string{"whisper": e.Text}}}, e)
+	}
+	add(nil, record.Event{Kind: record.Finished})
+}
+
+// finished is a folder with the whole of the demonstration's job, and remarks.
 func finished(t testing.TB) string {
 	t.Helper()
 	dir := t.TempDir()
-	if err := recorded(t, dir, 0).Close(); err != nil {
+	log := recorded(t, dir, 0)
+	remarked(t, log)
+	if err := log.Close(); err != nil {
 		t.Fatal(err)
 	}
 	return dir
