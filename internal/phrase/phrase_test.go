@@ -86,6 +86,7 @@ func TestMeaning(t *testing.T) {
 		{"ready for live tests by agreement", Meaning{Command: ReadyForLive, Reason: "by agreement"}},
 		{"ways three to seven live and neutral to earth all greater than nine nine nine", Meaning{Command: Several, Way: 3, Last: 7, Test: reading.LNE, Quantity: over(999, reading.Megohm)}},
 		{"ways twenty two to thirty line to neutral all over range", Meaning{Command: Several, Way: 22, Last: 30, Test: reading.LN, OverRange: true, Quantity: reading.Quantity{Unit: reading.Megohm}}},
+		{"way six to seven line to neutral all over range", Meaning{Command: Several, Way: 6, Last: 7, Test: reading.LN, OverRange: true, Quantity: reading.Quantity{Unit: reading.Megohm}}},
 		{"it was four eight six", Meaning{Command: No, Quantity: exactly(486, 0, "")}},
 		{"it was greater than", Meaning{Command: OnlyBound, Quantity: reading.Quantity{Bound: reading.GreaterThan}}},
 		{"it was way five", Meaning{Command: OnlyWay, Way: 5}},
