@@ -101,7 +101,14 @@ const long = 3
 // is never taken on one witness's word, however sure of it.
 func Decide(e Evidence, words string) Decision {
 	d := Decision{Confidence: fitted.Confidence(e)}
-	d.ForUs = d.Confidence >= fitted.Ask || e.agreed() && len(strings.Fields(words)) >= long
+	count := len(strings.Fields(words))
+	d.ForUs = d.Confidence >= fitted.Ask || e.agreed() && count >= long
+	// To the first, the best judge of talk, its own words are far likelier (10 nats) and
+	// no part of the phrase: what the others make of them is a long phrase that both
+	// hear, or chance.
+	if e[gap] >= 1 && e[part] == 0 && !(e.agreed() && count > long) {
+		d.ForUs = false
+	}
 	d.Sure = d.ForUs && d.Confidence >= fitted.threshold(e) && e.Takes()
 	return d
 }

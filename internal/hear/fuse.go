@@ -201,11 +201,8 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	for _, c := range w.all {
 		h.Candidates = append(h.Candidates, c.Candidate)
 	}
-	// Music and knocks come out so, too: nobody else heard a phrase at all, or only the
-	// third did, and a single word.
-	alone := third.says(best.Meaning) && !first.ok && !strings.Contains(best.Text, " ")
-	if w.agreed(best) == 0 && (broken || w.third && third.Words == "" || alone) {
-		return h, nil
+	if w.agreed(best) == 0 && (broken || first.Words == "" || w.third && third.Words == "") {
+		return h, nil // music and knocks come out so, too: nobody else heard a phrase at all
 	}
 	h.Evidence = w.evidence(sound)
 	d := Decide(h.Evidence, best.Text)
