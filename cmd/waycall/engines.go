@@ -82,7 +82,8 @@ func (f *earFlags) openNamed(name string) (*hear.Ear, *phrase.Grammar, func(), e
 	if err != nil {
 		return nil, nil, nil, err
 	}
-	first, err := whisper.Open(f.modelPath(), f.threads)
+	path := f.modelPath()
+	first, err := whisper.Open(path, f.threads)
 	if err != nil {
 		return nil, nil, nil, err
 	}
@@ -93,10 +94,9 @@ func (f *earFlags) openNamed(name string) (*hear.Ear, *phrase.Grammar, func(), e
 	}
 	ear := hear.New(g, first, second)
 	shut := func() { second.Close(); first.Close() }
-	// The third witness belongs to the adapted model and stands beside it; with
-	// another model named, or where it was not built, two witnesses hear.
-	other := filepath.Join(filepath.Dir(f.modelPath()), otherModel)
-	if _, err := os.Stat(other); err != nil || filepath.Base(f.modelPath()) != defaultModel {
+	// With another model named, or where the third was not built, two witnesses hear.
+	other, own := thirdOf(path)
+	if _, err := os.Stat(other); err != nil || !own {
 		return ear, g, shut, nil
 	}
 	third, err := whisper.Open(other, f.threads)
@@ -105,4 +105,10 @@ func (f *earFlags) openNamed(name string) (*hear.Ear, *phrase.Grammar, func(), e
 		return nil, nil, nil, err
 	}
 	return ear.WithThird(third), g, func() { third.Close(); shut() }, nil
+}
+
+// thirdOf returns the model of the third witness, which stands beside the first's at
+// path, and whether that is waycall's own, to which alone it belongs.
+func thirdOf(path string) (other string, own bool) {
+	return filepath.Join(filepath.Dir(path), otherModel), filepath.Base(path) == defaultModel
 }

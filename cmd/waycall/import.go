@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 
 	"github.com/spf13/cobra"
 
@@ -26,12 +25,9 @@ already is never written over: give the new one another name with --as.`,
 		Example: "  waycall import TER-0107.zip",
 		Args:    wantArgs(1, 1, "one file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			dir, err := data.folder()
+			dir, err := data.made()
 			if err != nil {
 				return err
-			}
-			if err := os.MkdirAll(dir, 0o700); err != nil {
-				return fmt.Errorf("folder for jobs: %w; name another with --data", err)
 			}
 			p, err := pack.Open(cmd.Context(), args[0], dir)
 			if err != nil {

@@ -67,14 +67,33 @@ func (d *dataFlag) file(reference string) (string, error) {
 	return filepath.Join(dir, reference+jobFile), nil
 }
 
+// made returns the data folder and makes it if need be.
+func (d *dataFlag) made() (string, error) {
+	dir, err := d.folder()
+	if err != nil {
+		return "", err
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return "", fmt.Errorf("folder for jobs: %w; name another with --data", err)
+	}
+	return dir, nil
+}
+
+// jobsIn lists the files of jobs in a folder, by their names; one that is not there
+// has none.
+func jobsIn(dir string) ([]string, error) { return filepath.Glob(filepath.Join(dir, "*"+jobFile)) }
+
+// jobOf returns the reference by which a job's file is named.
+func jobOf(file string) string { return strings.TrimSuffix(filepath.Base(file), jobFile) }
+
 // createJob makes the record of a job that a board file describes.
 func (d *dataFlag) createJob(ctx context.Context, job board.Job) (*store.Store, error) {
+	if _, err := d.made(); err != nil {
+		return nil, err
+	}
 	path, err := d.file(job.Reference)
 	if err != nil {
 		return nil, err
-	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-		return nil, fmt.Errorf("folder for jobs: %w; name another with --data", err)
 	}
 	s, err := store.Create(path)
 	if err != nil {
@@ -238,13 +257,13 @@ func newJobs() *cobra.Command {
 			if archived {
 				dir = away
 			}
-			files, err := filepath.Glob(filepath.Join(dir, "*"+jobFile))
+			files, err := jobsIn(dir)
 			if err != nil {
 				return fmt.Errorf("folder for jobs: %w; name another with --data", err)
 			}
 			lines := []jobLine{}
 			for _, file := range files {
-				l := jobLine{Reference: strings.TrimSuffix(filepath.Base(file), jobFile), Boards: []string{}, File: file}
+				l := jobLine{Reference: jobOf(file), Boards: []string{}, File: file}
 				s, _, err := data.readJob(cmd.Context(), file)
 				if err != nil {
 					l.Problem = err.Error()
@@ -259,7 +278,7 @@ func newJobs() *cobra.Command {
 			}
 			if !archived {
 				defer func() {
-					if put, _ := filepath.Glob(filepath.Join(away, "*"+jobFile)); len(put) > 0 {
+					if put, _ := jobsIn(away); len(put) > 0 {
 						fmt.Fprintf(cmd.OutOrStdout(), "Put away: %d; waycall jobs --archived lists them.\n", len(put))
 					}
 				}()

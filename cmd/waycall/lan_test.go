@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bufio"
 	"bytes"
 	"crypto/sha256"
 	"crypto/tls"
@@ -34,14 +33,18 @@ func (o *output) Write(b []byte) (int, error) {
 	return o.b.Write(b)
 }
 
+func (o *output) String() string {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.b.String()
+}
+
 // wait returns the first group of the n-th match of a pattern, once it is there.
 func (o *output) wait(t *testing.T, pattern string, n int) string {
 	t.Helper()
 	re := regexp.MustCompile(pattern)
 	for begun := time.Now(); ; time.Sleep(5 * time.Millisecond) {
-		o.mu.Lock()
-		text := o.b.String()
-		o.mu.Unlock()
+		text := o.String()
 		if all := re.FindAllStringSubmatch(text, -1); len(all) >= n {
 			return all[n-1][len(all[n-1])-1]
 		}
@@ -179,8 +182,8 @@ func TestReviewOnLAN(t *testing.T) {
 		t.Errorf("its end: %v", err)
 	}
 	out.wait(t, "(Review ended)", 1)
-	for s := bufio.NewScanner(&out.b); s.Scan(); {
-		if line := s.Text(); strings.Contains(line, "AAAA") || strings.Contains(line, "127.0.0.1:") && !strings.HasPrefix(line, "Review: ") {
+	for line := range strings.Lines(out.String()) {
+		if strings.Contains(line, "AAAA") || strings.Contains(line, "127.0.0.1:") && !strings.HasPrefix(line, "Review: ") {
 			t.Errorf("it printed %q", line)
 		}
 	}

@@ -48,7 +48,7 @@ func (f *askFlags) run(cmd *cobra.Command, data *dataFlag) error {
 	if !isFile || !term.IsTerminal(int(in.Fd())) {
 		return usageError{errors.New("waycall new asks questions, and there is no terminal to answer them; give a board file, such as testdata/boards/terrace.yaml")}
 	}
-	dir, err := data.folder()
+	instruments, err := data.register()
 	if err != nil {
 		return err
 	}
@@ -66,7 +66,7 @@ func (f *askFlags) run(cmd *cobra.Command, data *dataFlag) error {
 			return state.Job, err
 		},
 	}
-	if known.Instruments, err = setup.NewRegister(dir).List(); err != nil {
+	if known.Instruments, err = instruments.List(); err != nil {
 		return err
 	}
 	out := cmd.OutOrStdout()
@@ -93,7 +93,7 @@ func (f *askFlags) run(cmd *cobra.Command, data *dataFlag) error {
 	if err := writeNew(path, text.Bytes()); err != nil {
 		return err
 	}
-	if err := setup.NewRegister(dir).Put(job.Instrument); err != nil {
+	if err := instruments.Put(job.Instrument); err != nil {
 		fmt.Fprintf(cmd.ErrOrStderr(), "waycall: %v\n", err) // the board file is what was asked for
 	}
 	_, err = fmt.Fprintf(out, "\nWritten: %s (%s). Look it over; it is plain text.\nNext: waycall start %s\n", path, strings.Join(waysOf(job), "; "), path)

@@ -24,7 +24,6 @@ import (
 	"waycall/internal/say/espeak"
 	"waycall/internal/say/speaker"
 	"waycall/internal/settings"
-	"waycall/internal/store"
 )
 
 // state is how a part of the equipment is.
@@ -246,16 +245,11 @@ func deviceName(d card.Direction, name string) string {
 		return name
 	}
 	defer card.Release()
-	devices, err := card.List(d)
+	dev, err := card.Find(d, name)
 	if err != nil {
 		return name
 	}
-	for _, dev := range devices {
-		if name == "" && dev.Default || name != "" && strings.Contains(strings.ToLower(dev.Name), strings.ToLower(name)) {
-			return fmt.Sprintf("%s, %d Hz", dev.Name, dev.Rate)
-		}
-	}
-	return name
+	return fmt.Sprintf("%s, %d Hz", dev.Name, dev.Rate)
 }
 
 // lookHearing loads each recogniser, which checks its files with their sums.
@@ -271,9 +265,9 @@ func (r *readiness) lookHearing() []finding {
 		s.Close()
 		all = append(all, finding{second, good, "pocketsphinx with its acoustic model", ""})
 	}
-	other := filepath.Join(filepath.Dir(path), otherModel)
+	other, own := thirdOf(path)
 	switch _, err := os.Stat(other); {
-	case filepath.Base(path) != defaultModel:
+	case !own:
 		all = append(all, finding{third, look, "none, as another model than waycall's own is named", "more will be asked; leave --model out to have it"})
 	case err != nil:
 		all = append(all, finding{third, look, "no " + other, "more will be asked; run scripts/setup, or install the package again"})
@@ -378,7 +372,7 @@ func judgeRoom(part string, free uint64) finding {
 // Those that were put away are left alone.
 func lookJobs(ctx context.Context, dir string) (all []finding, last time.Time) {
 	const part = "records"
-	files, err := filepath.Glob(filepath.Join(dir, "*"+jobFile))
+	files, err := jobsIn(dir)
 	if err != nil {
 		return []finding{{part, missing, err.Error(), "name another folder with --data"}}, last
 	}
@@ -387,20 +381,16 @@ func lookJobs(ctx context.Context, dir string) (all []finding, last time.Time) {
 		if ctx.Err() != nil {
 			return all, last
 		}
-		s, _, err := new(dataFlag).open(file, store.OpenReadOnly)
-		if err == nil {
-			known, problem := fold(ctx, s)
-			s.Close()
-			if err = problem; err == nil {
-				whole++
-				if known.LastAt.After(last) {
-					last = known.LastAt
-				}
-				continue
-			}
+		known, _, err := new(dataFlag).readJob(ctx, file)
+		if err != nil {
+			job := jobOf(file)
+			all = append(all, finding{part, look, fmt.Sprintf("%s: %v", job, err), "waycall verify " + job + " says more; do not go on with it"})
+			continue
 		}
-		job := strings.TrimSuffix(filepath.Base(file), jobFile)
-		all = append(all, finding{part, look, fmt.Sprintf("%s: %v", job, err), "waycall verify " + job + " says more; do not go on with it"})
+		whole++
+		if known.LastAt.After(last) {
+			last = known.LastAt
+		}
 	}
 	return append(all, finding{part, good, fmt.Sprintf("%d of %d open and make sense", whole, len(files)), ""}), last
 }

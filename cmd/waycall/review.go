@@ -9,7 +9,6 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
-	"os"
 	"os/exec"
 	"sync"
 	"time"
@@ -131,7 +130,7 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 	base := "http://" + ln.Addr().String()
 	fmt.Fprintf(out, "Review: %s/enter/%s\nOnly this machine reaches it; the address is your key, so keep it to yourself. Ctrl-C ends it.\n", base, key)
 	if o.lan {
-		paired, err := o.local(cmd, dir, jobs, log)
+		paired, err := o.local(cmd, jobs, log)
 		if err != nil {
 			return err
 		}
@@ -164,14 +163,15 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 }
 
 // local opens the door for devices of the local network, and prints how they come in.
-func (o *reviewing) local(cmd *cobra.Command, dir string, jobs *web.Folder, log *slog.Logger) (*door, error) {
+func (o *reviewing) local(cmd *cobra.Command, jobs *web.Folder, log *slog.Logger) (*door, error) {
 	out := cmd.OutOrStdout()
 	addresses, err := web.Addresses()
 	if err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return nil, fmt.Errorf("folder for jobs: %w; name another with --data", err)
+	dir, err := o.data.made()
+	if err != nil {
+		return nil, err
 	}
 	cert, fingerprint, err := web.Certificate(dir, addresses, time.Now())
 	if err != nil {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"fmt"
 	"io"
@@ -21,29 +20,11 @@ import (
 // reviewed is a `waycall review` that runs beside a script, and a browser at it.
 type reviewed struct {
 	cmd    *exec.Cmd
-	out    text
-	errs   text
+	out    output
+	errs   output
 	base   string // http://127.0.0.1:PORT
 	key    string // the path with the key
 	client *http.Client
-}
-
-// text is what a program printed so far.
-type text struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (t *text) Write(b []byte) (int, error) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	return t.b.Write(b)
-}
-
-func (t *text) String() string {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	return t.b.String()
 }
 
 // reviews are the running ones, by the folder of their script.

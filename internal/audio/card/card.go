@@ -118,9 +118,10 @@ func List(d Direction) ([]Device, error) {
 	return devices, nil
 }
 
-// find returns the device whose name holds the given text, whatever the case, or
-// the default device for an empty text.
-func find(d Direction, name string) (Device, error) {
+// Find returns the device that Open opens: the one whose name is the given text, or
+// holds it, whatever the case, or the default device for an empty text. PortAudio must
+// have been acquired.
+func Find(d Direction, name string) (Device, error) {
 	devices, err := List(d)
 	if err != nil {
 		return Device{}, err
@@ -149,7 +150,7 @@ func find(d Direction, name string) (Device, error) {
 // portaudio.OpenStream takes: a callback or a buffer. PortAudio must have been
 // acquired.
 func Open(d Direction, name string, frames int, handler any) (*portaudio.Stream, int, error) {
-	dev, err := find(d, name)
+	dev, err := Find(d, name)
 	if err != nil {
 		return nil, 0, err
 	}
