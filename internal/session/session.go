@@ -202,8 +202,10 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 		for _, e := range r.ends.Push(frame) {
 			switch e.Kind {
 			case audio.Started:
-				if u = r.Ear.Begin(scope); note {
-					u = unheard{}
+				if note {
+					u = dictation{r.Ear}
+				} else {
+					u = r.Ear.Begin(scope)
 				}
 			case audio.Paused:
 				u.Pause(e.Phrase.Sound)
@@ -233,11 +235,10 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 // phrase ends a phrase, which ends where the event says, and answers it.
 func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (done bool, err error) {
 	p := ended.Phrase
-	if r.state.Dictating() {
-		return r.dictated(ctx, ended)
-	}
 	if p.Truncated {
 		r.Watch.TooLong(p.Sound.Duration())
+		// A note is answered once they stop: the rest must not be taken for a phrase.
+		r.cut = r.state.Dictating()
 		return false, nil
 	}
 	start := time.Now()
@@ -274,6 +275,9 @@ func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (
 			}
 		}
 		return r.answer(ctx, e, p.Sound)
+	case hear.Note:
+		said := record.Phrase{Outcome: string(h.Outcome), Text: best.Text, Words: h.Words, Scores: h.Scores}
+		return r.answer(ctx, talk.Dictated{At: r.Now(), Phrase: said}, p.Sound)
 	case hear.Misplaced:
 		return r.answer(ctx, talk.Beyond{At: r.Now(), Meaning: best.Meaning}, nil)
 	}

@@ -178,30 +178,20 @@ func (v *Voice) readBack() string {
 	if w.Spare {
 		return fmt.Sprintf("Way %s, spare. Confirm?", reading.Cardinal(w.Number))
 	}
-	text := fmt.Sprintf("Way %s, %s, %s amp type %s", reading.Cardinal(w.Number), strings.ToLower(w.Feeds), said(w.Device.Rating), w.Device.Type)
+	text := fmt.Sprintf("Way %s, %s, %s amp type %s", reading.Cardinal(w.Number), strings.ToLower(w.Feeds), reading.Number(w.Device.Rating), w.Device.Type)
 	if w.Line != 0 {
-		text += ", cable " + said(w.Line)
+		text += ", cable " + reading.Number(w.Line)
 	}
 	if w.CPC != 0 {
-		text += ", c p c " + said(w.CPC)
+		text += ", c p c " + reading.Number(w.CPC)
 	}
 	if w.Length != 0 {
-		text += ", " + said(w.Length) + " metres"
+		text += ", " + reading.Number(w.Length) + " metres"
 	}
 	if old := v.board().Way(w.Number); old != nil {
 		text += ". It replaces what was said before"
 	}
 	return text + ". Confirm?"
-}
-
-// said is a figure in words.
-func said(x float64) string {
-	whole := int(x)
-	text := reading.Cardinal(whole)
-	if tenths := int(x*10+0.5) % 10; tenths != 0 {
-		text += " point " + reading.Cardinal(tenths)
-	}
-	return text
 }
 
 // remind says what is waited for.

@@ -57,7 +57,7 @@ func Wizard(in io.Reader, out io.Writer, known Known, ways bool) (board.Job, err
 		return board.Job{}, err
 	}
 	w.job.Boards = nil
-	for number := 1; number == 1 || number <= 99; number++ {
+	for number := 1; number <= 99; number++ {
 		if number > 1 {
 			more, err := w.yes("Another board", false)
 			if err != nil {
@@ -141,8 +141,8 @@ func (w *wizard) set(question, usual string, change func(job *board.Job, answer 
 	return w.ask(question, usual, func(answer string) error {
 		next := w.job
 		next.Boards = slices.Clone(w.job.Boards)
-		for i := range next.Boards {
-			next.Boards[i].Ways = slices.Clone(next.Boards[i].Ways)
+		for i, b := range next.Boards {
+			next.Boards[i] = clone(b)
 		}
 		if err := change(&next, answer); err != nil {
 			return err
@@ -350,7 +350,6 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more b
 	if bars {
 		usual.NeutralBar = "A"
 	}
-	usual.Device.RCD = nil
 	breaking := "6"
 	if ways := on(&w.job).Ways; len(ways) > 0 {
 		// What is next to each other on a board is often alike.

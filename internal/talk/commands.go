@@ -63,7 +63,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 	case phrase.Replace:
 		t.reading(m, false)
 	case phrase.Several:
-		t.sameOnWays(m)
+		t.reading(m, true)
 	case phrase.Undo:
 		t.undo(m)
 	case phrase.Scratch:
@@ -138,6 +138,15 @@ func leavesPending(c phrase.Command) bool {
 	return false
 }
 
+// leavesQuestion reports whether a command is answered beside a question, which stays.
+func leavesQuestion(c phrase.Command) bool {
+	switch c {
+	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note, phrase.Observation, phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull:
+		return true
+	}
+	return false
+}
+
 // choose takes the answer to an offer. It reports false when the phrase is
 // something else, for which the offer is then withdrawn.
 func (t *turn) choose(m phrase.Meaning) bool {
@@ -179,10 +188,10 @@ func (t *turn) choose(m phrase.Meaning) bool {
 		t.say("Neither, then. Say it again.")
 		t.remind()
 		return true
-	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note, phrase.Observation, phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull:
-		return false // the offer stays and is repeated
 	}
-	t.s.offer = nil
+	if !leavesQuestion(m.Command) { // otherwise the offer stays and is repeated
+		t.s.offer = nil
+	}
 	return false
 }
 
@@ -212,8 +221,9 @@ func (t *turn) reasoned(m phrase.Meaning) bool {
 		t.say(notLeftOut)
 		t.remind()
 		return true
-	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note, phrase.Observation, phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull:
-		return false // the question stays
+	}
+	if leavesQuestion(m.Command) {
+		return false
 	}
 	t.s.reason = nil
 	t.say(notLeftOut)
@@ -243,7 +253,7 @@ func (t *turn) confirm() {
 	t.s.stay = 0
 	if at, told := t.s.Record.Pending.Slot, t.s.told; at.Board != told.board || at.Way != told.way || at.Test.Insulation() && at.Position != told.position {
 		// After a reading of another place, the one that is due is named in full.
-		t.s.told = place{bar: told.bar, setup: told.setup, volts: told.volts}
+		t.s.told = told.forgotten()
 	}
 	t.follows(record.Event{Kind: record.Confirmed})
 	if !t.short(storedPrompt) {

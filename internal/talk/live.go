@@ -58,8 +58,8 @@ func (t *turn) board() int {
 // there, its way and unit. Way 0 is the board itself. When what waits is stored
 // by the next reading, the next test is in hand.
 func (s State) InHand() (board, way int, unit reading.Unit) {
-	board = s.Board()
 	t := turn{s: s}
+	board = t.board()
 	if next, ok := t.implied(); ok {
 		// A value may be that of the next test, or correct what waits.
 		if unit = next.Slot.Test.Unit(); unit != s.Record.Pending.Slot.Test.Unit() {

@@ -38,13 +38,13 @@ func gives(m phrase.Meaning) bool {
 }
 
 // reading takes a phrase that gives a reading. It is doubted when it answers a
-// question about one that was disputed.
+// question about one that was disputed, or when it is for several ways.
 func (t *turn) reading(m phrase.Meaning, doubted bool) {
 	if m.Command != phrase.No {
 		t.accept(m)
 	}
 	t.placed = [2]bool{m.Way != 0, m.Test != ""}
-	c, why, goes := t.resolve(m)
+	c, why, goes := t.find(m)
 	if goes != nil {
 		t.say(why, notStored)
 		if t.s.Record.Pending == nil {

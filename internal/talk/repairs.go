@@ -156,29 +156,12 @@ func (t *turn) wayAndTest(m phrase.Meaning) string {
 	return way(m.Way) + ", " + m.Test.Spoken()
 }
 
-// sameOnWays takes the same bound on ways that stand side by side. It is taken for
-// all of them or for none: each is named when it is read back.
-func (t *turn) sameOnWays(m phrase.Meaning) {
-	t.accept(m)
-	c, why := t.eachWay(m)
-	if why != "" {
-		t.say(why)
-		t.remindPending()
-		return
-	}
-	if t.outstanding(c) {
-		t.firstThis()
-		return
-	}
-	t.propose(c, true)
-}
-
 // mostWays is how many ways may be given at once, so that each of them can be
 // named when they are read back.
 const mostWays = 12
 
-// eachWay finds the readings that "ways three to seven" gives, or says why it
-// gives none.
+// eachWay finds the readings that "ways three to seven" gives, the same bound on
+// each, or says why it gives none: it is taken for all of them or not at all.
 func (t *turn) eachWay(m phrase.Meaning) (c choice, why string) {
 	q := m.Quantity
 	switch {

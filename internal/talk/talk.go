@@ -99,6 +99,9 @@ type place struct {
 	volts      float64
 }
 
+// forgotten is p with nothing but what is set up, so that the place is named again.
+func (p place) forgotten() place { return place{bar: p.bar, setup: p.setup, volts: p.volts} }
+
 // asking is what will be left out once its reason is known.
 type asking struct {
 	how   record.How

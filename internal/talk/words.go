@@ -328,7 +328,7 @@ func (t *turn) remind() {
 	case t.s.reason != nil:
 		t.say(t.whyText(false))
 	default:
-		t.s.told = place{bar: t.s.told.bar, setup: t.s.told.setup, volts: t.s.told.volts}
+		t.s.told = t.s.told.forgotten()
 		if slot, ok := t.hand(); ok {
 			t.s.taught = slices.DeleteFunc(slices.Clone(t.s.taught), func(x reading.Test) bool { return x == slot.Test })
 		}
