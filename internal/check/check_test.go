@@ -155,7 +155,7 @@ func TestBetterReadingNeverWorse(t *testing.T) {
 			t.Skip("not better")
 		}
 		va, vb := againstLimit(a, l, 20), againstLimit(b, l, 20)
-		if vb.Result.severity() > va.Result.severity() {
+		if vb.Result.Severity() > va.Result.Severity() {
 			t.Fatalf("%v gives %s but the better %v gives %s", a, va.Result, b, vb.Result)
 		}
 	})
@@ -189,7 +189,7 @@ func TestNeighboursNeverExcuse(t *testing.T) {
 		for range rapid.IntRange(0, 8).Draw(t, "n") {
 			in.Earlier = append(in.Earlier, Earlier{1, rapid.IntRange(0, 7).Draw(t, "ew"), tests.Draw(t, "et"), rapid.IntRange(0, 2).Draw(t, "ep"), quantities(t, "eq")})
 		}
-		if v := Insulation(in); v.Result.severity() < alone.Result.severity() || v.Reason == "" || v.Source == "" {
+		if v := Insulation(in); v.Result.Severity() < alone.Result.Severity() || v.Reason == "" || v.Source == "" {
 			t.Fatalf("alone %+v, with neighbours %+v", alone, v)
 		}
 	})

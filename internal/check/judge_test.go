@@ -444,7 +444,7 @@ func TestEveryLimitProperties(t *testing.T) {
 		al, ah := a.Interval()
 		bl, bh := b.Interval()
 		if al <= bl && ah <= bh && !(al == bl && a.Bound == reading.GreaterThan && b.Bound != reading.GreaterThan) {
-			if va, vb := judgedIn(bare, place+" "+x), judgedIn(bare, place+" "+y); va.Result.severity() > vb.Result.severity() {
+			if va, vb := judgedIn(bare, place+" "+x), judgedIn(bare, place+" "+y); va.Result.Severity() > vb.Result.Severity() {
 				t.Fatalf("%s %s gives %s %s, the worse %s gives %s %s", place, x, va.Result, va.Reason, y, vb.Result, vb.Reason)
 			}
 		}
@@ -513,7 +513,7 @@ func TestBoundBetweenItsValues(t *testing.T) {
 			if v.Rule == "the same figure again" || v.Rule == "a slipped point" && e.Test.Insulation() {
 				continue
 			}
-			if s := v.Result.severity(); s < least || s > most {
+			if s := v.Result.Severity(); s < least || s > most {
 				least, most = min(least, s), max(most, s)
 				values += fmt.Sprintf("\n%v gives %s: %s", x, v.Result, v.Reason)
 			}
@@ -521,7 +521,7 @@ func TestBoundBetweenItsValues(t *testing.T) {
 		if bound.Result == CannotSay && len(in.Earlier) > 0 {
 			return
 		}
-		if s := bound.Result.severity(); values != "" && (s < least || s > most || bound.Result == Fail && least < s) {
+		if s := bound.Result.Severity(); values != "" && (s < least || s > most || bound.Result == Fail && least < s) {
 			t.Fatalf("board %d way %d %s %v gives %s: %s\nof its values%s\nafter %+v", e.Board, e.Way, e.Test, q, bound.Result, bound.Reason, values, in.Earlier)
 		}
 	})

@@ -55,10 +55,10 @@ func TestLeadsAreInOrder(t *testing.T) {
 		a := rapid.Float64Range(0, 2000).Draw(t, "a")
 		b := rapid.Float64Range(a, 2000).Draw(t, "b")
 		q := func(x float64) reading.Quantity { return reading.Quantity{Value: x, Bound: reading.Exactly} }
-		if LeadsJoined(q(a)).Result.severity() > LeadsJoined(q(b)).Result.severity() {
+		if LeadsJoined(q(a)).Result.Severity() > LeadsJoined(q(b)).Result.Severity() {
 			t.Fatalf("joined: %v is worse than %v", a, b)
 		}
-		if LeadsApart(q(b)).Result.severity() > LeadsApart(q(a)).Result.severity() {
+		if LeadsApart(q(b)).Result.Severity() > LeadsApart(q(a)).Result.Severity() {
 			t.Fatalf("apart: %v is worse than %v", b, a)
 		}
 	})

@@ -32,9 +32,9 @@ const (
 	CannotSay   Result = "cannot say" // an input is missing or a bound is too wide
 )
 
-// severity orders the results: of several verdicts on one reading the most
+// Severity orders the results: of several verdicts on one reading the most
 // severe stands. A result that is not one of the four ranks as CannotSay.
-func (r Result) severity() int {
+func (r Result) Severity() int {
 	switch r {
 	case Fail:
 		return 3
@@ -69,7 +69,7 @@ type Number struct {
 func worst(all []Verdict) Verdict {
 	w := all[0]
 	for _, v := range all[1:] {
-		if v.Result.severity() > w.Result.severity() {
+		if v.Result.Severity() > w.Result.Severity() {
 			w = v
 		}
 	}

@@ -172,7 +172,7 @@ type SignOff struct {
 func Fold(log []Event) (State, error) {
 	var s State
 	for _, e := range log {
-		next, err := s.step(e)
+		next, err := s.Follow(e)
 		if err != nil {
 			return s, err
 		}
@@ -246,15 +246,17 @@ func (s State) Apply(e Event) (State, error) {
 	given := s
 	s.Answers, s.Readings, s.Skips = slices.Clip(s.Answers), slices.Clip(s.Readings), slices.Clip(s.Skips)
 	s.Notes, s.Settlements, s.Resumed = slices.Clip(s.Notes), slices.Clip(s.Settlements), slices.Clip(s.Resumed)
-	next, err := s.step(e)
+	next, err := s.Follow(e)
 	if err != nil {
 		return given, err
 	}
 	return next, nil
 }
 
-// step is Apply for who has the slices of s for himself, see Fold.
-func (s State) step(e Event) (State, error) {
+// Follow is Apply for who keeps no other state than the next: the slices of s are
+// changed where they lie, so that a log takes time in proportion to it, see Fold. After
+// an error s still stands.
+func (s State) Follow(e Event) (State, error) {
 	next, err := s.apply(e)
 	if err != nil {
 		return s, fmt.Errorf("event %d (%s) of the job's log cannot be: %w; the log is damaged or was written by another program, so keep the file and start from a copy", e.ID, e.Kind, err)

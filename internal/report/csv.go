@@ -41,7 +41,6 @@ func testColumns() []string {
 //	observation  what the tester found, in remarks; result is its code
 //	note         what the tester noted, in remarks
 //	preparation  a preparation step: result is the answer
-//	observation  what was seen, in remarks; result is its code
 //	sign-off     result is draft or signed off, in remarks by whom, when, as which event, and the sum of the record before it
 //	to do        what remains, in remarks
 //	caution      in remarks; belongs with the readings

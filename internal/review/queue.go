@@ -214,7 +214,7 @@ func (q *queue) readings() {
 			continue
 		}
 		v := r.Verdict
-		worse := severity(now[i].Result) > severity(check.CannotSay) && severity(now[i].Result) > severity(v.Result)
+		worse := now[i].Result.Severity() > check.CannotSay.Severity() && now[i].Result.Severity() > v.Result.Severity()
 		if t, ok := q.settled[r.Slot]; ok && !(worse && changed[r.Slot.Board] > t.EventID) {
 			continue
 		}
@@ -304,20 +304,6 @@ func (q *queue) judgeAgain() []check.Verdict {
 		all[index[i]] = v
 	}
 	return all
-}
-
-// severity orders the results; what is none of them ranks as one that cannot be
-// judged.
-func severity(r check.Result) int {
-	switch r {
-	case check.Fail:
-		return 3
-	case check.Investigate:
-		return 2
-	case check.Pass:
-		return 0
-	}
-	return 1
 }
 
 // waiting are the readings that were read back when the session was cut off.

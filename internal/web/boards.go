@@ -49,25 +49,24 @@ func (s *Snapshot) latest() map[record.Slot]record.Reading {
 
 // boardsPage is the picture of every board.
 type boardsPage struct {
-	ID        string
-	Address   string
-	Date      string
-	Tester    string
-	Bar       bar
-	Open      int
-	Tally     []tally
-	Boards    []boardPicture
-	Several   bool
-	ToDo      []string
-	Estimate  string
-	Finished  bool
-	Signed    *record.SignOff
-	Limited   string
-	Prepared  []report.Step
-	Notes     []noteView // of all boards, observations first
-	Cautions  []string
-	Uncounted int // steps that are not answered
-	Rails     template.HTML
+	ID       string
+	Address  string
+	Date     string
+	Tester   string
+	Bar      bar
+	Open     int
+	Tally    []tally
+	Boards   []boardPicture
+	Several  bool
+	ToDo     []string
+	Estimate string
+	Finished bool
+	Signed   *record.SignOff
+	Limited  string
+	Prepared []report.Step
+	Notes    []noteView // of all boards, observations first
+	Cautions []string
+	Rails    template.HTML
 }
 
 // tally is how many ways have a mark.
@@ -77,13 +76,12 @@ type tally struct {
 }
 
 type boardPicture struct {
-	Number  int
-	Name    string
-	About   string
-	Itself  tile
-	Tiles   []tile
-	Idle    bool // no test is asked for on it
-	Summary string
+	Number int
+	Name   string
+	About  string
+	Itself tile
+	Tiles  []tile
+	Idle   bool // no test is asked for on it
 }
 
 // tile is one way of a board, or the board itself.
@@ -161,24 +159,13 @@ func (s *Snapshot) draw() boardsPage {
 		}
 		p.Boards = append(p.Boards, one)
 	}
-	for _, status := range []string{"fail", "investigate", "cannot say", "to do", "waived", "pass", "none"} {
+	for _, status := range []string{"fail", "investigate", "cannot say", "to do", "skipped", "pass", "nothing"} {
 		m := markOf(status)
-		if status == "waived" {
-			m = mark{"out", "Left out"}
-		}
-		if status == "none" {
-			m = mark{"none", "Nothing asked for"}
-		}
 		if count[m] > 0 {
 			p.Tally = append(p.Tally, tally{m, count[m]})
 		}
 	}
 	p.ToDo = sched.ToDo
-	for _, step := range sched.Preparation {
-		if step.Answer == "" {
-			p.Uncounted++
-		}
-	}
 	return p
 }
 
@@ -186,10 +173,9 @@ func (s *Snapshot) draw() boardsPage {
 // before what is only not done yet.
 func tileOf(all []report.Tested, open int) tile {
 	var t tile
-	worst, done, asked, out, doubt := "", 0, 0, 0, false
-	rank := map[string]int{"": -1, "pass": 0, "cannot say": 1, "investigate": 2, "fail": 3}
+	worst, done, asked, out := "", 0, 0, 0
 	for _, one := range all {
-		if rank[one.Result] > rank[worst] {
+		if one.Result != "" && (worst == "" || check.Result(one.Result).Severity() > check.Result(worst).Severity()) {
 			worst = one.Result
 		}
 		for _, c := range one.Cells {
@@ -203,20 +189,19 @@ func tileOf(all []report.Tested, open int) tile {
 			}
 		}
 	}
-	doubt = open > 0
 	switch {
 	case worst == "fail", worst == "investigate":
 		t.Mark = markOf(worst)
-	case doubt || worst == "cannot say":
-		t.Mark = mark{"doubt", "Cannot say"}
+	case open > 0 || worst == "cannot say":
+		t.Mark = markOf("cannot say")
 	case done < asked:
 		t.Mark = markOf("to do")
 	case worst == "pass":
 		t.Mark = markOf("pass")
 	case out > 0:
-		t.Mark = mark{"out", "Left out"}
+		t.Mark = markOf("skipped")
 	default:
-		t.Mark = mark{"none", "Nothing asked for"}
+		t.Mark = markOf("nothing")
 	}
 	if asked > 0 {
 		t.Count = fmt.Sprintf("%d of %d", done, asked)
@@ -317,6 +302,12 @@ func (s *server) way(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
 		return
 	}
 	p := snap.wayOf(number, way)
+	for _, n := range snap.notes() {
+		if n.Board == number && n.Way == way {
+			p.Notes = append(p.Notes, n)
+		}
+	}
+	p.around(snap)
 	if err := s.drawSounds(r, snap, p.Readings, p.Others, p.Earlier); err != nil {
 		s.jobFailed(w, r, err)
 		return
@@ -405,12 +396,6 @@ func (s *Snapshot) wayOf(number, way int) wayPage {
 			return insulation(c)
 		})
 	}
-	for _, n := range s.notes() {
-		if n.Board == number && n.Way == way {
-			p.Notes = append(p.Notes, n)
-		}
-	}
-	p.around(s)
 	return p
 }
 

@@ -127,7 +127,6 @@ func (f changeForm) example() string {
 }
 
 // Example says how a figure is written.
-func (f changeForm) Example() string { return f.example() }
 
 func clip(s string, most int) string {
 	if r := []rune(s); len(r) > most {

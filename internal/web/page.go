@@ -84,10 +84,8 @@ func (s *server) asset(w http.ResponseWriter, r *http.Request) {
 // helpers are the functions that templates may call.
 var helpers = template.FuncMap{
 	"asset": func(name string) string { return "/assets/" + version + "/" + name },
-	"mark":  func(status string) mark { return markOf(status) },
 	"unit":  shownUnit,
 	"clock": func(t time.Time) string { return t.Local().Format("15:04:05") },
-	"day":   func(t time.Time) string { return t.Local().Format("2 January 2006") },
 	"when":  func(t time.Time) string { return t.Local().Format("2 Jan 2006, 15:04") },
 	"plain": plain,
 	"many":  many,
@@ -210,13 +208,15 @@ func markOf(status string) mark {
 	case "skipped":
 		return mark{"out", "Left out"}
 	case "limitation", "waived", "not applicable":
-		return mark{"out", sentence(status)[:len(status)]}
+		return mark{"out", capital(status)}
+	case "nothing":
+		return mark{"none", "Nothing asked for"}
 	case "not asked":
 		return mark{"none", "Not asked for"}
 	case "waiting":
 		return mark{"due", "Waiting"}
 	case "replaced", "withdrawn", "before work":
-		return mark{"old", strings.ToUpper(status[:1]) + status[1:]}
+		return mark{"old", capital(status)}
 	case "spare":
 		return mark{"none", "Spare"}
 	}

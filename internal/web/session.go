@@ -52,20 +52,19 @@ func (s *Snapshot) divide() []entry {
 
 // sessionPage is one page of the time line.
 type sessionPage struct {
-	ID            string
-	Only          string // "" for all, doubt or review
-	Total, Shown  int    // entries; of those chosen
-	First, Last   int    // of this page, from 1
-	Page, Pages   int
-	Entries       []entryView
-	Strip         []stripMark
-	StripFrom     float64 // of this page on the strip, 0 to 1000
-	StripWidth    float64
-	Began, Ended  time.Time
-	Phrases       int
-	Doubtful      int
-	Reviewed      int
-	NoPrev, NoEnd bool
+	ID           string
+	Only         string // "" for all, doubt or review
+	Total, Shown int    // entries; of those chosen
+	First, Last  int    // of this page, from 1
+	Page, Pages  int
+	Entries      []entryView
+	Strip        []stripMark
+	StripFrom    float64 // of this page on the strip, 0 to 1000
+	StripWidth   float64
+	Began, Ended time.Time
+	Phrases      int
+	Doubtful     int
+	Reviewed     int
 }
 
 type stripMark struct {

@@ -141,7 +141,7 @@ func (f *follower) reopen() bool {
 func (f *follower) take(events []record.Event) {
 	frames := make([][]byte, 0, len(events))
 	for _, e := range events {
-		if next, err := f.state.Apply(e); err == nil {
+		if next, err := f.state.Follow(e); err == nil {
 			f.state = next
 		} else if !f.lost {
 			f.lost = true
