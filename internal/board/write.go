@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Write writes the description of a job as a board file that Read gives back as it
@@ -104,5 +106,21 @@ func scalarOf(v reflect.Value) string {
 	if plainText.MatchString(s) && !slices.Contains(notText, strings.ToLower(s)) {
 		return s
 	}
-	return `"` + strings.NewReplacer(`\`, `\\`, `"`, `\"`).Replace(s) + `"`
+	var b strings.Builder
+	b.WriteByte('"')
+	for len(s) > 0 {
+		r, size := utf8.DecodeRuneInString(s)
+		switch {
+		case r == '\\' || r == '"':
+			b.WriteByte('\\')
+			b.WriteRune(r)
+		case unicode.IsPrint(r) || r == utf8.RuneError && size == 1:
+			b.WriteString(s[:size])
+		default: // as itself, YAML may take it for another: an end of line becomes a blank
+			fmt.Fprintf(&b, `\U%08X`, r)
+		}
+		s = s[size:]
+	}
+	b.WriteByte('"')
+	return b.String()
 }

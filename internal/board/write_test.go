@@ -55,7 +55,7 @@ func TestWriteAnyText(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		job := small()
 		text := rapid.OneOf(rapid.String(), rapid.SampledFrom([]string{
-			"null", "yes", "0012", "1e3", "- a", "a: b", "a #b", "'", `"`, `\`, "|", ">", "&a", "*a", "{}", "[]", "!x", "%", "@", "` ", " a", "a ", "~", "---", "=", "2026-01-01",
+			"null", "yes", "0012", "1e3", "- a", "a: b", "a #b", "'", `"`, `\`, "|", ">", "&a", "*a", "{}", "[]", "!x", "%", "@", "` ", " a", "a ", "~", "---", "=", "2026-01-01", "A\rA", "A\nA", "A\u0085A", "A\u2028A",
 		})).Draw(t, "text")
 		switch rapid.IntRange(0, 3).Draw(t, "where") {
 		case 0:
