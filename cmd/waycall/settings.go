@@ -50,7 +50,8 @@ func applySettings(cmd *cobra.Command) error {
 		return usageError{err}
 	}
 	for _, v := range all {
-		if v.Origin == settings.Environment || v.Origin == settings.File {
+		// A flag, too, as ~ may stand for the home folder in it.
+		if v.Origin != settings.Default {
 			if err := cmd.Flags().Set(v.Name, v.Value); err != nil {
 				return usageError{fmt.Errorf("%s is %q: %w; correct it", v.Where, v.Value, err)}
 			}
@@ -83,7 +84,7 @@ func resolve(cmd *cobra.Command) ([]settings.Value, error) {
 			f := cmd.Flags().Lookup(name)
 			return f.Value.String(), f.Changed
 		},
-		Env: os.Getenv, File: file, Path: path,
+		Env: os.Getenv, File: file, Path: path, Home: settings.Home(),
 	})
 }
 
@@ -112,7 +113,8 @@ waycall/settings.yaml in your folder for settings (~/.config), one setting a lin
   data: ~/jobs
 
 In the environment a setting is WAYCALL_ and its name in capitals, with _ for -.
-A name that is no setting, or a value that cannot be, is an error.`,
+A name that is no setting, or a value that cannot be, is an error. With NO_COLOR
+set, nothing is coloured.`,
 		Example: "  waycall settings\n  WAYCALL_SPEECH_RATE=150 waycall settings --json",
 		Args:    wantArgs(0, 0, "no arguments"),
 		// In place of that of the root command: here a flag that was set from the

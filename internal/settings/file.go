@@ -25,12 +25,24 @@ type Line struct {
 const largest = 64 << 10
 
 // Read returns what the file of settings at path says, by name. A file that does
-// not exist says nothing. An error says where it is wrong and what to do.
+// not exist says nothing. An error says where it is wrong and what to do; one is that
+// a file of nearly that name lies beside it, as whoever wrote it believes that it holds.
 func Read(path string) (map[string]Line, error) {
-	f, err := os.Open(path)
+	for _, ending := range []string{".yml", ".toml", ".json", ".conf", ""} {
+		other := strings.TrimSuffix(path, filepath.Ext(path)) + ending
+		if _, err := os.Lstat(other); err == nil && other != path {
+			return nil, fmt.Errorf("settings: %s is not read; put what it says into %s and take it away", clip(other), clip(path))
+		}
+	}
+	// Asked before it is opened: to open a pipe is to wait for who writes into it.
+	info, err := os.Stat(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
+	if err == nil && !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("settings: %s is not a plain file; take it away, or write one in its place", clip(path))
+	}
+	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("settings: %w; make the file readable, or take it away", err)
 	}
@@ -39,11 +51,17 @@ func Read(path string) (map[string]Line, error) {
 	if err != nil {
 		return nil, fmt.Errorf("settings: %w; make the file readable, or take it away", err)
 	}
-	home, err := os.UserHomeDir()
+	return parse(path, strings.TrimPrefix(string(text), "\ufeff"), Home())
+}
+
+// Home returns the folder that ~ stands for; "" where there is none, so that ~ cannot
+// be used.
+func Home() string {
+	dir, err := os.UserHomeDir()
 	if err != nil {
-		home = "" // then ~ cannot be used, and parse says so
+		return ""
 	}
-	return parse(path, string(text), home)
+	return dir
 }
 
 // parse reads the text of the file at path; home stands for ~.
@@ -95,12 +113,8 @@ func parse(path, text, home string) (map[string]Line, error) {
 			return nil, wrong(key, name+" has no single value", "write it after the colon, in quotes where it begins with a sign; or take the line out")
 		}
 		if s.path {
-			under, tilde := strings.CutPrefix(value, "~/")
-			switch {
-			case tilde && home != "":
-				value = filepath.Join(home, under)
-			case !filepath.IsAbs(value):
-				// The folder in which waycall happens to be started must not matter.
+			// The folder in which waycall happens to be started must not matter.
+			if value = s.expand(value, home); !filepath.IsAbs(value) {
 				return nil, wrong(key, name+" is "+clip(value), "write the full path, from / or from ~/")
 			}
 		}

@@ -104,6 +104,16 @@ func (s Setting) Check(where, text string) error {
 	return fmt.Errorf("%s is %s; give %s", where, clip(text), s.Takes)
 }
 
+// expand returns the value with the home folder in place of ~/ at the beginning of a
+// path. A shell does that only where the path stands by itself, not in --data=~/jobs
+// or in a unit of systemd.
+func (s Setting) expand(value, home string) string {
+	if under, tilde := strings.CutPrefix(value, "~/"); s.path && tilde && home != "" {
+		return filepath.Join(home, under)
+	}
+	return value
+}
+
 // Origin is where a value comes from.
 type Origin string
 
@@ -129,6 +139,7 @@ type Source struct {
 	Env  func(variable string) string     // "" where it is not set; nil for none
 	File map[string]Line                  // what Read returned
 	Path string                           // of the file
+	Home string                           // what ~/ at the beginning of a path stands for; "" for nothing
 }
 
 func (f Source) flag(name string) (string, bool) {
@@ -146,8 +157,8 @@ func (f Source) env(variable string) string {
 }
 
 // Resolve returns what holds for each of the settings named, in their order. An
-// empty variable is as good as none; an empty flag is the default. The error is
-// about the first value that cannot be.
+// empty variable is as good as none; an empty flag is the default, where that is one
+// that the program looks for. The error is about the first value that cannot be.
 func Resolve(names []string, from Source) ([]Value, error) {
 	var all []Value
 	for _, name := range names {
@@ -160,6 +171,7 @@ func Resolve(names []string, from Source) ([]Value, error) {
 		} else if line, given := from.File[name]; given {
 			v = Value{name, line.Text, File, fmt.Sprintf("%s, line %d", from.Path, line.Number)}
 		}
+		v.Value = s.expand(v.Value, from.Home)
 		// An empty flag takes back what the environment or the file says.
 		if v.Value != s.Default {
 			where := v.Where
@@ -202,7 +214,9 @@ func Where() (string, error) {
 
 // short is a name or a path: one line of text that a person can have meant.
 func short(text string) bool {
-	return text != "" && len(text) <= 1000 && utf8.ValidString(text) && strings.IndexFunc(text, unicode.IsControl) < 0
+	// What does not print, such as a mark that turns the order of letters round, would
+	// be shown as another text than it is.
+	return text != "" && len(text) <= 1000 && utf8.ValidString(text) && strings.IndexFunc(text, func(r rune) bool { return !unicode.IsGraphic(r) }) < 0
 }
 
 func number(least, most int) func(string) bool {

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+	"golang.org/x/sys/unix"
 	"pgregory.net/rapid"
 )
 
@@ -68,6 +69,10 @@ func TestParse(t *testing.T) {
 		"broken":     {"mic: \"a", nil, "write one setting a line"},
 		"second":     {"mic: a\n---\nmic: b", nil, "not a list of settings"},
 		"control":    {`mic: "a\u0007"`, nil, "mic is a?; give a part of a name"},
+		"turned":     {`mic: "a\u202eb"`, nil, "mic is a?b; give a part of a name"},
+		"two lines":  {"mic: |\n  a\n  b", nil, "mic has no single value"},
+		"in quotes":  {"mic: a\n\"mic\": b", nil, "line 2"},
+		"no colon":   {"mic = a", nil, "not a list of settings"},
 		"large":      {strings.Repeat("# nothing\n", 7000), nil, "too large"},
 	} {
 		got, err := parse("/s.yaml", tt.text, "/home/ab")
@@ -90,6 +95,44 @@ func TestRead(t *testing.T) {
 	}
 	if _, err := Read(dir); err == nil {
 		t.Error("a folder was read")
+	}
+	pipe := filepath.Join(dir, "pipe.yaml")
+	if err := unix.Mkfifo(pipe, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Read(pipe); err == nil || !strings.Contains(err.Error(), "not a plain file") {
+		t.Errorf("a pipe: %v", err)
+	}
+	path := filepath.Join(dir, "settings.yaml")
+	if err := os.WriteFile(path, []byte("\ufeffmic: a\r\npause: 1s\r\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	got, err := Read(path)
+	if d := cmp.Diff(map[string]Line{"mic": {"a", 1}, "pause": {"1s", 2}}, got); d != "" || err != nil {
+		t.Errorf("as an editor on another system writes it: %v %s", err, d)
+	}
+	// A second file is not passed over without a word.
+	if err := os.WriteFile(filepath.Join(dir, "settings.yml"), []byte("mic: b"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Read(path); err == nil || !strings.Contains(err.Error(), "settings.yml is not read; put what it says into") {
+		t.Errorf("two files: %v", err)
+	}
+}
+
+// ~ is the home folder wherever a path is given, and nowhere else.
+func TestHome(t *testing.T) {
+	for name, from := range map[string]Source{
+		"flag":        {Flag: func(string) (string, bool) { return "~/jobs", true }},
+		"environment": {Env: func(string) string { return "~/jobs" }},
+	} {
+		for home, want := range map[string]string{"/home/ab": "/home/ab/jobs", "": "~/jobs"} {
+			from.Home = home
+			got, err := Resolve([]string{"data", "mic"}, from)
+			if err != nil || got[0].Value != want || got[1].Value != "~/jobs" {
+				t.Errorf("%s, home %q: %v, %v", name, home, got, err)
+			}
+		}
 	}
 }
 
