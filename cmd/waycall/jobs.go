@@ -52,6 +52,9 @@ func (d *dataFlag) path(job string) (string, error) {
 	if strings.HasSuffix(job, jobFile) {
 		return job, nil
 	}
+	if isBoardFile(job) {
+		return "", usageError{fmt.Errorf("%s is a board file, not a job; waycall new %s sets a job up from it", job, job)}
+	}
 	if job == "" || strings.ContainsAny(job, "/\\\x00") || strings.HasPrefix(job, ".") {
 		return "", usageError{fmt.Errorf("%q is not a job; give its reference, or the path of its %s file", job, jobFile)}
 	}
@@ -79,9 +82,24 @@ func (d *dataFlag) made() (string, error) {
 	return dir, nil
 }
 
-// jobsIn lists the files of jobs in a folder, by their names; one that is not there
-// has none.
-func jobsIn(dir string) ([]string, error) { return filepath.Glob(filepath.Join(dir, "*"+jobFile)) }
+// jobsIn lists the files of jobs in a folder, by their names; a folder that is not
+// there has none.
+func jobsIn(dir string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	var files []string
+	for _, e := range entries {
+		if filepath.Ext(e.Name()) == jobFile {
+			files = append(files, filepath.Join(dir, e.Name()))
+		}
+	}
+	return files, nil
+}
 
 // jobOf returns the reference by which a job's file is named.
 func jobOf(file string) string { return strings.TrimSuffix(filepath.Base(file), jobFile) }
@@ -144,6 +162,7 @@ func newNew() *cobra.Command {
 		data   dataFlag
 		ask    askFlags
 		from   boardFrom
+		ways   string
 		asJSON bool
 	)
 	cmd := &cobra.Command{
@@ -151,6 +170,9 @@ func newNew() *cobra.Command {
 		Short: "Set up a job from a board file, or by asking",
 		Long: `Reads the description of a job and its boards, checks it, and sets up the record.
 testdata/boards/terrace.yaml and, of three boards, workshop.yaml are examples.
+With --ways the ways of its one board come from a table, as a spreadsheet saves it
+as CSV: a row of names, those of a board file (way, feeds, device.type, device.rating,
+line), in any order, and a row for each way. The board file then has no ways.
 
 Without a file it asks for what such a file says, question by question on the
 terminal, checks each answer at once, and writes the file, REFERENCE.yaml or the one
@@ -159,19 +181,23 @@ job. With --by-voice the ways are said instead, each read back and confirmed.
 
 --board-from takes the boards from the JSON of an earlier job's schedule instead.
 The sizes, lengths and devices are then as they were described, not as they are.`,
-		Example: "  waycall new board.yaml\n  waycall new\n  waycall new --by-voice --write hall.yaml\n  waycall new --board-from schedule.json --reference TER-0108",
+		Example: "  waycall new board.yaml\n  waycall new board.yaml --ways ways.csv\n  waycall new\n  waycall new --by-voice --write hall.yaml\n  waycall new --board-from schedule.json --reference TER-0108",
 		Args:    from.args,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			asks := ask.byVoice || ask.write != ""
 			var job board.Job
 			var err error
 			switch {
+			case ways != "" && len(args) == 0:
+				return usageError{errors.New("--ways goes with a board file; name the one that says the rest")}
 			case asks && (len(args) > 0 || from.path != ""):
 				return usageError{errors.New("--by-voice and --write are for setting up by questions; leave the board file or --board-from out")}
 			case from.path != "":
 				job, err = from.job(time.Now())
 			case len(args) == 0:
 				return ask.run(cmd, &data)
+			case ways != "":
+				job, err = readWays(args[0], ways)
 			default:
 				job, err = readBoard(args[0])
 			}
@@ -200,8 +226,24 @@ The sizes, lengths and devices are then as they were described, not as they are.
 	data.add(cmd)
 	ask.add(cmd)
 	from.add(cmd)
+	cmd.Flags().StringVar(&ways, "ways", "", "table of the ways of the board (.csv), which the board file leaves out")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return cmd
+}
+
+// readWays reads a board file whose ways come from a table.
+func readWays(stub, table string) (board.Job, error) {
+	b, err := os.Open(stub)
+	if err != nil {
+		return board.Job{}, fmt.Errorf("board file: %w; check its name", err)
+	}
+	defer b.Close()
+	t, err := os.Open(table)
+	if err != nil {
+		return board.Job{}, fmt.Errorf("table of ways: %w; check its name", err)
+	}
+	defer t.Close()
+	return board.ReadCSV(t, table, b, stub)
 }
 
 // boardNames returns the names of the boards of a job.

@@ -9,7 +9,9 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
+	"unicode"
 
 	"github.com/spf13/cobra"
 )
@@ -34,6 +36,9 @@ func main() { os.Exit(run()) }
 func run() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	// What waits where it cannot be told to stop, such as for a disk that does not
+	// answer, is ended by the second Ctrl-C.
+	context.AfterFunc(ctx, stop)
 	cmd := newRoot()
 	err := cmd.ExecuteContext(ctx)
 	var usage usageError
@@ -42,17 +47,28 @@ func run() int {
 	case err == nil:
 		return 0
 	case found:
-		fmt.Fprintf(os.Stderr, "waycall: %v\n", err)
+		complain(err)
 		return own
 	case errors.As(err, &usage):
-		fmt.Fprintf(os.Stderr, "waycall: %v\n", err)
+		complain(err)
 		return exitUsage
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
 		fmt.Fprintln(os.Stderr, "waycall: stopped; what was confirmed is kept")
 		return exitStopped
 	}
-	fmt.Fprintf(os.Stderr, "waycall: %v\n", err)
+	complain(err)
 	return exitFailed
+}
+
+// complain prints an error. It may hold the name of a file or what is in one, so what
+// would move the cursor or turn the order of letters round is shown as a mark.
+func complain(err error) {
+	fmt.Fprintf(os.Stderr, "waycall: %s\n", strings.Map(func(r rune) rune {
+		if r != '\n' && r != '\t' && !unicode.IsGraphic(r) {
+			return unicode.ReplacementChar
+		}
+		return r
+	}, err.Error()))
 }
 
 // usageError is a mistake in the command line.
@@ -94,6 +110,15 @@ be looked into or cannot be judged. Of waycall ready also: 3 something is missin
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newReview(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newMics(), newHear(), newBench(), newSettings(), newReady())
 	root.AddCommand(extra...)
+	root.InitDefaultHelpCmd()
+	if help, _, err := root.Find([]string{"help"}); err == nil {
+		help.Args = func(_ *cobra.Command, args []string) error {
+			if cmd, rest, err := root.Find(args); err != nil || len(args) > 0 && (cmd == root || len(rest) > 0) {
+				return usageError{fmt.Errorf("there is no command %q; waycall --help lists them", strings.Join(args, " "))}
+			}
+			return nil
+		}
+	}
 	return root
 }
 

@@ -43,6 +43,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("WAYCALL_MODEL", model)
 			env.Setenv("WAYCALL_DATA", filepath.Join(env.WorkDir, "jobs"))
+			env.Setenv("TURNED", "a\u202eb") // b stands before a on the screen
 			env.Setenv("SOUND", rootPath(t, "testdata", "audio"))
 			env.Setenv("BOARDS", rootPath(t, "testdata", "boards"))
 			env.Setenv("READINGS", rootPath(t, "testdata", "readings"))

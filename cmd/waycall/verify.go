@@ -66,10 +66,11 @@ func (d *dataFlag) verify(ctx context.Context, arg string) (store.Report, error)
 			}
 		}
 	}
-	if _, err := os.Stat(arg); err != nil {
+	info, err := os.Stat(arg)
+	if err != nil {
 		return store.Report{}, fmt.Errorf("no job and no file %s; waycall jobs lists the jobs", arg)
 	}
-	if !isZip(arg) {
+	if !info.Mode().IsRegular() || !isZip(arg) { // to open a pipe is to wait for who writes into it
 		return store.Verify(ctx, arg)
 	}
 	p, err := pack.Open(ctx, arg, "")

@@ -237,18 +237,18 @@ func (p *Packed) Close() error {
 }
 
 func (p *Packed) open(ctx context.Context, file, scratch string) error {
-	f, err := os.Open(file)
+	info, err := os.Stat(file)
 	if err != nil {
 		return fmt.Errorf("%w; check its name", err)
 	}
-	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return err
-	}
-	if !info.Mode().IsRegular() {
+	if !info.Mode().IsRegular() { // asked first: to open a pipe is to wait for who writes into it
 		return refuse(ErrNotPacked, "it is not a plain file")
 	}
+	f, err := os.Open(file)
+	if err != nil {
+		return fmt.Errorf("%w; check that it may be read", err)
+	}
+	defer f.Close()
 	z, err := zip.NewReader(f, info.Size())
 	if err != nil {
 		return refuse(ErrNotPacked, "%v", err)
