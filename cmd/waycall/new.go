@@ -32,6 +32,7 @@ type askFlags struct {
 	write   string
 	mic     string
 	speaker string
+	wpm     int
 }
 
 func (f *askFlags) add(cmd *cobra.Command) {
@@ -40,6 +41,7 @@ func (f *askFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&f.write, "write", "", "board file to write (default: REFERENCE.yaml here)")
 	textSetting(cmd, &f.mic, "mic")
 	textSetting(cmd, &f.speaker, "speaker")
+	numberSetting(cmd, &f.wpm, "speech-rate")
 }
 
 // run asks for a job and writes its board file.
@@ -160,7 +162,7 @@ func (f *askFlags) listen(cmd *cobra.Command, job board.Job) (board.Job, error) 
 		return job, err
 	}
 	defer closeEar()
-	voice, err := espeak.Open(0)
+	voice, err := espeak.Open(f.wpm)
 	if err != nil {
 		return job, err
 	}

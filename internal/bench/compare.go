@@ -7,12 +7,14 @@ import (
 
 // Compared is how one method did in a run that tried several.
 type Compared struct {
-	Name  string  `json:"name"`
-	Note  string  `json:"note"`
-	ForUs Count   `json:"for_us"` // phrases that are for waycall
-	Talk  Count   `json:"talk"`   // phrases that are not: wrong is what was taken for a phrase
-	P50   float64 `json:"p50_ms"`
-	P95   float64 `json:"p95_ms"`
+	Name  string `json:"name"`
+	Note  string `json:"note"`
+	ForUs Count  `json:"for_us"` // phrases that are for waycall
+	Talk  Count  `json:"talk"`   // phrases that are not: wrong is what was taken for a phrase
+	// P50 is the time within which half of the phrases were understood, in ms.
+	P50 float64 `json:"p50_ms"`
+	// P95 is as P50, of 95 in a hundred.
+	P95 float64 `json:"p95_ms"`
 }
 
 // Compare sums up each method of a run, in its order.

@@ -12,19 +12,20 @@ import (
 // Result is what came of one phrase.
 type Result struct {
 	Item
-	Method     string             `json:"method"` // name of the ear
-	End        End                `json:"end"`
-	ForUs      bool               `json:"for_us"` // something was heard
-	Sure       bool               `json:"sure"`
-	Confidence float64            `json:"confidence"` // claimed, 0 to 1; negative where none is claimed
-	Nearest    bool               `json:"nearest"`    // the likeliest candidate is right, whatever became of it
-	Evidence   []float64          `json:"evidence,omitempty"`
-	Heard      string             `json:"heard"`   // the likeliest candidate's words
-	Means      string             `json:"means"`   // "reading", or the command that they are
-	MS         float64            `json:"ms"`      // from the end of the sound to its meaning
-	SoundS     float64            `json:"sound_s"` // length of the sound, s
-	Witnesses  map[string]string  `json:"witnesses,omitempty"`
-	Scores     map[string]float64 `json:"scores,omitempty"`
+	Method     string  `json:"method"` // name of the ear
+	End        End     `json:"end"`
+	ForUs      bool    `json:"for_us"` // something was heard
+	Sure       bool    `json:"sure"`
+	Confidence float64 `json:"confidence"` // claimed, 0 to 1; negative where none is claimed
+	Nearest    bool    `json:"nearest"`    // the likeliest candidate is right, whatever became of it
+	// Evidence is what the confidence rests on, in the order of hear.EvidenceNames.
+	Evidence  []float64          `json:"evidence,omitempty"`
+	Heard     string             `json:"heard"`   // the likeliest candidate's words
+	Means     string             `json:"means"`   // "reading", or the command that they are
+	MS        float64            `json:"ms"`      // from the end of the sound to its meaning
+	SoundS    float64            `json:"sound_s"` // length of the sound, s
+	Witnesses map[string]string  `json:"witnesses,omitempty"`
+	Scores    map[string]float64 `json:"scores,omitempty"`
 }
 
 // Count is how many phrases ended how. Shares lie between 0 and 1 and are 0 where
@@ -83,19 +84,24 @@ func (c Count) filled() Count {
 
 // Summary is what a run measured.
 type Summary struct {
-	Kinds       map[string]Count `json:"kinds"`   // reading, value, command, none, joined
-	Figures     Count            `json:"figures"` // readings and values
-	All         Count            `json:"all"`
-	P50         float64          `json:"p50_ms"`
-	P95         float64          `json:"p95_ms"`
-	P99         float64          `json:"p99_ms"`
-	PerSecond   float64          `json:"phrases_per_second"`
-	RealTime    float64          `json:"real_time_factor"` // time taken over length of sound
-	PeakMiB     float64          `json:"peak_mib"`         // memory of the whole program
-	Seconds     float64          `json:"sound_s"`
-	Confusions  []Confusion      `json:"confusions"`  // within phrases that were heard wrongly
-	Reliability []Bin            `json:"reliability"` // empty where no confidence is claimed
-	Differences []Difference     `json:"differences"` // phrases that did not end right
+	Kinds   map[string]Count `json:"kinds"`   // reading, value, command, none, joined
+	Figures Count            `json:"figures"` // readings and values
+	All     Count            `json:"all"`
+	// P50 is the time within which half of the phrases were understood, in ms.
+	P50 float64 `json:"p50_ms"`
+	// P95 is as P50, of 95 in a hundred.
+	P95 float64 `json:"p95_ms"`
+	// P99 is as P50, of 99 in a hundred.
+	P99 float64 `json:"p99_ms"`
+	// PerSecond is how many phrases a second were understood.
+	PerSecond float64 `json:"phrases_per_second"`
+	RealTime  float64 `json:"real_time_factor"` // time taken over length of sound
+	PeakMiB   float64 `json:"peak_mib"`         // memory of the whole program
+	// Seconds is the length of all the sound.
+	Seconds     float64      `json:"sound_s"`
+	Confusions  []Confusion  `json:"confusions"`  // within phrases that were heard wrongly
+	Reliability []Bin        `json:"reliability"` // empty where no confidence is claimed
+	Differences []Difference `json:"differences"` // phrases that did not end right
 }
 
 // Difference is a phrase that did not end right.

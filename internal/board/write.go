@@ -48,20 +48,21 @@ func file(job Job) ([]byte, error) {
 // writeStruct writes the fields of v, one a line, below each other at an indent. What
 // a file may leave out, as the tags for JSON have it, is left out where it is zero.
 func writeStruct(b *bytes.Buffer, v reflect.Value, indent string) {
+	spare := v.Type() == reflect.TypeFor[Way]() && v.FieldByName("Spare").Bool() // such a way has next to nothing
 	for i := range v.NumField() {
 		field, tag := v.Field(i), v.Type().Field(i).Tag
-		if strings.Contains(tag.Get("json"), ",omit") && field.IsZero() || field.Kind() == reflect.Struct && field.IsZero() {
+		if field.IsZero() && (spare || mayLack(field.Kind()) || strings.Contains(tag.Get("json"), ",omit")) {
 			continue
-		}
-		if v.Kind() == reflect.Struct && v.Type() == reflect.TypeFor[Way]() && v.FieldByName("Spare").Bool() && field.IsZero() {
-			continue // a spare way has next to nothing
-		}
-		if field.Kind() == reflect.Float64 && field.IsZero() || field.Kind() == reflect.String && field.IsZero() {
-			continue // unknown
 		}
 		b.WriteString(indent + tag.Get("yaml") + ":")
 		writeValue(b, field, indent)
 	}
+}
+
+// mayLack reports whether a field of that kind means "unknown" where it is zero: a
+// figure, a text, a group of them.
+func mayLack(k reflect.Kind) bool {
+	return k == reflect.Float64 || k == reflect.String || k == reflect.Struct
 }
 
 func writeValue(b *bytes.Buffer, v reflect.Value, indent string) {

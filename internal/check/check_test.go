@@ -117,9 +117,8 @@ func TestInsulation(t *testing.T) {
 		{"others all nought", 5, reading.LNE, 0, "31", []Earlier{at(1, reading.LNE, 0, "0"), at(3, reading.LNE, 0, "0"), at(4, reading.LNE, 0, "0")}, Pass, "Meets"},
 
 		{"no such way", 9, reading.LNE, 0, ">999", nil, CannotSay, "no way 9"},
-		{"not insulation", 1, reading.Zs, 0, "0.4", nil, CannotSay, "not an insulation test"},
 	} {
-		v := Insulation(Input{Job: job(), Board: 1, Way: c.way, Test: c.test, Position: c.position, Quantity: mohm(c.q), Earlier: c.earlier})
+		v := Judge(Input{Job: job(), Board: 1, Way: c.way, Test: c.test, Position: c.position, Quantity: mohm(c.q), Earlier: c.earlier})
 		if v.Result != c.want || !strings.Contains(v.Reason, c.reason) {
 			t.Errorf("%s: %+v, want %s %q", c.name, v, c.want, c.reason)
 		}
@@ -127,10 +126,10 @@ func TestInsulation(t *testing.T) {
 			t.Errorf("%s: verdict %+v", c.name, v)
 		}
 	}
-	if v := Insulation(Input{Job: job(), Board: 1, Way: 1, Test: reading.LNE}); v.Result != CannotSay {
+	if v := Judge(Input{Job: job(), Board: 1, Way: 1, Test: reading.LNE}); v.Result != CannotSay {
 		t.Errorf("no reading: %+v", v)
 	}
-	if v := Insulation(Input{Job: job(), Board: 1, Way: 1, Test: reading.LNE, Quantity: reading.Quantity{Value: 300, Bound: reading.Exactly, Unit: reading.Ohm}}); v.Result != CannotSay {
+	if v := Judge(Input{Job: job(), Board: 1, Way: 1, Test: reading.LNE, Quantity: reading.Quantity{Value: 300, Bound: reading.Exactly, Unit: reading.Ohm}}); v.Result != CannotSay {
 		t.Errorf("ohms: %+v", v)
 	}
 }
@@ -185,11 +184,11 @@ func TestNeighboursNeverExcuse(t *testing.T) {
 		tests := rapid.SampledFrom([]reading.Test{reading.LNE, reading.LE, reading.NE, reading.LN})
 		in := Input{Job: job(), Board: 1, Way: rapid.IntRange(1, 6).Draw(t, "way"), Test: tests.Draw(t, "test"), Position: rapid.IntRange(0, 2).Draw(t, "position"),
 			Quantity: quantities(t, "q"), SurgeConnected: rapid.Bool().Draw(t, "surge")}
-		alone := Insulation(in)
+		alone := Judge(in)
 		for range rapid.IntRange(0, 8).Draw(t, "n") {
 			in.Earlier = append(in.Earlier, Earlier{1, rapid.IntRange(0, 7).Draw(t, "ew"), tests.Draw(t, "et"), rapid.IntRange(0, 2).Draw(t, "ep"), quantities(t, "eq")})
 		}
-		if v := Insulation(in); v.Result.Severity() < alone.Result.Severity() || v.Reason == "" || v.Source == "" {
+		if v := Judge(in); v.Result.Severity() < alone.Result.Severity() || v.Reason == "" || v.Source == "" {
 			t.Fatalf("alone %+v, with neighbours %+v", alone, v)
 		}
 	})

@@ -21,7 +21,7 @@ const (
 type Limit struct {
 	TestVoltage float64 // V DC
 	Least       float64 // Mohm: a reading below it fails
-	Source      string
+	Source      string  // clause or table
 }
 
 // InsulationLimit returns the limit for a way whose circuit is at voltage,
@@ -39,16 +39,6 @@ func InsulationLimit(w board.Way, voltage float64, surgeConnected bool) Limit {
 	}
 	r, _ := find("64", circuit)
 	return Limit{r.number["test_volts"], r.number["megohms"], source}
-}
-
-// Insulation judges one insulation resistance reading. It never panics: what
-// cannot be judged gives CannotSay with the reason. Judge does the same for
-// every test.
-func Insulation(in Input) Verdict {
-	if !in.Test.Insulation() {
-		return cannot("what can be", practice, "This is not an insulation test.")
-	}
-	return Judge(in)
 }
 
 func (c *ctx) insulation() []Verdict {

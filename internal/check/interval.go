@@ -70,19 +70,6 @@ func (i Interval) Plus(j Interval) Interval {
 	return Interval{toward(i.Low+j.Low, -1), toward(i.High+j.High, 1)}
 }
 
-// Minus returns every difference of a value of i and a value of j that is not
-// below 0, rounded outward. What is surely below 0 gives 0.
-func (i Interval) Minus(j Interval) Interval {
-	low, high := i.Low-j.High, i.High-j.Low
-	if math.IsNaN(low) { // no upper end on either side
-		low = 0
-	}
-	if math.IsNaN(high) {
-		high = math.Inf(1)
-	}
-	return Interval{toward(math.Max(0, low), -1), toward(math.Max(0, high), 1)}
-}
-
 // Times returns i multiplied by k, 0 or more, rounded outward.
 func (i Interval) Times(k float64) Interval {
 	if !(k > 0) {

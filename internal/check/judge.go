@@ -11,8 +11,8 @@ import (
 
 // Earlier is a reading that was recorded before the one being checked.
 type Earlier struct {
-	Board    int
-	Way      int // 0 for a test of the board itself
+	Board    int // 1 to 99
+	Way      int // 1 to 99; 0 for a test of the board itself
 	Test     reading.Test
 	Position int // as in record.Slot
 	Quantity reading.Quantity
@@ -21,10 +21,10 @@ type Earlier struct {
 // Input is everything that the verdict on one reading rests on.
 type Input struct {
 	Job            board.Job
-	Board          int
-	Way            int // 0 for a test of the board itself
+	Board          int // 1 to 99; one that the job has not gives CannotSay
+	Way            int // 1 to 99; 0 for a test of the board itself
 	Test           reading.Test
-	Position       int
+	Position       int // as in record.Slot
 	Quantity       reading.Quantity
 	SurgeConnected bool // surge protection could not be taken out for insulation tests
 	// Earlier holds the readings on all boards of the job that still stand, in

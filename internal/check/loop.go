@@ -151,13 +151,6 @@ func RCDZsMax(mA float64) (ohm float64, source string, err error) {
 	return limit("touch") / (mA / 1000), sourceOf("touch"), nil
 }
 
-// ZsHot returns what a loop measured cold has at operating temperature: ze ohm
-// that do not warm and r1r2 ohm at t degrees C that do. BS 7671:2018+A2:2022
-// Appendix 4, from memory.
-func ZsHot(ze, r1r2 Interval, t float64) Interval {
-	return ze.Plus(r1r2.Times(OperatingFactor(t, limit("operating"))))
-}
-
 // zsLimit returns the limit of a way's Zs at operating temperature by its
 // overcurrent device: at 230 V as the tables print it, otherwise reckoned.
 func (c *ctx) zsLimit() (Interval, []float64, string, error) { return zsLimitOf(c.board, c.way) }

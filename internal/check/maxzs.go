@@ -9,7 +9,7 @@ import (
 type MaxZs struct {
 	Ohm      float64 // at operating temperature
 	Measured float64 // ohm: what a cold reading is held against, eighty per cent of Ohm, or Ohm itself where the RCD alone gives the limit
-	Source   string
+	Source   string  // clause or table
 }
 
 // MaxZsOf returns the greatest Zs of a way of b: by its overcurrent device, or by

@@ -69,7 +69,7 @@ iv.prec = mp.prec = 200
 out = []
 for l in json.load(sys.stdin):
     a, b, k = iv.mpf([l["A"], l["B"]]), iv.mpf([l["C"], l["D"]]), iv.mpf(l["K"])
-    rows = [a + b, a * k, a - b]
+    rows = [a + b, a * k]
     if l["B"] < 0.9 * l["C"]: rows.append(1 / (1 / a - 1 / b))
     out.append([mp.nstr(mpf(x), 40) for r in rows for x in (r.a, r.b)])
 json.dump(out, sys.stdout)
@@ -77,7 +77,7 @@ json.dump(out, sys.stdout)
 	rests := 0
 	for n, l := range in {
 		a, b := Interval{l.A, l.B}, Interval{l.C, l.D}
-		ours := []Interval{a.Plus(b), a.Times(l.K), a.Minus(b)}
+		ours := []Interval{a.Plus(b), a.Times(l.K)}
 		if l.B < 0.9*l.C {
 			ours = append(ours, Rest(a, b))
 			rests++

@@ -18,12 +18,12 @@ var embedded embed.FS
 // Table is what one file under tables says about itself.
 type Table struct {
 	Name    string // the file's name without its ending, such as "41.3"
-	Title   string
+	Title   string // what it is a table of
 	Source  string // standard with clause or table
-	Edition string
+	Edition string // of the source, with its year
 	Known   string // "from memory", or "read" where somebody had the standard open
-	Note    string
-	Rows    int
+	Note    string // what a reader of the file should know; "" for nothing
+	Rows    int    // without the head
 }
 
 // Citation returns the source as it stands in a verdict.

@@ -282,9 +282,6 @@ func TestWorked(t *testing.T) {
 	// Aluminium 25 mm2, 100 m: 0.120 ohm; at 70 degrees C x 298/248 = 0.1442.
 	r, _ = Resistance(board.Aluminium, 25, 100, 70)
 	is(t, "aluminium", r, 0.1442, 5e-5)
-	// Ze 0.35 and R1+R2 0.50 at 20 degrees C: 0.35 + 0.5 x 300/250 = 0.95.
-	z := ZsHot(exact(0.35), exact(0.5), 20)
-	is(t, "Zs hot", z.High, 0.95, 1e-12)
 	// Ring with r1 = rn = 0.6 and r2 = 1.0: 0.30 and 0.40.
 	is(t, "LN", CrossConnected(exact(0.6), exact(0.6)).High, 0.30, 1e-12)
 	is(t, "LE", CrossConnected(exact(0.6), exact(1.0)).High, 0.40, 1e-12)

@@ -59,9 +59,9 @@ type Verdict struct {
 
 // Number is one figure that a verdict rests on. Value is always finite.
 type Number struct {
-	Name  string  `json:"name"`
-	Value float64 `json:"value"`
-	Unit  string  `json:"unit,omitempty"`
+	Name  string  `json:"name"`           // such as "limit"
+	Value float64 `json:"value"`          // in Unit
+	Unit  string  `json:"unit,omitempty"` // as written, such as "ohm"; "" for a ratio
 }
 
 // worst returns the most severe verdict, of equals the first, so that what the

@@ -51,7 +51,7 @@ func TestMeasuredRatioIsTheOneAskedFor(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				mixed := Mix(speech, noise, asked)
+				mixed := add(speech, noise, gain(speech, noise, asked))
 				// Measured by the definition, sample by sample, from what went in and out.
 				var s, n, loudest float64
 				for at := 0; at+320 <= len(speech); at += 320 {

@@ -89,14 +89,6 @@ func gain(speech, noise []float32, snr float64) float64 {
 	return amplitude(level - snr - against)
 }
 
-// Mix returns speech with noise below it by snr dB, as the package comment
-// defines it. The noise should be as long as the speech. The sum may exceed full
-// scale. Where there is no speech, the ratio is to a level of -26 dBFS.
-func Mix(speech, noise []float32, snr float64) []float32 {
-	s := clean(speech)
-	return add(s, noise, gain(s, noise, snr))
-}
-
 // Level returns sound whose active part has the given level in dBFS, clipped at
 // full scale. Speech peaks 12 to 18 dB above its level: at -20 dBFS it is whole,
 // at 0 dBFS it is clipped hard, as with a microphone turned up too far.

@@ -36,8 +36,9 @@ type Facts struct {
 	Tests, Steps int // left
 	Done, All    int // tests
 	Waiting      int // tests that wait for work on what failed
-	Estimate     time.Duration
-	Estimated    bool // Estimate says something
+	// Estimate is how long the rest may take; where Estimated is false it says nothing.
+	Estimate  time.Duration
+	Estimated bool // Estimate says something
 }
 
 // Board is how far the work on one board is.

@@ -87,6 +87,7 @@ func ReadFit(data []byte) (Fit, error) {
 
 // Decision is what becomes of the likeliest candidate.
 type Decision struct {
+	// Confidence is the probability that it is right, 0 to 1.
 	Confidence float64
 	ForUs      bool // asked about at least
 	Sure       bool // taken without a question

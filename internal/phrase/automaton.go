@@ -63,8 +63,8 @@ type State struct {
 
 // Arc leads on by one word.
 type Arc struct {
-	Word string
-	To   int
+	Word string // as in the lexicon
+	To   int    // the state that it leads to
 }
 
 // partial is as much of a meaning as a Scope can judge, known half way through

@@ -12,6 +12,7 @@ import (
 // Estimate is how long the rest of the work may take at the pace of the job so
 // far.
 type Estimate struct {
+	// Minutes is 0 where Known is false.
 	Minutes float64 `json:"minutes,omitempty"`
 	Known   bool    `json:"known"` // false until the job has shown a pace
 	Basis   string  `json:"basis"`

@@ -46,9 +46,10 @@ type PlanDue struct {
 	Test     reading.Test `json:"test,omitempty"`
 	Position int          `json:"position,omitempty"`
 	Setup    string       `json:"setup,omitempty"` // the leads and links it is made with
-	Volts    float64      `json:"test_voltage,omitempty"`
-	Why      string       `json:"why"`
-	Source   string       `json:"source"`
+	// Volts is the DC voltage of an insulation test; 0 for the others.
+	Volts  float64 `json:"test_voltage,omitempty"`
+	Why    string  `json:"why"`
+	Source string  `json:"source"`
 }
 
 // PlanTest is one test of a board or way and what is asked of it.

@@ -77,7 +77,7 @@ func (w *work) propose(slot record.Slot, text string) {
 		w.t.Fatal(err)
 	}
 	in := check.Input{Job: w.s.Job, Board: 1, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, SurgeConnected: sequence.SurgeConnected(w.s, 1)}
-	v := check.Insulation(in)
+	v := check.Judge(in)
 	w.do(record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: w.s.LastID})
 }
 

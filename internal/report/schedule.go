@@ -136,8 +136,9 @@ type Record struct {
 
 // Limit is a limit of insulation resistance.
 type Limit struct {
-	Board  int     `json:"board"`
-	Least  float64 `json:"least"` // Mohm: a reading below it fails
+	Board int     `json:"board"`
+	Least float64 `json:"least"` // Mohm: a reading below it fails
+	// Volts is the DC voltage that the test is made at.
 	Volts  float64 `json:"test_voltage"`
 	Source string  `json:"source"`
 	Ways   []int   `json:"ways"` // of the board, that it is for
@@ -244,8 +245,9 @@ type Cell struct {
 	// The reading, absent where there is none. A bound ">" with value 999 is
 	// "greater than 999": it must not be read as 999. Tests without a unit have
 	// the text correct or wrong.
-	Text   string   `json:"text,omitempty"` // without the unit: ">999"
-	Bound  string   `json:"bound,omitempty"`
+	Text  string `json:"text,omitempty"` // without the unit: ">999"
+	Bound string `json:"bound,omitempty"`
+	// Value is in Unit, 0 or more.
 	Value  *float64 `json:"value,omitempty"`
 	Unit   string   `json:"unit,omitempty"`
 	Result string   `json:"result,omitempty"` // pass, investigate, fail or cannot say, when it was confirmed

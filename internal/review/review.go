@@ -62,6 +62,7 @@ type InvalidError struct {
 	Do    string
 }
 
+// Error returns what is wrong and what to do.
 func (e *InvalidError) Error() string { return e.What + "; " + e.Do }
 
 // StaleError says that the place changed since the reviewer was shown it. What he
@@ -71,6 +72,7 @@ type StaleError struct {
 	Now  *record.Reading // what stands there now; nil when nothing does
 }
 
+// Error returns what stands there now.
 func (e *StaleError) Error() string {
 	at := fmt.Sprintf("board %d, way %d, %s", e.Slot.Board, e.Slot.Way, e.Slot.Test)
 	switch {
@@ -85,6 +87,7 @@ func (e *StaleError) Error() string {
 // OpenError says what stands in the way of a sign-off.
 type OpenError struct{ Open []Item }
 
+// Error returns the first few of what is open.
 func (e *OpenError) Error() string {
 	const most = 5
 	var parts []string

@@ -160,18 +160,21 @@ func (w *wizard) yes(question string, usual bool) (bool, error) {
 	if usual {
 		shown = "y"
 	}
-	err := w.ask(question+", y or n", shown, func(a string) error {
-		switch strings.ToLower(a) {
-		case "y", "yes":
-			answer = true
-		case "n", "no":
-			answer = false
-		default:
-			return fmt.Errorf("%q is neither; type y or n", a)
-		}
-		return nil
+	err := w.ask(question+", y or n", shown, func(a string) (err error) {
+		answer, err = yesOrNo(a)
+		return err
 	})
 	return answer, err
+}
+
+func yesOrNo(a string) (bool, error) {
+	switch strings.ToLower(a) {
+	case "y", "yes":
+		return true, nil
+	case "n", "no":
+		return false, nil
+	}
+	return false, fmt.Errorf("%q is neither; type y or n", a)
 }
 
 func (w *wizard) head() error {
@@ -438,16 +441,9 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more b
 			return err
 		}},
 		{neutralBar, usual.NeutralBar, func(way *board.Way, a string) error { way.NeutralBar = a; return nil }},
-		{"  Two-way or intermediate switching, y or n", "n", func(way *board.Way, a string) error {
-			switch strings.ToLower(a) {
-			case "y", "yes":
-				way.TwoWay = true
-			case "n", "no":
-				way.TwoWay = false
-			default:
-				return fmt.Errorf("%q is neither; type y or n", a)
-			}
-			return nil
+		{"  Two-way or intermediate switching, y or n", "n", func(way *board.Way, a string) (err error) {
+			way.TwoWay, err = yesOrNo(a)
+			return err
 		}},
 		{"  What stays connected and must not see 500 V; - for nothing", "-", func(way *board.Way, a string) error {
 			way.Keep500Off = a

@@ -29,6 +29,7 @@ type Finding struct {
 	Do    string `json:"do"` // what to do about it
 }
 
+// String returns what was found and what to do.
 func (f Finding) String() string { return f.What + "; " + f.Do }
 
 // mostProblems bounds the list of a file that is broken everywhere.

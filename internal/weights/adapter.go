@@ -12,7 +12,7 @@ import (
 // Layer is the low-rank update of one linear layer: its weight W becomes
 // W + B A.
 type Layer struct {
-	Rank int
+	Rank int       // from 1
 	A    []float32 // Rank rows, as long as the layer's input
 	B    []float32 // a row of Rank for each of the layer's outputs
 }

@@ -10,7 +10,7 @@ import (
 
 // Tensor is an array of half-precision numbers, row by row.
 type Tensor struct {
-	Shape []int
+	Shape []int    // the length of each dimension, the outermost first
 	Data  []uint16 // IEEE 754 binary16
 }
 

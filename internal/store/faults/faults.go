@@ -31,6 +31,7 @@ type Plan struct {
 	Torn bool          // half of what was to be written is on the disk
 }
 
+// String returns the plan as a test names it.
 func (p Plan) String() string {
 	s := fmt.Sprintf("write %d fails with %s", p.At, map[syscall.Errno]string{syscall.EIO: "EIO", syscall.ENOSPC: "ENOSPC"}[p.With])
 	if p.On {
