@@ -136,7 +136,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 	textSetting(cmd, &copyTo, "copy-to")
 	durationSetting(cmd, &pause, "pause")
 	numberSetting(cmd, &wpm, "speech-rate")
-	cmd.Flags().StringVar(&accept, "accept", "each", "what puts a reading on the schedule: each is confirmed aloud, or one that is agreed and passes is accepted when the next begins (each or agreed)")
+	cmd.Flags().StringVar(&accept, "accept", "each", "each: every reading is confirmed aloud; agreed: one that passes, undisputed, is stored when the next begins")
 	cmd.Flags().StringVar(&tester, "tester", "", "initials of who tests in this session, where it is not the job's tester")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print what happens as JSON, one object a line")
 	cmd.Flags().BoolVar(&full, "full", false, fullUsage)
