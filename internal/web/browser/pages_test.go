@@ -23,6 +23,11 @@ func kindOf(path string) string {
 	if len(parts) > 2 {
 		parts[2] = "JOB"
 	}
+	// Of the ways, the board itself and those that have what others have not: remarks, work
+	// in between, a test left out, a doubt, nothing at all.
+	if len(parts) == 6 && parts[3] == "way" && !slices.Contains([]string{"0", "3", "5", "7", "9", "10"}, parts[5]) {
+		parts[5] = "N"
+	}
 	var query []string
 	for name, values := range u.Query() {
 		switch name {
