@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"text/tabwriter"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -21,7 +22,16 @@ type jobView struct {
 	Next     string            `json:"next"` // what is due, empty when nothing is
 	Pending  *record.Proposal  `json:"pending"`
 	Finished bool              `json:"finished"`
-	Ways     []wayView         `json:"ways"` // board by board; way 0 is the board itself
+	Signed   *signedView       `json:"signed"` // null while the record is a draft
+	Ways     []wayView         `json:"ways"`   // board by board; way 0 is the board itself
+}
+
+// signedView is who signed the record off.
+type signedView struct {
+	Name string    `json:"name"`
+	By   string    `json:"by"`
+	At   time.Time `json:"at"`
+	Sum  string    `json:"sum"` // of the last event that was signed
 }
 
 type wayView struct {
@@ -62,6 +72,9 @@ func newShow() *cobra.Command {
 
 func viewJob(s record.State, path string) jobView {
 	v := jobView{Job: s.Job, File: path, Progress: sequence.Count(s), Pending: s.Pending, Finished: s.Finished}
+	if sig := s.Signed; sig != nil {
+		v.Signed = &signedView{sig.Name, sig.By, sig.At, sig.Sum}
+	}
 	if due, ok := sequence.Next(s); ok {
 		v.Next = describe(due, len(s.Job.Boards) > 1)
 	}
@@ -126,6 +139,14 @@ func (v jobView) write(w io.Writer) error {
 	fmt.Fprintf(w, "Job %s, %s, %s, tester %s\nRecord: %s\n", j.Reference, j.Address, j.Date, j.Tester, v.File)
 	fmt.Fprintf(w, "Preparation %d of %d. Tests %d of %d recorded, %d left out, %d waiting.\n",
 		v.Progress.StepsDone, v.Progress.Steps, v.Progress.Recorded, v.Progress.Tests, v.Progress.LeftOut, v.Progress.Waiting)
+	switch sig := v.Signed; {
+	case sig != nil:
+		fmt.Fprintf(w, "Signed off by %s (%s) at %s.\n", sig.Name, sig.By, sig.At.Local().Format("15:04 on 2 January 2006"))
+	case v.Finished:
+		fmt.Fprintf(w, "Draft: not signed off yet; waycall review does that.\n")
+	default:
+		fmt.Fprintf(w, "Draft: the session has not ended.\n")
+	}
 	if v.Next != "" {
 		fmt.Fprintf(w, "Next: %s.\n", v.Next)
 	}

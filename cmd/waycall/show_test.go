@@ -1,8 +1,10 @@
 package main
 
 import (
+	"errors"
 	"strings"
 	"testing"
+	"time"
 
 	"waycall/internal/board"
 	"waycall/internal/check"
@@ -33,5 +35,40 @@ func TestShowPending(t *testing.T) {
 	want := "Not yet confirmed: way 1, r1, 0.31 ohm.\nNot yet confirmed: way 1, rn, 0.32 ohm.\nNot yet confirmed: way 1, r2, 0.52 ohm.\n"
 	if !strings.Contains(out.String(), want) {
 		t.Errorf("%s\nlacks\n%s", out.String(), want)
+	}
+}
+
+// It says whether the record is signed off, by whom and when, and a change after that
+// makes it a draft again.
+func TestShowSigned(t *testing.T) {
+	job := board.Job{Reference: "R-1", Boards: []board.Board{{Number: 1, Earthing: board.TNCS, Voltage: 230, Phases: 1, Ways: []board.Way{{Number: 1, Spare: true}}}}}
+	at := time.Date(2026, 3, 14, 16, 5, 0, 0, time.Local)
+	events := []record.Event{
+		{ID: 1, At: at, Kind: record.Opened, Job: &job},
+		{ID: 2, At: at, Kind: record.Finished},
+		{ID: 3, At: at, Kind: record.Signed, By: "JE", Text: "Jo Example", Sum: strings.Repeat("ab", 32)},
+		{ID: 4, At: at, Kind: record.Opened, Job: &job},
+	}
+	for n, want := range map[int]string{
+		1: "Draft: the session has not ended.\n",
+		2: "Draft: not signed off yet; waycall review does that.\n",
+		3: "Signed off by Jo Example (JE) at 16:05 on 14 March 2026.\n",
+		4: "Draft: the session has not ended.\n",
+	} {
+		s, err := record.Fold(events[:n])
+		if err != nil {
+			t.Fatal(err)
+		}
+		v := viewJob(s, "r-1.waycall")
+		var out, data strings.Builder
+		if err := errors.Join(v.write(&out), printJSON(&data, v)); err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("after %d events: %s\nlacks %s", n, out.String(), want)
+		}
+		if signed := strings.Contains(data.String(), `"signed":{"name":"Jo Example","by":"JE"`); signed != (n == 3) {
+			t.Errorf("after %d events the JSON is %s", n, data.String())
+		}
 	}
 }

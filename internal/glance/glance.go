@@ -130,10 +130,12 @@ func InWords(s record.State, slot record.Slot) string {
 		switch {
 		case slot.Test == reading.Bonding && b != nil && n <= len(b.Bonding):
 			text += ", " + b.Bonding[n-1]
-		case slot.Test.Insulation():
-			text += ", switch position " + reading.Cardinal(n)
-		default:
+		case slot.Test == reading.Bonding:
+			text += ", service " + reading.Cardinal(n)
+		case slot.Test == reading.RingLN, slot.Test == reading.RingLE:
 			text += ", point " + reading.Cardinal(n)
+		default:
+			text += ", switch position " + reading.Cardinal(n)
 		}
 	}
 	if text == "" {

@@ -42,7 +42,7 @@ func TestInWords(t *testing.T) {
 		{record.Slot{Board: 1, Way: 2, Test: reading.LN, Position: 2}, "Live to neutral, switch position two"},
 		{record.Slot{Board: 1, Way: 3, Test: reading.LN}, "Live to neutral"},
 		{record.Slot{Board: 1, Test: reading.Bonding, Position: 2}, "Bonding, gas"},
-		{record.Slot{Board: 1, Test: reading.Bonding, Position: 9}, "Bonding, point nine"},
+		{record.Slot{Board: 1, Test: reading.Bonding, Position: 9}, "Bonding, service nine"},
 		{record.Slot{Board: 9, Way: 3, Test: "later"}, "later"},
 	} {
 		if got := InWords(s, c.slot); got != c.want {

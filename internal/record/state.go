@@ -240,6 +240,17 @@ func (s State) SettledAt(slot Slot) (Settlement, bool) {
 	return Settlement{}, false
 }
 
+// AllSettled returns the settlements that count, by their places.
+func (s State) AllSettled() map[Slot]Settlement {
+	all := map[Slot]Settlement{}
+	for _, t := range s.Settlements {
+		if t.Ended == 0 {
+			all[t.Slot] = t
+		}
+	}
+	return all
+}
+
 // Apply returns the state after e. s is not modified. An event that cannot
 // follow is an error which names it, and the state is then s.
 func (s State) Apply(e Event) (State, error) {

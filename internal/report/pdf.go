@@ -982,14 +982,31 @@ func (p *pdf) corrections() {
 		}
 		rows = append(rows, row)
 	}
-	var rest []string
-	p.table("Corrected readings", []column{{head: "Board"}, {head: "Way"}, {head: "Test"}, {head: "From"}, {head: "To"}, {head: "What became of it"}, {head: "Why", grow: true}, {head: "By"}, {head: "At"}}, rows,
-		func(row int, text string) {
-			c := all[row]
-			rest = append(rest, fmt.Sprintf("Board %d, way %d, %s, in full: %s", c.Board, c.Way, c.Test, text))
-		})
-	for _, r := range rest {
-		p.item("•", r)
+	rest := p.inFull(func(row int) string {
+		return fmt.Sprintf("Board %d, way %d, %s", all[row].Board, all[row].Way, all[row].Test)
+	})
+	p.table("Corrected readings", []column{{head: "Board"}, {head: "Way"}, {head: "Test"}, {head: "From"}, {head: "To"}, {head: "What became of it"}, {head: "Why", grow: true}, {head: "By"}, {head: "At"}}, rows, rest.add)
+	rest.write()
+}
+
+// remainder are the texts that a table had no room for, which follow it.
+type remainder struct {
+	p    *pdf
+	name func(row int) string
+	all  []string
+}
+
+// inFull begins the texts that a table has no room for; name says whose a row is.
+func (p *pdf) inFull(name func(row int) string) *remainder { return &remainder{p: p, name: name} }
+
+func (w *remainder) add(row int, text string) {
+	w.all = append(w.all, w.name(row)+", in full: "+text)
+}
+
+// write writes them below the table.
+func (w *remainder) write() {
+	for _, text := range w.all {
+		w.p.item("•", text)
 	}
 }
 
@@ -1000,7 +1017,7 @@ func (p *pdf) after() {
 	p.newPage()
 	p.corrections()
 	var rows [][]entry
-	var whole []string
+	var names []string
 	add := func(board, way string, t Tested) {
 		for _, c := range t.Cells {
 			switch c.Status {
@@ -1010,7 +1027,7 @@ func (p *pdf) after() {
 					reason += " Let be so by " + c.Settled.by() + "."
 				}
 				rows = append(rows, []entry{{text: board}, {text: way}, {text: c.name()}, {text: string(c.Status)}, {text: reason}, {text: c.Source}})
-				whole = append(whole, fmt.Sprintf("Board %s, %s, %s", board, way, c.name()))
+				names = append(names, fmt.Sprintf("Board %s, %s, %s", board, way, c.name()))
 			}
 		}
 	}
@@ -1027,12 +1044,9 @@ func (p *pdf) after() {
 		}
 	}
 	if len(rows) > 0 {
-		var rest []string
-		p.table("Limitations and tests left out", []column{{head: "Board"}, {head: "Way"}, {head: "Test"}, {head: "What became of it"}, {head: "Reason", grow: true}, {head: "Source", grow: true}}, rows,
-			func(row int, text string) { rest = append(rest, whole[row]+", in full: "+text) })
-		for _, r := range rest {
-			p.item("•", r)
-		}
+		rest := p.inFull(func(row int) string { return names[row] })
+		p.table("Limitations and tests left out", []column{{head: "Board"}, {head: "Way"}, {head: "Test"}, {head: "What became of it"}, {head: "Reason", grow: true}, {head: "Source", grow: true}}, rows, rest.add)
+		rest.write()
 	} else {
 		p.heading("Limitations and tests left out")
 		p.item("", "None is recorded.")
@@ -1048,7 +1062,6 @@ func (p *pdf) after() {
 	}
 	if len(s.Preparation) > 0 {
 		var rows [][]entry
-		var rest []string
 		for _, step := range s.Preparation {
 			answer, at := step.Answer, ""
 			if answer == "" {
@@ -1059,10 +1072,8 @@ func (p *pdf) after() {
 			}
 			rows = append(rows, []entry{{text: strconv.Itoa(step.Board)}, {text: step.Step}, {text: answer}, {text: at}, {text: step.Reason}})
 		}
-		p.table("Preparation, as answered by the tester", []column{{head: "Board"}, {head: "Step", grow: true}, {head: "Answer"}, {head: "At"}, {head: "Reason", grow: true}}, rows,
-			func(row int, text string) { rest = append(rest, s.Preparation[row].Step+", in full: "+text) })
-		for _, r := range rest {
-			p.item("•", r)
-		}
+		rest := p.inFull(func(row int) string { return s.Preparation[row].Step })
+		p.table("Preparation, as answered by the tester", []column{{head: "Board"}, {head: "Step", grow: true}, {head: "Answer"}, {head: "At"}, {head: "Reason", grow: true}}, rows, rest.add)
+		rest.write()
 	}
 }

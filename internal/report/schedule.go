@@ -309,7 +309,7 @@ type reached struct {
 }
 
 func newBuilder(s record.State) *builder {
-	b := &builder{s, map[record.Slot]sequence.Due{}, map[record.Slot]sequence.Omitted{}, map[place1][]record.Slot{}, map[record.Slot]record.Reading{}, map[record.Slot]record.Skip{}, settlements(s), map[reached]reading.Quantity{}, map[record.Slot][]int{}}
+	b := &builder{s, map[record.Slot]sequence.Due{}, map[record.Slot]sequence.Omitted{}, map[place1][]record.Slot{}, map[record.Slot]record.Reading{}, map[record.Slot]record.Skip{}, s.AllSettled(), map[reached]reading.Quantity{}, map[record.Slot][]int{}}
 	add := func(slot record.Slot) {
 		at := place1{slot.Board, slot.Way}
 		b.slots[at] = append(b.slots[at], slot)
@@ -346,17 +346,6 @@ func newBuilder(s record.State) *builder {
 		b.slots[at] = slices.Compact(all)
 	}
 	return b
-}
-
-// settlements are what reviewers let stand, by its place.
-func settlements(s record.State) map[record.Slot]record.Settlement {
-	all := map[record.Slot]record.Settlement{}
-	for _, t := range s.Settlements {
-		if t.Ended == 0 {
-			all[t.Slot] = t
-		}
-	}
-	return all
 }
 
 // Build derives the schedule from what the log says.
@@ -822,7 +811,7 @@ func toDo(s record.State) []string {
 	steps := map[int][]string{}
 	tests := map[place1]string{}
 	var order []place1
-	settled := settlements(s)
+	settled := s.AllSettled()
 	for _, d := range sequence.Remaining(s) {
 		if _, ok := settled[d.Slot]; ok && d.Step == nil {
 			continue

@@ -69,14 +69,19 @@ func (it Item) String() string {
 	if it.Kind == Unfinished {
 		return "the session: " + string(it.Kind)
 	}
-	at := fmt.Sprintf("board %d, way %d, %s", it.Slot.Board, it.Slot.Way, it.Slot.Test)
-	if it.Slot.Way == 0 {
-		at = fmt.Sprintf("board %d itself, %s", it.Slot.Board, it.Slot.Test)
+	return placeOf(it.Slot) + ": " + string(it.Kind)
+}
+
+// placeOf names a place of the schedule: "board 1, way 3, LN-E (2)".
+func placeOf(slot record.Slot) string {
+	at := fmt.Sprintf("board %d, way %d, %s", slot.Board, slot.Way, slot.Test)
+	if slot.Way == 0 {
+		at = fmt.Sprintf("board %d itself, %s", slot.Board, slot.Test)
 	}
-	if it.Slot.Position > 0 {
-		at += fmt.Sprintf(" (%d)", it.Slot.Position)
+	if slot.Position > 0 {
+		at += fmt.Sprintf(" (%d)", slot.Position)
 	}
-	return at + ": " + string(it.Kind)
+	return at
 }
 
 // Heard is a phrase with what each witness heard. Its sound is kept under ID.
@@ -133,12 +138,7 @@ type reached struct {
 }
 
 func newQueue(s record.State, events []record.Event) *queue {
-	q := &queue{s, map[record.Slot]record.Settlement{}, map[int64]Heard{}, map[reached][]record.Proposal{}, map[record.Slot]*Item{}, nil}
-	for _, t := range s.Settlements {
-		if t.Ended == 0 {
-			q.settled[t.Slot] = t
-		}
-	}
+	q := &queue{s, s.AllSettled(), map[int64]Heard{}, map[reached][]record.Proposal{}, map[record.Slot]*Item{}, nil}
 	var pending *record.Proposal
 	dropped := map[record.Slot][]record.Proposal{}
 	for i := range events {

@@ -74,7 +74,7 @@ type StaleError struct {
 
 // Error returns what stands there now.
 func (e *StaleError) Error() string {
-	at := fmt.Sprintf("board %d, way %d, %s", e.Slot.Board, e.Slot.Way, e.Slot.Test)
+	at := placeOf(e.Slot)
 	switch {
 	case e.Now == nil:
 		return at + " was changed meanwhile: no reading stands there now; look at it again and decide anew"

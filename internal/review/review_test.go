@@ -259,6 +259,9 @@ func TestTwoReviewers(t *testing.T) {
 	if _, err := Edit(b.s, shown); !errors.As(err, &stale) || stale.Now != nil {
 		t.Errorf("%v", err)
 	}
+	if err := (&StaleError{Slot: record.Slot{Board: 2, Test: reading.Ze}}).Error(); !strings.HasPrefix(err, "board 2 itself, Ze was changed") {
+		t.Errorf("of the board itself it says %q", err)
+	}
 	// Having seen it, he may.
 	shown.Replaces = 0
 	b.must(Edit(b.s, shown))

@@ -24,8 +24,7 @@ import (
 type Tail struct {
 	path  string
 	chain chain
-	seen  stamp     // of the file when it was read last
-	at    time.Time // when that was
+	seen  Look // before the file was read last
 }
 
 // NewTail returns a Tail at the start of the log of the job at path. Nothing is
@@ -59,14 +58,11 @@ func (t *Tail) next(ctx context.Context) ([]record.Event, error) {
 	if err != nil {
 		return nil, err
 	}
-	now, err := stampOf(path)
+	now, err := lookAt(path)
 	if err != nil {
 		return nil, err
 	}
-	began := time.Now()
-	// What was written within the same tick of the clock as the last reading has
-	// left the same stamp.
-	if now == t.seen && t.at.Sub(t.seen.written()) > tick {
+	if now.Same(t.seen) {
 		return nil, nil
 	}
 	db, version, err := openReader(path)
@@ -86,7 +82,7 @@ func (t *Tail) next(ctx context.Context) ([]record.Event, error) {
 	if err != nil {
 		return nil, err
 	}
-	t.chain, t.seen, t.at = c, now, began
+	t.chain, t.seen = c, now
 	return events, nil
 }
 
@@ -133,9 +129,12 @@ func (t *Tail) read(ctx context.Context, db *sql.DB) ([]record.Event, chain, err
 // tick is more than a file's times are coarse by on a local disk.
 const tick = 100 * time.Millisecond
 
-// stamp is what tells that a job was written to: what SQLite changes with every
-// commit, in the file or in the log beside it.
-type stamp struct{ file, log mark }
+// Look is what the file of a job looked like at some moment: what SQLite changes with
+// every commit, in the file or in the log beside it. The zero Look is the same as none.
+type Look struct {
+	file, log mark
+	at        time.Time
+}
 
 type mark struct {
 	dev, inode uint64
@@ -143,19 +142,38 @@ type mark struct {
 	changed    int64 // Unix time, ns
 }
 
-// written is when the job was written to last, by the clock of the file system.
-func (a stamp) written() time.Time { return time.Unix(0, max(a.file.changed, a.log.changed)) }
-
-func stampOf(path string) (stamp, error) {
-	file, err := markOf(path)
-	if err != nil {
-		return stamp{}, err
+// LookAt looks at the file of the job at path, without opening it. Error:
+// fs.ErrNotExist, and what keeps it from being looked at.
+func LookAt(path string) (Look, error) {
+	located, err := locate(path)
+	if err == nil {
+		var l Look
+		if l, err = lookAt(located); err == nil {
+			return l, nil
+		}
 	}
-	log, err := markOf(path + "-wal")
-	if errors.Is(err, fs.ErrNotExist) {
+	return Look{}, explain("look at the job", path, err)
+}
+
+// Same reports whether nothing was written to the job between an earlier look and l. In
+// doubt it is false: what was written within the same tick of the file system's clock
+// as the earlier look may have left no trace that tells.
+func (l Look) Same(earlier Look) bool {
+	return l.file == earlier.file && l.log == earlier.log && earlier.at.Sub(earlier.written()) > tick
+}
+
+// written is when the job was written to last, by the clock of the file system.
+func (l Look) written() time.Time { return time.Unix(0, max(l.file.changed, l.log.changed)) }
+
+func lookAt(path string) (l Look, err error) {
+	if l.file, err = markOf(path); err != nil {
+		return l, err
+	}
+	if l.log, err = markOf(path + "-wal"); errors.Is(err, fs.ErrNotExist) {
 		err = nil
 	}
-	return stamp{file, log}, err
+	l.at = time.Now()
+	return l, err
 }
 
 func markOf(path string) (mark, error) {

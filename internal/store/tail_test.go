@@ -194,10 +194,10 @@ func TestTailSameStamp(t *testing.T) {
 		if _, err := s.Append(ctx, []record.Event{{ID: last + 1, At: noon, Kind: record.Said, Text: "more"}}, nil); err != nil {
 			t.Fatal(err)
 		}
-		if tail.seen, err = stampOf(path); err != nil {
+		if tail.seen, err = lookAt(path); err != nil {
 			t.Fatal(err)
 		}
-		tail.at = tail.seen.written().Add(c.after)
+		tail.seen.at = tail.seen.written().Add(c.after)
 		if got, err := tail.Next(ctx); err != nil || len(got) != c.want {
 			t.Errorf("case %d, read %v after it was written: %d events, %v", id, c.after, len(got), err)
 		}

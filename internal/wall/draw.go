@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"waycall/internal/check"
+	"waycall/internal/glance"
 
 	"github.com/charmbracelet/x/ansi"
 )
@@ -77,9 +78,9 @@ func (c *canvas) header(f facts) {
 		c.fill(0, st)
 	}
 	c.put(1, 0, c.w-2, st, text)
-	right := clean(f.job)
-	if len(f.boards) > 1 {
-		right = fmt.Sprintf("board %d of %d: %s   %s", place(f), len(f.boards), short(clean(f.name), c.w/4), right)
+	right := clean(f.Job)
+	if len(f.Boards) > 1 {
+		right = fmt.Sprintf("board %d of %d: %s   %s", place(f), len(f.Boards), short(clean(f.Name), c.w/4), right)
 	}
 	if f.stage != "" {
 		right = clean(f.stage)
@@ -92,8 +93,8 @@ func (c *canvas) header(f facts) {
 
 // place is which of the boards is in hand, from 1.
 func place(f facts) int {
-	for i, b := range f.boards {
-		if b.number == f.board {
+	for i, b := range f.Boards {
+		if b.Number == f.Board {
 			return i + 1
 		}
 	}
@@ -115,10 +116,10 @@ func (c *canvas) parts(f facts, s size) {
 	y := 2 // apart from the header, which may be reversed
 	c.due(f, s, y)
 	y += glyphRows*s.wy + s.gap
-	c.last(f.last, s, y)
+	c.last(f.Last, s, y)
 	y += 2 + glyphRows*s.ry + s.gap
 	bottom := c.h - 2 - s.gap
-	if boards := c.boards(f); len(f.boards) > 1 && bottom-y > s.said+2 {
+	if boards := c.boards(f); len(f.Boards) > 1 && bottom-y > s.said+2 {
 		bottom -= 1
 		c.put(1, bottom, c.w-2, plain, boards)
 		bottom -= s.gap
@@ -135,10 +136,10 @@ func (c *canvas) parts(f facts, s size) {
 // due draws the way, and beside it what it feeds and the test.
 func (c *canvas) due(f facts, s size, y int) {
 	rows, wide := glyphRows*s.wy, 7*s.wx
-	if sx := fit(f.place, s.wx, wide); sx > 0 {
-		c.big(2, y, strong, f.place, sx, s.wy, false)
+	if sx := fit(f.Place, s.wx, wide); sx > 0 {
+		c.big(2, y, strong, f.Place, sx, s.wy, false)
 	} else {
-		c.put(2, y+rows/2, wide, strong, clean(f.place))
+		c.put(2, y+rows/2, wide, strong, clean(f.Place))
 	}
 	x := 2 + wide + 3
 	room := c.w - x - 1
@@ -147,16 +148,16 @@ func (c *canvas) due(f facts, s size, y int) {
 		st   style
 		rows int
 	}
-	label := f.label
-	if f.label == "WAY" {
-		label = "WAY " + f.place
+	label := f.Label
+	if f.Label == "WAY" {
+		label = "WAY " + f.Place
 	}
-	if len(f.boards) > 1 {
-		label = fmt.Sprintf("BOARD %d   %s", f.board, label)
+	if len(f.Boards) > 1 {
+		label = fmt.Sprintf("BOARD %d   %s", f.Board, label)
 	}
 	space := max(0, (rows-6)/4) // between the texts
 	spare := rows - 3
-	parts := []part{{label, plain, 1}, {f.feeds, strong, max(1, min(2, spare/2))}, {f.due, strong, max(1, min(3, spare/2))}, {f.with, plain, 2}}
+	parts := []part{{label, plain, 1}, {f.Feeds, strong, max(1, min(2, spare/2))}, {f.Due, strong, max(1, min(3, spare/2))}, {f.With, plain, 2}}
 	end := y + rows
 	for _, p := range parts {
 		lines := wrap(clean(p.text), room, min(p.rows, end-y))
@@ -179,16 +180,16 @@ func (c *canvas) rule(y int, title string) {
 }
 
 // last draws the last reading with its verdict.
-func (c *canvas) last(l *lastFacts, s size, y int) {
+func (c *canvas) last(l *glance.Last, s size, y int) {
 	if l == nil {
 		c.rule(y, "NO READING YET")
 		return
 	}
-	title := "STORED: " + l.where
-	if l.waits {
-		title = "NOT STORED YET: " + l.where
+	title := "STORED: " + l.Where
+	if l.Waits {
+		title = "NOT STORED YET: " + l.Where
 	}
-	v, ok := verdicts[l.result]
+	v, ok := verdicts[l.Result]
 	if !ok {
 		v = verdicts[check.CannotSay]
 	}
@@ -208,21 +209,21 @@ func (c *canvas) last(l *lastFacts, s size, y int) {
 	} else {
 		c.big(at, y, v.st, v.large, vx, s.ry, false)
 	}
-	room := at - vx - 4 - width(l.unit)
-	if sx := fit(l.figure, s.rx, room); sx > 0 {
-		c.big(2, y, strong, l.figure, sx, s.ry, false)
-		c.put(3+units(l.figure)*sx, y+rows-1, 4, strong, clean(l.unit))
+	room := at - vx - 4 - width(l.Unit)
+	if sx := fit(l.Figure, s.rx, room); sx > 0 {
+		c.big(2, y, strong, l.Figure, sx, s.ry, false)
+		c.put(3+units(l.Figure)*sx, y+rows-1, 4, strong, clean(l.Unit))
 	} else {
-		c.put(2, y+rows/2, room, strong, short(clean(l.figure+" "+l.unit), max(0, room)))
+		c.put(2, y+rows/2, room, strong, short(clean(l.Figure+" "+l.Unit), max(0, room)))
 	}
 	head, end := fmt.Sprintf("%-9s", v.shape+" "+v.word+"  "), c.w-2
 	if out {
 		end = at - vx - 1
 	}
 	c.put(1, y+rows, end-1, v.st, head)
-	text := l.because
-	if l.others != "" {
-		text = l.others + ". " + text
+	text := l.Because
+	if l.Others != "" {
+		text = l.Others + ". " + text
 	}
 	if x := 1 + width(head); x < end {
 		c.put(x, y+rows, end-x, plain, short(clean(text), end-x))
@@ -249,12 +250,12 @@ func (c *canvas) said(f facts, y, end int) {
 // boards lists the boards of the job with what is left on each.
 func (c *canvas) boards(f facts) string {
 	var all []string
-	for _, b := range f.boards {
+	for _, b := range f.Boards {
 		mark := " "
-		if b.number == f.board {
+		if b.Number == f.Board {
 			mark = "▶"
 		}
-		all = append(all, fmt.Sprintf("%s%d %s: %d left", mark, b.number, short(clean(b.name), 24), b.left))
+		all = append(all, fmt.Sprintf("%s%d %s: %d left", mark, b.Number, short(clean(b.Name), 24), b.Left))
 	}
 	return short(strings.Join(all, "   "), c.w-2)
 }
@@ -286,30 +287,30 @@ func (c *canvas) meter(f facts, y int) {
 func (c *canvas) left(f facts, y int) {
 	text := "left     " + count(f)
 	c.put(1, y, c.w-2, strong, short(text, c.w-2))
-	done := fmt.Sprintf("%d of %d tests", f.done, f.all)
+	done := fmt.Sprintf("%d of %d tests", f.Done, f.All)
 	if x := c.w - 1 - len(done); x > width(text)+4 {
 		c.put(x, y, len(done), plain, done)
-		if room := x - width(text) - 6; room >= 8 && f.all > 0 {
+		if room := x - width(text) - 6; room >= 8 && f.All > 0 {
 			room = min(room, 30)
-			n := min(room, f.done*room/f.all)
+			n := min(room, f.Done*room/f.All)
 			c.put(x-room-2, y, room, plain, strings.Repeat("█", n)+strings.Repeat("·", room-n))
 		}
 	}
 }
 
 func count(f facts) string {
-	if f.tests+f.steps == 0 && f.waiting == 0 {
+	if f.Tests+f.Steps == 0 && f.Waiting == 0 {
 		return "nothing"
 	}
-	text := many(f.tests, "test")
-	if f.steps > 0 {
-		text += ", " + many(f.steps, "step")
+	text := many(f.Tests, "test")
+	if f.Steps > 0 {
+		text += ", " + many(f.Steps, "step")
 	}
-	if f.waiting > 0 {
-		text += fmt.Sprintf(", %d waiting", f.waiting)
+	if f.Waiting > 0 {
+		text += fmt.Sprintf(", %d waiting", f.Waiting)
 	}
-	if f.estimated && f.tests+f.steps > 0 {
-		text += ", " + about(f.estimate)
+	if f.Estimated && f.Tests+f.Steps > 0 {
+		text += ", " + about(f.Estimate)
 	}
 	return text
 }
@@ -340,26 +341,26 @@ func (c *canvas) lines(f facts) {
 		text string
 		st   style
 	}
-	where := strings.TrimSpace(f.label)
-	if f.label == "WAY" {
-		where = "WAY " + f.place
+	where := strings.TrimSpace(f.Label)
+	if f.Label == "WAY" {
+		where = "WAY " + f.Place
 	}
-	if len(f.boards) > 1 {
-		where = fmt.Sprintf("BOARD %d, %s", f.board, where)
+	if len(f.Boards) > 1 {
+		where = fmt.Sprintf("BOARD %d, %s", f.Board, where)
 	}
-	all := []line{{where, strong}, {f.due, strong}}
-	if l := f.last; l != nil {
-		v, ok := verdicts[l.result]
+	all := []line{{where, strong}, {f.Due, strong}}
+	if l := f.Last; l != nil {
+		v, ok := verdicts[l.Result]
 		if !ok {
 			v = verdicts[check.CannotSay]
 		}
 		head := "stored "
-		if l.waits {
+		if l.Waits {
 			head = "confirm? "
 		}
-		all = append(all, line{head + l.figure + " " + l.unit, strong}, line{v.shape + " " + v.word, v.st})
+		all = append(all, line{head + l.Figure + " " + l.Unit, strong}, line{v.shape + " " + v.word, v.st})
 	}
-	all = append(all, line{count(f) + " left", plain}, line{f.feeds, plain}, line{f.with, plain}, line{f.said, plain}, line{f.heard, plain})
+	all = append(all, line{count(f) + " left", plain}, line{f.Feeds, plain}, line{f.With, plain}, line{f.said, plain}, line{f.heard, plain})
 	y := 1
 	for i, l := range all {
 		// Each gets a second row when the others have theirs.

@@ -29,6 +29,7 @@ import (
 	"golang.org/x/term"
 
 	"waycall/internal/audio"
+	"waycall/internal/glance"
 	"waycall/internal/hear"
 	"waycall/internal/record"
 )
@@ -150,15 +151,13 @@ func (w *Wall) shot() facts {
 	w.stale = false
 	w.mu.Unlock()
 	if stale {
-		if f.known(state); lost {
-			f = facts{job: f.job, place: "?", label: "THE SCREEN IS BEHIND", due: "Go by what waycall says. The record is not touched by this."}
+		if f.Facts = glance.Of(state); lost {
+			f.Facts = glance.Facts{Job: f.Job, Place: "?", Label: "THE SCREEN IS BEHIND", Due: "Go by what waycall says. The record is not touched by this."}
 		}
 		w.mu.Lock()
 		now := w.f
-		w.f = f
-		// What was told meanwhile is newer.
-		w.f.turn, w.f.said, w.f.heard, w.f.stage, w.f.level = now.turn, now.said, now.heard, now.stage, now.level
-		f = w.f
+		now.Facts = f.Facts // the rest was told meanwhile and is newer
+		w.f, f = now, now
 		w.mu.Unlock()
 	}
 	switch {

@@ -22,6 +22,7 @@ import (
 	"waycall/internal/audio"
 	"waycall/internal/check"
 	"waycall/internal/demo"
+	"waycall/internal/glance"
 	"waycall/internal/hear"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -36,34 +37,43 @@ var (
 // scenes are what the golden screens show.
 func scenes() map[string]facts {
 	stored := facts{
-		job: "TER-0107", board: 1, name: "Consumer unit, hall cupboard",
-		boards: []boardFacts{{1, "Consumer unit, hall cupboard", 27}},
-		place:  "7", label: "WAY", feeds: "Smoke and heat alarms", due: "Live and neutral to earth",
-		with: "insulation tester at the board, 250 V, at least 1 MΩ",
-		last: &lastFacts{where: "way 6, Live and neutral to earth", figure: ">999", unit: "MΩ", result: check.Pass, because: "The limit is 1 MΩ."},
+		Facts: glance.Facts{
+			Job: "TER-0107", Board: 1, Name: "Consumer unit, hall cupboard",
+			Boards: []glance.Board{{Number: 1, Name: "Consumer unit, hall cupboard", Left: 27}},
+			Place:  "7", Label: "WAY", Feeds: "Smoke and heat alarms", Due: "Live and neutral to earth",
+			With:  "insulation tester at the board, 250 V, at least 1 MΩ",
+			Last:  &glance.Last{Where: "way 6, Live and neutral to earth", Figure: ">999", Unit: "MΩ", Result: check.Pass, Because: "The limit is 1 MΩ."},
+			Tests: 27, Done: 12, All: 39, Estimate: 21 * time.Minute, Estimated: true,
+		},
 		turn: listening, said: "Stored. Way seven, Smoke and heat alarms, live and neutral to earth, at two hundred and fifty volts.",
-		heard: "confirm", level: -31, tests: 27, done: 12, all: 39, estimate: 21 * time.Minute, estimated: true,
+		heard: "confirm", level: -31,
 	}
 	failing := facts{
-		job: "WRK-0042", board: 2, name: "Sub-board, machine shop",
-		boards: []boardFacts{{1, "Main board", 0}, {2, "Sub-board, machine shop", 61}, {3, "Sub-board, yard", 34}},
-		place:  "12", label: "WAY", feeds: "Extraction fan, spray booth", due: "Line to earth",
-		with: "Read back. Say confirm, or correct it.",
-		last: &lastFacts{waits: true, where: "way 12, Line to earth", figure: "0.48", unit: "MΩ", result: check.Fail, because: "The limit is 1 MΩ: BS 7671:2018+A2:2022 Table 64, from memory."},
+		Facts: glance.Facts{
+			Job: "WRK-0042", Board: 2, Name: "Sub-board, machine shop",
+			Boards: []glance.Board{{Number: 1, Name: "Main board"}, {Number: 2, Name: "Sub-board, machine shop", Left: 61}, {Number: 3, Name: "Sub-board, yard", Left: 34}},
+			Place:  "12", Label: "WAY", Feeds: "Extraction fan, spray booth", Due: "Line to earth",
+			With:  "Read back. Say confirm, or correct it.",
+			Last:  &glance.Last{Waits: true, Where: "way 12, Line to earth", Figure: "0.48", Unit: "MΩ", Result: check.Fail, Because: "The limit is 1 MΩ: BS 7671:2018+A2:2022 Table 64, from memory."},
+			Tests: 90, Steps: 5, Done: 71, All: 163, Waiting: 2, Estimate: 96 * time.Minute, Estimated: true,
+		},
 		turn: speaking, said: "Way twelve, line to earth, nought point four eight megohms. That fails: the limit is one megohm. Confirm or correct?",
-		heard: "nought point four eight", level: math.Inf(-1), tests: 90, steps: 5, done: 71, all: 163, waiting: 2, estimate: 96 * time.Minute, estimated: true,
+		heard: "nought point four eight", level: math.Inf(-1),
 	}
 	step := facts{
-		job: "TER-0107", board: 1, boards: stored.boards, place: "B1", label: "BEFORE THE DEAD TESTS",
-		feeds: "Consumer unit, hall cupboard", due: "Isolated and locked off?", said: "Is the board isolated and locked off? Answer, isolated and locked off.",
-		turn: listening, level: math.Inf(-1), tests: 39, steps: 7, all: 39,
+		Facts: glance.Facts{
+			Job: "TER-0107", Board: 1, Boards: stored.Boards, Place: "B1", Label: "BEFORE THE DEAD TESTS",
+			Feeds: "Consumer unit, hall cupboard", Due: "Isolated and locked off?", Tests: 39, Steps: 7, All: 39,
+		},
+		said: "Is the board isolated and locked off? Answer, isolated and locked off.",
+		turn: listening, level: math.Inf(-1),
 	}
 	end := stored
-	end.place, end.label, end.feeds, end.with, end.due = "END", "NOTHING LEFT TO ASK", "", "", "Say finish here, or name a way to go back to."
-	end.turn, end.tests, end.done = paused, 0, 39
-	end.last = &lastFacts{where: "way 9, Polarity", figure: "CORRECT", result: check.Pass, because: "Correct is what is asked for."}
+	end.Place, end.Label, end.Feeds, end.With, end.Due = "END", "NOTHING LEFT TO ASK", "", "", "Say finish here, or name a way to go back to."
+	end.turn, end.Tests, end.Done = paused, 0, 39
+	end.Last = &glance.Last{Where: "way 9, Polarity", Figure: "CORRECT", Result: check.Pass, Because: "Correct is what is asked for."}
 	doubtful := failing
-	doubtful.last = &lastFacts{where: "way 4, r1", figure: "12345.6", unit: "Ω", result: check.CannotSay, because: "The other end is not known.", others: "r1 0.31 Ω, rn 0.32 Ω"}
+	doubtful.Last = &glance.Last{Where: "way 4, r1", Figure: "12345.6", Unit: "Ω", Result: check.CannotSay, Because: "The other end is not known.", Others: "r1 0.31 Ω, rn 0.32 Ω"}
 	return map[string]facts{"stored": stored, "failing": failing, "step": step, "end": end, "doubtful": doubtful}
 }
 
@@ -142,24 +152,27 @@ func anyFacts() *rapid.Generator[facts] {
 		text := func(name string) string { return nasty().Draw(t, name) }
 		n := rapid.IntRange(-1, 1000000)
 		f := facts{
-			job: text("job"), board: n.Draw(t, "board"), name: text("name"),
-			place: rapid.OneOf(nasty(), rapid.SampledFrom([]string{"1", "12", "99", "B12", "END"})).Draw(t, "place"),
-			label: rapid.OneOf(nasty(), rapid.Just("WAY")).Draw(t, "label"),
-			feeds: text("feeds"), due: text("due"), with: text("with"), said: text("said"), heard: text("heard"), stage: text("stage"),
+			Facts: glance.Facts{
+				Job: text("job"), Board: n.Draw(t, "board"), Name: text("name"),
+				Place: rapid.OneOf(nasty(), rapid.SampledFrom([]string{"1", "12", "99", "B12", "END"})).Draw(t, "place"),
+				Label: rapid.OneOf(nasty(), rapid.Just("WAY")).Draw(t, "label"),
+				Feeds: text("feeds"), Due: text("due"), With: text("with"),
+				Tests: n.Draw(t, "tests"), Steps: n.Draw(t, "steps"), Waiting: n.Draw(t, "waiting"),
+				Estimate: time.Duration(rapid.Int64().Draw(t, "estimate")), Estimated: true,
+			},
+			said: text("said"), heard: text("heard"), stage: text("stage"),
 			turn: turn(rapid.IntRange(0, 5).Draw(t, "turn")), level: rapid.OneOf(rapid.Float64(), rapid.Float64Range(-90, 10), rapid.Just(math.NaN())).Draw(t, "level"),
-			tests: n.Draw(t, "tests"), steps: n.Draw(t, "steps"), waiting: n.Draw(t, "waiting"),
-			estimate: time.Duration(rapid.Int64().Draw(t, "estimate")), estimated: true,
 		}
-		f.all = rapid.IntRange(0, 100000).Draw(t, "all")
-		f.done = rapid.IntRange(0, f.all).Draw(t, "done")
+		f.All = rapid.IntRange(0, 100000).Draw(t, "all")
+		f.Done = rapid.IntRange(0, f.All).Draw(t, "done")
 		for range rapid.IntRange(0, 9).Draw(t, "boards") {
-			f.boards = append(f.boards, boardFacts{n.Draw(t, "number"), text("board name"), n.Draw(t, "left")})
+			f.Boards = append(f.Boards, glance.Board{Number: n.Draw(t, "number"), Name: text("board name"), Left: n.Draw(t, "left")})
 		}
 		if rapid.Bool().Draw(t, "reading") {
-			f.last = &lastFacts{
-				waits: rapid.Bool().Draw(t, "waits"), where: text("where"), unit: text("unit"), others: text("others"), because: text("because"),
-				figure: rapid.OneOf(nasty(), rapid.SampledFrom([]string{">999", "0.47", "99999", "<0.00001", "CORRECT"})).Draw(t, "figure"),
-				result: rapid.SampledFrom([]check.Result{check.Pass, check.Fail, check.Investigate, check.CannotSay, "", "later"}).Draw(t, "result"),
+			f.Last = &glance.Last{
+				Waits: rapid.Bool().Draw(t, "waits"), Where: text("where"), Unit: text("unit"), Others: text("others"), Because: text("because"),
+				Figure: rapid.OneOf(nasty(), rapid.SampledFrom([]string{">999", "0.47", "99999", "<0.00001", "CORRECT"})).Draw(t, "figure"),
+				Result: rapid.SampledFrom([]check.Result{check.Pass, check.Fail, check.Investigate, check.CannotSay, "", "later"}).Draw(t, "result"),
 			}
 		}
 		return f
@@ -205,7 +218,7 @@ func FuzzClean(f *testing.F) {
 				t.Errorf("%q is wider than %d", line, w)
 			}
 		}
-		inside(t, draw(facts{feeds: s, said: s, place: "4", label: "WAY", last: &lastFacts{figure: s}}, palette{}, 80, 24), 80, 24)
+		inside(t, draw(facts{Facts: glance.Facts{Feeds: s, Place: "4", Label: "WAY", Last: &glance.Last{Figure: s}}, said: s}, palette{}, 80, 24), 80, 24)
 	})
 }
 
@@ -269,20 +282,20 @@ func TestFollowsTheRecord(t *testing.T) {
 		return w.shot()
 	}
 	f := tell(record.Event{Kind: record.Opened, Job: &job})
-	if f.place != "B1" || f.label != "BEFORE THE DEAD TESTS" || f.job != job.Reference || f.tests == 0 || f.steps == 0 || f.all == 0 {
+	if f.Place != "B1" || f.Label != "BEFORE THE DEAD TESTS" || f.Job != job.Reference || f.Tests == 0 || f.Steps == 0 || f.All == 0 {
 		t.Fatalf("opened: %+v", f)
 	}
-	before := f.tests
+	before := f.Tests
 	slot := record.Slot{Board: 1, Way: 1, Test: reading.LNE}
 	q := reading.Quantity{Value: 999, Bound: reading.GreaterThan, Unit: reading.Megohm}
 	v := check.Verdict{Result: check.Pass, Reason: "Above 1 megohm."}
 	f = tell(record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v})
-	if f.place != "1" || f.feeds != "Upstairs lighting" || f.due != "Live and neutral to earth" || f.last == nil || !f.last.waits || f.last.figure != ">999" || f.last.unit != "MΩ" {
-		t.Fatalf("read back: %+v, %+v", f, f.last)
+	if f.Place != "1" || f.Feeds != "Upstairs lighting" || f.Due != "Live and neutral to earth" || f.Last == nil || !f.Last.Waits || f.Last.Figure != ">999" || f.Last.Unit != "MΩ" {
+		t.Fatalf("read back: %+v, %+v", f, f.Last)
 	}
 	f = tell(record.Event{Kind: record.Confirmed})
-	if f.last == nil || f.last.waits || f.last.result != check.Pass || f.tests >= before || f.done != 1 {
-		t.Errorf("confirmed: %+v, %+v", f, f.last)
+	if f.Last == nil || f.Last.Waits || f.Last.Result != check.Pass || f.Tests >= before || f.Done != 1 {
+		t.Errorf("confirmed: %+v, %+v", f, f.Last)
 	}
 	w.Listening()
 	if f = w.shot(); f.turn != listening {
@@ -306,17 +319,17 @@ func TestFollowsTheRecord(t *testing.T) {
 	again := New()
 	again.Begin(state)
 	again.Listening()
-	if diff := cmp.Diff(f, again.shot(), cmp.AllowUnexported(facts{}, boardFacts{}, lastFacts{})); diff != "" {
+	if diff := cmp.Diff(f, again.shot(), cmp.AllowUnexported(facts{})); diff != "" {
 		t.Errorf("from the log it shows something else:\n%s", diff)
 	}
 
 	// Facts that do not follow are not shown as if they did, until it is told anew.
 	again.Stored([]record.Event{{ID: 99, Kind: record.Paused}})
-	if f := again.shot(); f.place != "?" || f.last != nil || f.all != 0 || f.turn == starting {
+	if f := again.shot(); f.Place != "?" || f.Last != nil || f.All != 0 || f.turn == starting {
 		t.Errorf("having missed something it shows %+v", f)
 	}
 	again.Begin(state)
-	if f := again.shot(); f.all == 0 || f.last == nil {
+	if f := again.shot(); f.All == 0 || f.Last == nil {
 		t.Errorf("told anew it shows %+v", f)
 	}
 }

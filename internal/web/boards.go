@@ -472,6 +472,8 @@ func (s *Snapshot) position(slot record.Slot) string {
 		return ""
 	case slot.Test == reading.Bonding && b != nil && slot.Position <= len(b.Bonding):
 		return b.Bonding[slot.Position-1]
+	case slot.Test == reading.Bonding:
+		return fmt.Sprintf("service %d", slot.Position)
 	case slot.Test == reading.RingLN || slot.Test == reading.RingLE:
 		return fmt.Sprintf("point %d", slot.Position)
 	}

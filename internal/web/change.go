@@ -329,15 +329,7 @@ type stands struct {
 }
 
 func (s *server) signPage(r *http.Request, snap *Snapshot) signPage {
-	p := signPage{ID: snap.ID, Count: snap.open(), Signed: snap.State.Signed, Sum: snap.Head, By: s.visitors.initials(r), Running: snap.Running()}
-	for _, it := range snap.queue() {
-		words, class := kindWords(it.Kind)
-		if n := len(p.Open); n > 0 && p.Open[n-1].Kind == string(it.Kind) {
-			p.Open[n-1].Count++
-		} else {
-			p.Open = append(p.Open, kindCount{string(it.Kind), words, class, 1})
-		}
-	}
+	p := signPage{ID: snap.ID, Count: snap.open(), Open: snap.kinds(), Signed: snap.State.Signed, Sum: snap.Head, By: s.visitors.initials(r), Running: snap.Running()}
 	counts := map[string]int{}
 	for _, r := range snap.latest() {
 		counts[string(r.Verdict.Result)]++

@@ -47,13 +47,10 @@ type job struct {
 
 	mu     sync.Mutex // one reads the file at a time
 	tail   *store.Tail
-	snap   *Snapshot // nil before the first reading, and when it was let go
-	listed Listed    // of the last snapshot
-	stamp  stamp     // of the file that listed was made from
+	snap   *Snapshot  // nil before the first reading, and when it was let go
+	listed Listed     // of the last snapshot
+	seen   store.Look // at the file, before listed was made from it
 }
-
-// stamp tells whether a job's file was written to.
-type stamp struct{ size, changed, logSize, logChanged int64 }
 
 // NewFolder returns the folder of jobs at dir. Nothing is read yet, and it need
 // not exist.
@@ -182,26 +179,16 @@ func (f *Folder) List(ctx context.Context) ([]Listed, error) {
 func (j *job) list(ctx context.Context) (Listed, error) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	now := stampOf(j.path)
-	if j.listed.ID != "" && now == j.stamp && j.snap == nil {
+	now, err := store.LookAt(j.path)
+	if err == nil && j.listed.ID != "" && now.Same(j.seen) && j.snap == nil {
 		return j.listed, nil
 	}
 	s, err := j.read(ctx)
 	if err != nil {
 		return Listed{}, err
 	}
-	j.listed, j.stamp = s.Listed(), now
+	j.listed, j.seen = s.Listed(), now
 	return j.listed, nil
-}
-
-func stampOf(path string) (s stamp) {
-	if info, err := os.Stat(path); err == nil {
-		s.size, s.changed = info.Size(), info.ModTime().UnixNano()
-	}
-	if info, err := os.Stat(path + "-wal"); err == nil {
-		s.logSize, s.logChanged = info.Size(), info.ModTime().UnixNano()
-	}
-	return s
 }
 
 // Open returns what is known of a job now. Errors: ErrNoJob, and those of

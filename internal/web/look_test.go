@@ -7,7 +7,20 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"waycall/internal/report"
 )
+
+// Each status that a test may have on the schedule has a mark of its own words; what
+// has none would be shown as it is kept.
+func TestStatusesHaveMarks(t *testing.T) {
+	for _, s := range []report.Status{report.ToDo, report.Skipped, report.NotApplicable, report.Limitation, report.Waived, report.Accepted,
+		report.NotAsked, report.Waiting, report.Replaced, report.Withdrawn, report.BeforeWork} {
+		if m := markOf(string(s)); m.Word == string(s) {
+			t.Errorf("%q has no mark", s)
+		}
+	}
+}
 
 var variable = regexp.MustCompile(`--([a-z-]+):\s*#([0-9a-fA-F]{3,6})\b`)
 

@@ -1,10 +1,13 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"time"
 
 	"waycall/internal/record"
+	"waycall/internal/report"
 )
 
 // danger is the code of an observation that is shown wherever there is something to
@@ -16,27 +19,33 @@ type noteView struct {
 	Board, Way int
 	Where      string
 	Href       string // of the way
-	Code       *mark  // nil of a note
+	Code       mark
 	Text       string
 	At         time.Time
 	Play       *play
 }
 
-// notes are the observations and after them the notes that stand.
+// gravity is the order in which observations are shown: what must be acted upon first.
+var gravity = []string{danger, "C2", "FI", "C3"}
+
+// notes are the observations that stand, the gravest first, and after them the notes.
 func (s *Snapshot) notes() (all []noteView) {
-	add := func(board, way int, code *mark, text string, at time.Time, heard int64) {
+	add := func(board, way int, code mark, text string, at time.Time, heard int64) {
 		n := noteView{Board: board, Way: way, Where: s.where(record.Slot{Board: board, Way: way}), Href: wayPath(s.ID, board, way), Code: code, Text: text, At: at}
 		if heard > 0 {
 			n.Play = &play{Source: soundPath(s.ID, heard), Label: "Sound of what was said of " + n.Where, Session: sessionPath(s.ID, heard)}
 		}
 		all = append(all, n)
 	}
-	for _, o := range s.Schedule().Observations {
-		m := codeMark(o.Code)
-		add(o.Board, o.Way, &m, o.Text, o.At, o.Heard)
+	observed := slices.Clone(s.Schedule().Observations)
+	slices.SortStableFunc(observed, func(a, b report.Observation) int {
+		return cmp.Compare(slices.Index(gravity, a.Code), slices.Index(gravity, b.Code))
+	})
+	for _, o := range observed {
+		add(o.Board, o.Way, codeMark(o.Code), o.Text, o.At, o.Heard)
 	}
 	for _, n := range s.Schedule().Notes {
-		add(n.Board, n.Way, nil, n.Text, n.At, n.Heard)
+		add(n.Board, n.Way, mark{"none", "Note"}, n.Text, n.At, n.Heard)
 	}
 	return all
 }
@@ -45,7 +54,7 @@ func (s *Snapshot) notes() (all []noteView) {
 func (s *Snapshot) dangers() (all []noteView) {
 	want := codeMark(danger)
 	for _, n := range s.notes() {
-		if n.Code != nil && *n.Code == want {
+		if n.Code == want {
 			all = append(all, n)
 		}
 	}

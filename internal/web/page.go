@@ -211,6 +211,8 @@ func markOf(status string) mark {
 		return mark{"out", capital(status)}
 	case "nothing":
 		return mark{"none", "Nothing asked for"}
+	case "missing": // and a reviewer lets it be so
+		return mark{"out", "Not made"}
 	case "not asked":
 		return mark{"none", "Not asked for"}
 	case "waiting":

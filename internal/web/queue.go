@@ -3,6 +3,7 @@ package web
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -93,6 +94,20 @@ func kindWords(k review.Kind) (words, class string) {
 	return capital(string(k)), "none"
 }
 
+// kinds are those that are in the queue, in its order, which is that of severity, and
+// how often each is.
+func (s *Snapshot) kinds() (all []kindCount) {
+	for _, it := range s.queue() {
+		if n := len(all); n > 0 && all[n-1].Kind == string(it.Kind) {
+			all[n-1].Count++
+			continue
+		}
+		words, class := kindWords(it.Kind)
+		all = append(all, kindCount{string(it.Kind), words, class, 1})
+	}
+	return all
+}
+
 // perList is how many items the list beside the one in hand has.
 const perList = 30
 
@@ -101,21 +116,9 @@ func (s *server) queue(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
 	q := r.URL.Query()
 	all := snap.queue()
 	p := queuePage{ID: snap.ID, Kind: q.Get("kind"), Open: len(all), Running: snap.Running(), Dangers: snap.dangers()}
-	seen := map[review.Kind]int{}
-	for _, it := range all {
-		if seen[it.Kind] == 0 { // the queue is in the order of severity
-			words, class := kindWords(it.Kind)
-			p.Kinds = append(p.Kinds, kindCount{string(it.Kind), words, class, 0})
-		}
-		seen[it.Kind]++
-	}
-	known := false
-	for i := range p.Kinds {
-		p.Kinds[i].Count = seen[review.Kind(p.Kinds[i].Kind)]
-		known = known || p.Kinds[i].Kind == p.Kind
-	}
+	p.Kinds = snap.kinds()
 	var chosen []review.Item
-	if !known {
+	if !slices.ContainsFunc(p.Kinds, func(k kindCount) bool { return k.Kind == p.Kind }) {
 		p.Kind, chosen = "", all
 	} else {
 		for _, it := range all {

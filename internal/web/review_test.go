@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -554,6 +555,10 @@ func TestNotesAndObservations(t *testing.T) {
 	w.close()
 	c := serve(t, dir)
 	base := "/job/" + idOf("SMALL-1")
+	// The gravest first, and a note says that it is one.
+	if page := text(c.get(base)); !regexp.MustCompile(`(?s)C1, danger.*C3, an improvement.*Note.*the loft hatch`).MatchString(page) {
+		t.Errorf("the order of what was remarked is not that of its weight: %s", page)
+	}
 	for path, want := range map[string][]string{
 		"":                {"a live part can be", "no label on the board", "the loft hatch was stuck", "C3, an improvement is advised"},
 		"/way/1/1":        {"a live part can be", "the loft hatch was stuck", "C1, danger is present, at once"},

@@ -3,7 +3,6 @@ package web
 import (
 	"bytes"
 	"context"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"net/http"
@@ -14,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"waycall/internal/audio"
 	"waycall/internal/record"
 	"waycall/internal/store"
 )
@@ -84,26 +84,7 @@ func (s *server) sound(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
 		return
 	}
 	w.Header().Set("Content-Type", "audio/wav")
-	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(wav(samples, rate)))
-}
-
-// wav is sound as a WAV file: 16 bit, one channel.
-func wav(samples []int16, rate int) []byte {
-	le := binary.LittleEndian
-	b := make([]byte, 0, 44+2*len(samples))
-	b = le.AppendUint32(append(b, "RIFF"...), uint32(36+2*len(samples)))
-	b = le.AppendUint32(append(b, "WAVEfmt "...), 16)
-	b = le.AppendUint16(b, 1) // PCM
-	b = le.AppendUint16(b, 1)
-	b = le.AppendUint32(b, uint32(rate))
-	b = le.AppendUint32(b, uint32(2*rate))
-	b = le.AppendUint16(b, 2)
-	b = le.AppendUint16(b, 16)
-	b = le.AppendUint32(append(b, "data"...), uint32(2*len(samples)))
-	for _, x := range samples {
-		b = le.AppendUint16(b, uint16(x))
-	}
-	return b
+	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(audio.EncodeWAV16(samples, rate)))
 }
 
 // outline is the loudness of a phrase along its length, each column from 0 to 255,

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -14,17 +15,20 @@ import (
 	"waycall/internal/store"
 )
 
-// entry is a line of testdata/jobs/terrace.jsonl: what `waycall demo` recorded, with
+// entry is a line of recordedDemo: what `waycall demo` recorded, with
 // the number of the demonstration's clip where something was heard, and times as if
 // the work had been done at the pace of work.
 type entry struct {
 	record.Event
-	Clip int `json:"clip"`
+	Clip int `json:"clip,omitempty"`
 }
+
+// recordedDemo is where scripts/record-demo keeps the record of the demonstration.
+const recordedDemo = "../../../testdata/jobs/terrace.jsonl"
 
 func entries(t testing.TB) []entry {
 	t.Helper()
-	f, err := os.Open("../../../testdata/jobs/terrace.jsonl")
+	f, err := os.Open(recordedDemo)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -39,6 +43,28 @@ func entries(t testing.TB) []entry {
 	}
 	return all
 }
+
+// until is the number of the event by which waycall said, first, what begins so.
+func until(t testing.TB, begins string) int64 {
+	t.Helper()
+	for _, e := range entries(t) {
+		if e.Kind == record.Said && strings.HasPrefix(e.Text, begins) {
+			return e.ID
+		}
+	}
+	t.Fatalf("in the demonstration waycall never says %q; see %s", begins, recordedDemo)
+	return 0
+}
+
+// What waycall says at some places of the demonstration.
+const (
+	wayThreeDue   = "Way three, Ring final, sockets."                                       // two ways are done
+	wayThreeRead  = "Way three, live and neutral to earth, three, one, five megohms."       // read back, after a doubt
+	wayEightDue   = "Way eight, Smoke and heat alarms."                                     // way three was stored
+	wayEightRead  = "Changed to: Way eight, live and neutral to earth, four, eight, six"    // read back, corrected
+	wayFiveFails  = "Way five, live and neutral to earth, nought point three megohms. Fail" // read back, before the session is cut off
+	wayFiveStored = "Stored. Neutral bar B. Way five, Cooker."                              // the failure was confirmed in the second session
+)
 
 // clips are what was said, as WAV files, from 1.
 func clips(t testing.TB) map[int][]byte {

@@ -253,7 +253,7 @@ func paint(b *testing.B, enter, address string) float64 {
 		ctx, stop := chromedp.NewContext(chrome, chromedp.WithNewBrowserContext())
 		err := chromedp.Do(ctx)
 		if err == nil {
-			err = chromedp.Do(ctx, chromedp.Navigate(enter), chromedp.Sleep(300*time.Millisecond), chromedp.Navigate(address))
+			err = chromedp.Do(ctx, chromedp.Navigate(enter), chromedp.WaitReady(chromedp.CSS("main")), chromedp.Navigate(address))
 		}
 		at, evalErr := chromedp.Run(ctx, chromedp.Evaluate[float64](`new Promise((yes) => {
 			const look = () => { const p = performance.getEntriesByName("first-contentful-paint")[0]; if (p) yes(p.startTime); else setTimeout(look, 20); };

@@ -23,6 +23,11 @@ func kindOf(path string) string {
 	if len(parts) > 2 {
 		parts[2] = "JOB"
 	}
+	// Of the ways, the board itself and those that have what others have not: remarks, work
+	// in between, a test left out, a doubt, nothing at all.
+	if len(parts) == 6 && parts[3] == "way" && !slices.Contains([]string{"0", "3", "5", "7", "9", "10"}, parts[5]) {
+		parts[5] = "N"
+	}
 	var query []string
 	for name, values := range u.Query() {
 		switch name {
@@ -76,7 +81,7 @@ func TestEveryPage(t *testing.T) {
 	}
 	t.Logf("%d pages", len(all))
 	running := t.TempDir()
-	recorded(t, running, 94)
+	recorded(t, running, until(t, wayFiveFails))
 	r := serve(t, running)
 	rb := newTab(t, 1440, 900)
 	r.enter(rb)
@@ -104,8 +109,7 @@ func look(b *tab, address string) {
 		for _, c := range []struct {
 			scheme        string
 			width, height int64
-			axe           bool // the tablet has nothing that the others have not
-		}{{"light", 1440, 900, true}, {"dark", 360, 740, true}, {"light", 820, 1180, false}, {"light", 640, 450, false}} { // the last is 200 % zoom at 1280
+		}{{"light", 1440, 900}, {"dark", 360, 740}, {"light", 820, 1180}, {"dark", 640, 450}} { // the last is 200 % zoom at 1280
 			b.size(c.width, c.height)
 			b.scheme(c.scheme)
 			b.until(fmt.Sprintf("innerWidth === %d && matchMedia('(prefers-color-scheme: %s)').matches", c.width, c.scheme))
@@ -123,10 +127,8 @@ func look(b *tab, address string) {
 			}).map(e => e.outerHTML.slice(0, 120))`); len(small) > 0 {
 				t.Errorf("%s at %d px: too small for a finger: %s", address, c.width, strings.Join(small, "\n\t"))
 			}
-			if c.axe {
-				for _, fault := range b.shutsOut() {
-					t.Errorf("%s in %s at %d px: %s", address, c.scheme, c.width, fault)
-				}
+			for _, fault := range b.shutsOut() {
+				t.Errorf("%s in %s at %d px: %s", address, c.scheme, c.width, fault)
 			}
 		}
 		b.size(1440, 900)
@@ -257,6 +259,15 @@ func TestReviewFlow(t *testing.T) {
 	b.open(job + "/way/1/9")
 	b.has(">999", "JE", "looked again at the sheet", "14.2", "Readings that no longer stand")
 
+	// What was corrected aloud is listened to and let stand.
+	for _, way := range []string{"Upstairs lighting", "Kitchen ring", "Smoke and heat alarms"} {
+		b.open(job + "/queue")
+		b.has(way, "Corrected")
+		b.keys("s")
+		b.until("document.activeElement.matches('details[data-action=s] input')")
+		b.keys("listened to the recording: heard as stored")
+		b.leave(func() { b.keys(kb.Enter) })
+	}
 	b.open(job + "/queue")
 	b.has("Immersion heater", "Left out")
 	b.keys("s")
@@ -363,9 +374,9 @@ func TestKeyboardOnly(t *testing.T) {
 	// j and k go through the queue, space plays, Escape leaves a form.
 	b.open(s.url + "/job/" + id + "/queue")
 	b.leave(func() { b.keys("j") })
-	b.has("2 of 2")
+	b.has("2 of 5")
 	b.leave(func() { b.keys("k") })
-	b.has("1 of 2")
+	b.has("1 of 5")
 	b.keys(" ")
 	b.until("document.querySelector('[data-current] audio').currentTime > 0.1") // and not that of a danger above it
 	b.keys(" ")

@@ -54,7 +54,7 @@ func (b *tab) give(code string) {
 
 func TestPairing(t *testing.T) {
 	dir := t.TempDir()
-	log := recorded(t, dir, 59)
+	log := recorded(t, dir, until(t, wayThreeDue))
 	url, code, tries := serveLAN(t, dir)
 	tablet := newTab(t, 820, 1180)
 	// The browser knows nobody who vouches for the certificate.
@@ -100,7 +100,7 @@ func TestPairing(t *testing.T) {
 
 	// The live view, by TLS and HTTP/2.
 	tablet.open(url + "/live/" + jobID(tablet))
-	for _, e := range entries(t)[59:64] {
+	for _, e := range entries(t)[until(t, wayThreeDue):until(t, wayThreeRead)] {
 		if _, err := log.Append(t.Context(), []record.Event{e.Event}, clips(t)[e.Clip]); err != nil {
 			t.Fatal(err)
 		}

@@ -53,6 +53,9 @@ func TestPictures(t *testing.T) {
 		{workshop, "review-queue-360", "/queue?kind=disputed", "light", 360, 740},
 		{terrace, "review-way-1440", "/way/1/9", "light", 1440, 900},
 		{terrace, "review-way-360", "/way/1/9", "dark", 360, 740},
+		{terrace, "review-notes-1440", "#notes", "light", 1440, 900},
+		{terrace, "review-notes-820", "#notes", "light", 820, 1000},
+		{terrace, "review-notes-360", "#notes", "dark", 360, 740},
 		{terrace, "review-session-1440", "/session?only=doubt", "dark", 1440, 900},
 		{terrace, "review-session-360", "/session?only=doubt", "light", 360, 740},
 	} {
@@ -65,7 +68,7 @@ func TestPictures(t *testing.T) {
 	}
 
 	// A session that runs: something is read back, and something has failed.
-	for name, last := range map[string]int64{"read-back": 94, "stored": 67} {
+	for name, last := range map[string]int64{"read-back": until(t, wayFiveFails), "stored": until(t, wayEightDue)} {
 		dir := t.TempDir()
 		recorded(t, dir, last)
 		s := serve(t, dir)
