@@ -230,6 +230,7 @@ func (p *player) Next(ctx context.Context) (audio.Clip, error) {
 		if l.Text != "" {
 			p.said++
 			p.clip = append(append(audio.Clip{}, l.Sound...), make(audio.Clip, int(gap.Seconds()*audio.Rate))...)
+			l.Sound = nil // all of them are 12 MB
 		}
 	}
 	n := min(audio.FrameSize, len(p.clip))
