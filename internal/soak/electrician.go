@@ -73,7 +73,6 @@ type electrician struct {
 	stored  bool   // with the tone for it
 	ended   bool   // the time is up
 	gone    bool   // the session was killed, so nobody hears it any more
-	dozing  time.Duration
 	Counts  Counts
 	journal []string // the last exchanges, for when something is wrong
 }

@@ -93,7 +93,7 @@ const language = "en-gb"
 const (
 	cachedTexts   = 256
 	cachedSamples = 5 * 60 * audio.Rate // five minutes, 19 MB
-	longestSpeech = 60                   // seconds of one text; say.Words leaves less
+	longestSpeech = 60                  // seconds of one text; say.Words leaves less
 )
 
 // engine is libespeak-ng, of which a process has one.
