@@ -24,6 +24,7 @@ type spec struct {
 	take    int // which of its recordings
 	degrade degrade.Condition
 	seed    uint64
+	at, cut int // where so many samples of it were lost
 }
 
 // act is what the electrician does next.
@@ -511,5 +512,14 @@ func (e *electrician) sound(text string) (audio.Clip, spec, error) {
 
 // remake makes the sound of a phrase again.
 func (e *electrician) remake(s spec) (audio.Clip, error) {
-	return s.degrade.Apply(e.phrases[s.text][s.take], nil, s.seed)
+	clip, err := s.degrade.Apply(e.phrases[s.text][s.take], nil, s.seed)
+	if err != nil {
+		return nil, err
+	}
+	return without(clip, s.at, s.cut), nil
+}
+
+// without is a clip from which samples were lost.
+func without(clip audio.Clip, at, cut int) audio.Clip {
+	return append(clip[:at:at], clip[min(at+cut, len(clip)):]...)
 }

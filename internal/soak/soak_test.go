@@ -278,6 +278,14 @@ func TestPhrases(t *testing.T) {
 			t.Errorf("%+v sounds otherwise when it is made again, %v", spec, err)
 		}
 	}
+	clip, spec, err := e.sound("confirm")
+	if err != nil {
+		t.Fatal(err)
+	}
+	spec.at, spec.cut = 1000, 500
+	if lossy, err := e.remake(spec); err != nil || !slices.Equal(lossy, slices.Concat(clip[:1000], clip[1500:])) {
+		t.Errorf("a sound with a gap is not made again, %v", err)
+	}
 	if _, _, err := e.sound("nobody says this"); err == nil {
 		t.Error("there is sound of what nobody says")
 	}

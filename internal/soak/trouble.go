@@ -47,7 +47,10 @@ func (t *trouble) arm(e *electrician, what act, length int) {
 		lost := audio.Rate/20 + t.rand.IntN(audio.Rate/4)
 		e.log("  (%s)", t.next)
 		e.Counts.Gaps++
-		e.clip = append(e.clip[:t.after:t.after], e.clip[min(t.after+lost, len(e.clip)):]...)
+		e.clip = without(e.clip, t.after, lost)
+		if what == giveValue {
+			e.saying.spec.at, e.saying.spec.cut = t.after, lost
+		}
 		t.next = ""
 	}
 }
