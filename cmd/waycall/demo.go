@@ -64,8 +64,12 @@ are, the sound of both sides among them.`,
 				return err
 			}
 			data := dataFlag{dir: out}
-			p := player{watch: newScreen(w), track: &say.Track{}, lines: lines, total: spoken(lines)}
+			p := player{watch: newScreen(w), lines: lines, total: spoken(lines)}
 			p.source = &p
+			if p.track, err = audio.Record(filepath.Join(out, "session.wav")); err != nil {
+				return err
+			}
+			defer p.track.Drop()
 			if p.file, err = data.file(job.Reference); err != nil {
 				return err
 			}
@@ -122,7 +126,7 @@ func spoken(lines []demo.Line) int {
 type player struct {
 	watch  stageWatcher
 	source audio.Source // the player, or what shows its level
-	track  *say.Track
+	track  *audio.Recording
 	lines  []demo.Line
 	at     int // the line that comes next
 	said   int
@@ -200,7 +204,7 @@ func (p *player) session(ctx context.Context, data *dataFlag, job board.Job, e s
 	p.watch.Begin(from)
 	p.spoke.stageWatcher = p.watch
 	s := session.Session{
-		Source: p.source, Ear: e, Voice: voice, Player: p.track, Log: log, Watch: &p.spoke, Now: time.Now, Timed: p.spoke.timed,
+		Source: p.source, Ear: e, Voice: voice, Player: p, Log: log, Watch: &p.spoke, Now: time.Now, Timed: p.spoke.timed,
 	}
 	return s.Run(ctx, board.Job{}, from)
 }
@@ -226,12 +230,18 @@ func (p *player) Next(ctx context.Context) (audio.Clip, error) {
 		if l.Text != "" {
 			p.said++
 			p.clip = append(append(audio.Clip{}, l.Sound...), make(audio.Clip, int(gap.Seconds()*audio.Rate))...)
+			l.Sound = nil // all of them are 12 MB
 		}
 	}
 	n := min(audio.FrameSize, len(p.clip))
 	frame := p.clip[:n:n]
 	p.clip = p.clip[n:]
-	return frame, p.track.Play(ctx, frame)
+	return frame, p.track.Write(frame)
+}
+
+// Play puts what waycall says onto the track.
+func (p *player) Play(ctx context.Context, sound audio.Clip) error {
+	return errors.Join(ctx.Err(), p.track.Write(sound))
 }
 
 func (p *player) Discard() { p.clip = nil }
@@ -240,8 +250,7 @@ func (p *player) Close() error { return nil }
 
 // finish writes the files and shows the schedule.
 func (p *player) finish(w io.Writer, out string, state record.State, took time.Duration) error {
-	sound := p.track.Sound()
-	if err := audio.WriteWAV(filepath.Join(out, "session.wav"), sound); err != nil {
+	if err := p.track.Close(); err != nil {
 		return err
 	}
 	schedule := report.Build(state)
@@ -265,6 +274,6 @@ func (p *player) finish(w io.Writer, out string, state record.State, took time.D
   session.wav    both sides of the session
   schedule.txt   the schedule above; schedule.csv and schedule.json the same
   %s  the record, with the sound of every phrase
-`, p.spoke.String(), p.said, sound.Duration().Seconds(), took.Seconds(), peakMiB(), where, filepath.Base(p.file))
+`, p.spoke.String(), p.said, p.track.Duration().Seconds(), took.Seconds(), peakMiB(), where, filepath.Base(p.file))
 	return err
 }

@@ -8,6 +8,7 @@ import (
 	"runtime/debug"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/sync/errgroup"
 	"golang.org/x/sys/cpu"
 
 	"waycall/grammar"
@@ -83,28 +84,51 @@ func (f *earFlags) openNamed(name string) (*hear.Ear, *phrase.Grammar, func(), e
 		return nil, nil, nil, err
 	}
 	path := f.modelPath()
-	first, err := whisper.Open(path, f.threads)
-	if err != nil {
-		return nil, nil, nil, err
-	}
-	second, err := sphinx.Open(g.Lexicon())
-	if err != nil {
-		first.Close()
-		return nil, nil, nil, err
-	}
-	ear := hear.New(g, first, second)
-	shut := func() { second.Close(); first.Close() }
 	// With another model named, or where the third was not built, two witnesses hear.
 	other, own := thirdOf(path)
-	if _, err := os.Stat(other); err != nil || !own {
-		return ear, g, shut, nil
+	if _, err := os.Stat(other); err != nil {
+		own = false
 	}
-	third, err := whisper.Open(other, f.threads)
+	var (
+		first, third *whisper.Model
+		second       *sphinx.Recogniser
+		all          errgroup.Group // they have nothing in common but the processor
+	)
+	all.Go(func() (err error) {
+		first, err = whisper.Open(path, f.threads)
+		return err
+	})
+	all.Go(func() (err error) {
+		second, err = sphinx.Open(g.Lexicon())
+		return err
+	})
+	if own {
+		all.Go(func() (err error) {
+			third, err = whisper.Open(other, f.threads)
+			return err
+		})
+	}
+	err = all.Wait()
+	shut := func() {
+		if third != nil {
+			third.Close()
+		}
+		if second != nil {
+			second.Close()
+		}
+		if first != nil {
+			first.Close()
+		}
+	}
 	if err != nil {
 		shut()
 		return nil, nil, nil, err
 	}
-	return ear.WithThird(third), g, func() { third.Close(); shut() }, nil
+	ear := hear.New(g, first, second)
+	if third != nil {
+		ear.WithThird(third)
+	}
+	return ear, g, shut, nil
 }
 
 // thirdOf returns the model of the third witness, which stands beside the first's at

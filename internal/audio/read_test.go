@@ -346,3 +346,58 @@ func checkRead(t *testing.T, file []byte) {
 		}
 	}
 }
+
+// A recording is the same file as its sound written at once, and is there only once it
+// is closed.
+func TestRecording(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "a.wav")
+	if err := WriteWAV(path, sine(300, Rate, 10)); err != nil {
+		t.Fatal(err)
+	}
+	before, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	record := func() *Recording {
+		r, err := Record(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	sound := Clip(sine(440, Rate, 100_000))
+	r := record()
+	for at := 0; at < len(sound); at += FrameSize {
+		if err := r.Write(sound[at:min(at+FrameSize, len(sound))]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if now, err := os.ReadFile(path); err != nil || !bytes.Equal(now, before) {
+		t.Errorf("the file changed before the recording was closed, %v", err)
+	}
+	if d := r.Duration(); d != sound.Duration() {
+		t.Errorf("%v of sound were written and it says %v", sound.Duration(), d)
+	}
+	if err := r.Close(); err != nil {
+		t.Fatal(err)
+	}
+	r.Drop() // changes nothing any more
+	if got, err := os.ReadFile(path); err != nil || !bytes.Equal(got, EncodeWAV(sound)) {
+		t.Errorf("%d bytes, want %d, %v", len(got), len(EncodeWAV(sound)), err)
+	}
+	other := record()
+	if err := other.Write(sound[:50]); err != nil {
+		t.Fatal(err)
+	}
+	other.Drop()
+	if got, err := ReadFile(path); err != nil || len(got) != len(sound) {
+		t.Errorf("after a dropped recording: %d samples, %v", len(got), err)
+	}
+	if entries, _ := os.ReadDir(dir); len(entries) != 1 {
+		t.Errorf("files left beside it: %v", entries)
+	}
+	if _, err := Record(filepath.Join(dir, "missing", "a.wav")); err == nil || !strings.Contains(err.Error(), "cannot write sound") {
+		t.Errorf("missing folder: %v", err)
+	}
+}

@@ -190,3 +190,52 @@ func PlotReliability(w io.Writer, title string, table []Bin) error {
 	p.text(right, foot+58, "small", "end", "number of answers beside each point; above the line is better than claimed")
 	return p.writeTo(w, title)
 }
+
+// Series is one line of PlotSeries: Y over X, in order.
+type Series struct {
+	Name string
+	X, Y []float64
+}
+
+// PlotSeries draws up to three lines over one axis, from zero up.
+func PlotSeries(w io.Writer, title, across, unit string, list []Series) error {
+	p := &picture{w: 640, h: 300}
+	const left, right, top, foot = 64.0, 616.0, 64.0, 244.0
+	p.text(24, 28, "title", "start", title)
+	endX, most := 0.0, 0.0
+	for _, s := range list {
+		for i := range s.X {
+			endX, most = max(endX, s.X[i]), max(most, s.Y[i])
+		}
+	}
+	endX, ceiling := max(endX, 1e-9), niceAbove(max(most, 1e-9))
+	x := func(v float64) float64 { return left + v/endX*(right-left) }
+	y := func(v float64) float64 { return foot - v/ceiling*(foot-top) }
+	for i := range 5 {
+		v := ceiling * float64(i) / 4
+		p.line("grid", left, y(v), right, y(v))
+		p.text(left-8, y(v)+4, "small", "end", fmt.Sprintf("%.3g", v))
+	}
+	step := niceAbove(endX / 8)
+	for v := 0.0; v <= endX*1.0001; v += step {
+		p.text(x(v), foot+16, "small", "middle", fmt.Sprintf("%.3g", v))
+	}
+	p.text(left-8, top-12, "small", "end", unit)
+	p.line("axis", left, foot, right, foot)
+	at := left
+	for n, s := range list {
+		class := fmt.Sprint(n % 3)
+		path := ""
+		for i := range s.X {
+			path += fmt.Sprintf("%c%.1f %.1f", "ML"[min(i, 1)], x(s.X[i]), y(s.Y[i]))
+		}
+		if path != "" {
+			p.put(`<path class="s%s" d="%s"/>`, class, path)
+		}
+		p.dot("d"+class, at+4, 46, 4)
+		p.text(at+14, 50, "small", "start", s.Name)
+		at += 40 + 7*float64(len(s.Name))
+	}
+	p.text((left+right)/2, foot+38, "small", "middle", across)
+	return p.writeTo(w, title)
+}

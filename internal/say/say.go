@@ -3,18 +3,14 @@
 // makes it heard.
 //
 // The engines are in packages of their own: say/espeak is the voice, say/speaker
-// the loudspeaker. A Track takes the loudspeaker's place where a session is to be
-// kept as a recording.
+// the loudspeaker.
 package say
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"regexp"
 	"strings"
-	"sync"
-	"time"
 	"unicode"
 
 	"waycall/internal/audio"
@@ -128,37 +124,3 @@ func Words(text string) string {
 	}
 	return out
 }
-
-// A Track is a Player that keeps what it is given, one after the other, instead
-// of playing it. It is safe for use by several goroutines.
-type Track struct {
-	mu    sync.Mutex
-	sound audio.Clip
-}
-
-// longestTrack bounds what a Track keeps: 115 MB.
-const longestTrack = 30 * time.Minute
-
-// Play adds sound to the end of the track. A track holds half an hour; beyond
-// that Play fails and the track stays as it was.
-func (t *Track) Play(ctx context.Context, sound audio.Clip) error {
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	if t.sound.Duration()+sound.Duration() > longestTrack {
-		return fmt.Errorf("recording is full after %.0f minutes; write it and begin another", longestTrack.Minutes())
-	}
-	t.sound = append(t.sound, sound...)
-	return nil
-}
-
-// Sound returns the track so far. It must not be changed.
-func (t *Track) Sound() audio.Clip {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	return t.sound[:len(t.sound):len(t.sound)]
-}
-
-var _ Player = (*Track)(nil)

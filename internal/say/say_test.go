@@ -1,14 +1,12 @@
 package say
 
 import (
-	"context"
 	"regexp"
 	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
 
-	"waycall/internal/audio"
 	"waycall/internal/reading"
 )
 
@@ -79,24 +77,4 @@ func TestWordsOfAnything(t *testing.T) {
 			t.Fatalf("%q gives %q", text, got)
 		}
 	})
-}
-
-func TestTrack(t *testing.T) {
-	var track Track
-	ctx, cancel := context.WithCancel(t.Context())
-	for range 3 {
-		if err := track.Play(ctx, audio.Clip{0.1, 0.2}); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if n := len(track.Sound()); n != 6 {
-		t.Errorf("track of %d samples, want 6", n)
-	}
-	if err := track.Play(ctx, make(audio.Clip, 31*60*audio.Rate)); err == nil || len(track.Sound()) != 6 {
-		t.Errorf("half an hour too much: %v", err)
-	}
-	cancel()
-	if err := track.Play(ctx, audio.Clip{0.1}); err != context.Canceled {
-		t.Errorf("after cancel: %v", err)
-	}
 }

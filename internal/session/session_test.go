@@ -19,7 +19,6 @@ import (
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
-	"waycall/internal/say"
 	"waycall/internal/store"
 )
 
@@ -195,7 +194,7 @@ func newRig(t *testing.T, said ...string) *rig {
 	}
 	clock := time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
 	r.Session = Session{
-		Source: audio.NewClipSource(clips...), Ear: r.ear, Voice: r.voice, Player: &say.Track{}, Log: r.log, Watch: r.watch,
+		Source: audio.NewClipSource(clips...), Ear: r.ear, Voice: r.voice, Player: mute{}, Log: r.log, Watch: r.watch,
 		Now: func() time.Time { clock = clock.Add(time.Second); return clock },
 	}
 	return r

@@ -12,7 +12,6 @@ import (
 	"waycall/internal/hear"
 	"waycall/internal/hear/sphinx"
 	"waycall/internal/hear/whisper"
-	"waycall/internal/say"
 )
 
 // microphone is one into which recordings are spoken, each once the one before it was
@@ -71,7 +70,7 @@ func TestListenThroughSound(t *testing.T) {
 		sounds = append(sounds, c)
 	}
 	r := Room{
-		Source: &microphone{sounds: sounds}, Ear: hear.New(g, first, second).WithThird(third), Voice: mute{}, Player: &say.Track{},
+		Source: &microphone{sounds: sounds}, Ear: hear.New(g, first, second).WithThird(third), Voice: mute{}, Player: mute{},
 		Said:    func(s string) { t.Log("said ", s) },
 		Heard:   func(h hear.Heard) { t.Logf("heard %s %q, agreed %v, %v", h.Outcome, h.Best().Text, h.Agreed, h.Words) },
 		TooLong: func(audio.Phrase) {},

@@ -16,7 +16,6 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
-	"waycall/internal/say"
 )
 
 func spokenGrammar(t testing.TB) *phrase.Grammar {
@@ -170,6 +169,8 @@ func (e *ear) Hear(s phrase.Scope, _ []float32) (hear.Heard, error) {
 
 type mute struct{}
 
+func (mute) Play(context.Context, audio.Clip) error { return nil }
+
 func (mute) Speak(string, int) (audio.Clip, error) { return make(audio.Clip, 160), nil }
 
 func phrases(n int, longest time.Duration) audio.Source {
@@ -194,7 +195,7 @@ func TestListen(t *testing.T) {
 	room := func(n int, e *ear) (Room, *[]string) {
 		var said []string
 		return Room{
-			Source: phrases(n, 700*time.Millisecond), Ear: e, Voice: mute{}, Player: &say.Track{},
+			Source: phrases(n, 700*time.Millisecond), Ear: e, Voice: mute{}, Player: mute{},
 			Said: func(s string) { said = append(said, s) }, Heard: func(hear.Heard) {}, TooLong: func(audio.Phrase) { said = append(said, "too long") },
 		}, &said
 	}

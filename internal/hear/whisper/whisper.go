@@ -61,7 +61,6 @@ func Open(path string, threads int) (*Model, error) {
 	m := &Model{
 		ctx: ctx, threads: threads, adapted: strings.Contains(filepath.Base(path), "waycall"),
 		eot:   int32(ctx.Whisper_token_eot()),
-		words: vocabulary{children: map[byte]*vocabulary{}},
 		masks: map[*phrase.Automaton]*mask{},
 	}
 	// A step of the decoder is too little work to share: between two threads,
@@ -77,9 +76,10 @@ func Open(path string, threads int) (*Model, error) {
 		m.text = append(m.text, s)
 		// Only letters, blanks and apostrophes occur in phrases.
 		if s != "" && strings.Trim(s, " 'abcdefghijklmnopqrstuvwxyz") == "" {
-			m.words.add(s, t)
+			m.words = append(m.words, spelling{s, t})
 		}
 	}
+	m.words.sort()
 	return m, nil
 }
 
@@ -176,7 +176,7 @@ func (m *Model) mask(a *phrase.Automaton) *mask {
 		if len(m.masks) >= 24 { // half a megabyte each
 			clear(m.masks)
 		}
-		k = newMask(a, &m.words)
+		k = newMask(a, m.words)
 		m.masks[a] = k
 	}
 	return k

@@ -92,8 +92,8 @@ const language = "en-gb"
 // tests, and the last readings.
 const (
 	cachedTexts   = 256
-	cachedSamples = 10 * 60 * audio.Rate // ten minutes, 38 MB
-	longestSpeech = 60                   // seconds of one text; say.Words leaves less
+	cachedSamples = 5 * 60 * audio.Rate // five minutes, 19 MB
+	longestSpeech = 60                  // seconds of one text; say.Words leaves less
 )
 
 // engine is libespeak-ng, of which a process has one.
