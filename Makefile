@@ -5,7 +5,7 @@
 SHELL := bash
 .SHELLFLAGS := -eu -o pipefail -c
 .DEFAULT_GOAL := help
-.PHONY: help setup build demo test test-long check bench fuzz package try-package clean
+.PHONY: help setup build demo test test-long check lint vulnerabilities race bench fuzz package try-package clean
 
 env := . scripts/env;
 
@@ -35,6 +35,18 @@ check: ## formatting, vet and staticcheck
 	@unformatted=$$(gofmt -l cmd grammar internal); test -z "$$unformatted" || { echo "not formatted: $$unformatted; run gofmt -w" >&2; exit 1; }
 	@$(env) go vet ./...
 	@$(env) go tool staticcheck ./...
+
+# Its own target: building golangci-lint takes longer than everything that check asks.
+lint: setup ## what .golangci.yml asks beyond that, and that every exported name has a comment
+	@$(env) go tool -modfile=tools/go.mod golangci-lint run ./...
+
+vulnerabilities: setup ## known vulnerabilities in what is linked in (fetches their list: needs a network)
+	@$(env) go tool -modfile=tools/go.mod govulncheck ./...
+
+# Left out are the engines in C, which the detector cannot see into, and what does
+# nothing but drive them: each phrase would take minutes.
+race: setup ## the tests under the race detector
+	@$(env) go test -race -timeout 30m $$(go list ./... | grep -vE '^waycall/(cmd/|internal/(audio/(card|mic)|bench/rivals|demo|hear/(sphinx|whisper)|livesound|say/(espeak|speaker)|web/browser|weights/peek)$$)')
 
 bench: build ## measure hearing, all of it, into out/bench and docs/bench (BENCH='--missing' or names: see scripts/bench)
 	@scripts/bench $(BENCH)

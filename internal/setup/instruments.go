@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -40,16 +41,37 @@ func (r Register) List() ([]board.Instrument, error) {
 		return nil, fmt.Errorf("register of instruments: %w; check the folder", err)
 	}
 	defer f.Close()
-	var list []board.Instrument
-	dec := json.NewDecoder(f)
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(&list); err != nil || len(list) > mostInstruments {
-		return nil, fmt.Errorf("register of instruments %s cannot be read (%v); correct it or move it away", r.path, err)
+	list, err := readRegister(f)
+	if err != nil {
+		return nil, fmt.Errorf("register of instruments %s cannot be read: %w; correct it or move it away", r.path, err)
 	}
+	return list, nil
+}
+
+// readRegister reads the file of a register. What Put would lose is refused: a second
+// instrument of one serial number, and anything after the list.
+func readRegister(f io.Reader) ([]board.Instrument, error) {
+	var list []board.Instrument
+	dec := json.NewDecoder(io.LimitReader(f, mostInstruments*4096))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&list); err != nil {
+		return nil, err
+	}
+	if _, err := dec.Token(); err != io.EOF {
+		return nil, errors.New("it goes on after its list")
+	}
+	if len(list) > mostInstruments {
+		return nil, fmt.Errorf("it has more than %d instruments", mostInstruments)
+	}
+	seen := map[string]bool{}
 	for _, i := range list {
 		if err := sound(i); err != nil {
-			return nil, fmt.Errorf("register of instruments %s: %q: %w; correct it or move it away", r.path, i.Serial, err)
+			return nil, fmt.Errorf("%q: %w", i.Serial, err)
 		}
+		if seen[i.Serial] {
+			return nil, fmt.Errorf("%q is in it twice", i.Serial)
+		}
+		seen[i.Serial] = true
 	}
 	return list, nil
 }

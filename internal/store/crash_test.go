@@ -114,14 +114,22 @@ func checkLog(t *testing.T, s *Store) []record.Event {
 			t.Errorf("event %d: not the sound that was stored (%v)", e.ID, err)
 		}
 	}
-	for _, pragma := range []string{"integrity_check", "foreign_key_check"} {
-		var found string
-		s.db.QueryRow("PRAGMA " + pragma).Scan(&found)
-		if found != "ok" && found != "" {
-			t.Errorf("%s: %s", pragma, found)
-		}
-	}
+	intact(t, s)
 	return events
+}
+
+// intact fails unless SQLite finds the whole file in order, its indexes and references
+// among it.
+func intact(t *testing.T, s *Store) {
+	t.Helper()
+	var found string
+	if err := s.db.QueryRow("PRAGMA integrity_check").Scan(&found); err != nil || found != "ok" {
+		t.Errorf("integrity_check: %s (%v)", found, err)
+	}
+	var loose int
+	if err := s.db.QueryRow("SELECT count(*) FROM pragma_foreign_key_check").Scan(&loose); err != nil || loose != 0 {
+		t.Errorf("foreign_key_check: %d (%v)", loose, err)
+	}
 }
 
 func TestKilledWriter(t *testing.T) {
@@ -178,11 +186,13 @@ func TestKilledCreator(t *testing.T) {
 			t.Fatal(err)
 		}
 		mustAppend(t, s, phrase(0), wav(0, 10))
+		intact(t, s)
 		s.Close()
 		for _, n := range told {
 			if s, err = Open(filepath.Join(dir, strconv.Itoa(int(n)))); err != nil {
 				t.Fatal(err)
 			}
+			intact(t, s)
 			s.Close()
 		}
 	}

@@ -756,6 +756,7 @@ func TestOneWriter(t *testing.T) {
 	if s, err = Open(path); err != nil {
 		t.Fatal("a dead session locks the job out:", err)
 	}
+	intact(t, s)
 	s.Close()
 }
 

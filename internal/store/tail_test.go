@@ -100,6 +100,7 @@ func TestTailFollowsAnotherProcess(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer s.Close()
+	intact(t, s)
 	want, err := s.Events(ctx)
 	if err != nil {
 		t.Fatal(err)
