@@ -28,7 +28,7 @@ const role = "WAYCALL_LIVESOUND_ROLE"
 
 func TestMain(m *testing.M) {
 	roles := map[string]func(args []string) error{
-		"listen": listen, "speak": speakFile, "devices": devices,
+		"listen": listen, "follow": follow, "capture": capture, "burn": func([]string) error { burn(); return nil }, "speak": speakFile, "devices": devices,
 		"no-mic":     func([]string) error { _, err := mic.Open(""); return err },
 		"other-mic":  func([]string) error { _, err := mic.Open("the blue headset"); return err },
 		"no-speaker": func([]string) error { _, err := speaker.Open(""); return err },
@@ -50,7 +50,7 @@ func inRoom(t *testing.T, env []string, name string, args ...string) *exec.Cmd {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute+*captureFor)
 	t.Cleanup(cancel)
 	cmd := exec.CommandContext(ctx, self, args...)
 	cmd.Env = append(env, role+"="+name)
@@ -86,8 +86,80 @@ func listen(files []string) error {
 			i++
 		}
 	}
-	fmt.Println("gaps", m.Gaps())
+	fmt.Println("lost", m.Lost())
 	return m.Close()
+}
+
+// follow listens until its input ends, says each phrase that it heard and what the
+// microphone tells, and writes the phrases below a folder. Its second argument is the
+// microphone's name. For each line of input it speaks the file named there first.
+func follow(args []string) error {
+	m, err := mic.Open(args[1])
+	if err != nil {
+		return err
+	}
+	defer m.Close()
+	m.Tell = func(n audio.News) { fmt.Println("news:", n.Text) }
+	s, err := speaker.Open(args[1])
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	s.Tell = m.Tell
+	speak := make(chan string)
+	go func() {
+		defer close(speak)
+		for in := bufio.NewScanner(os.Stdin); in.Scan(); {
+			speak <- in.Text()
+		}
+	}()
+	e := audio.NewEndpointer(audio.Settings{})
+	begun := false
+	for n := 0; ; {
+		select {
+		case file, ok := <-speak:
+			if !ok {
+				return nil
+			}
+			c, err := audio.ReadFile(file)
+			if err != nil {
+				return err
+			}
+			if err := s.Play(context.Background(), c); err != nil {
+				return err
+			}
+			m.Discard()
+			e.Reset()
+			fmt.Println("spoken")
+		default:
+		}
+		frame, err := m.Next(context.Background())
+		if b := new(audio.Break); errors.As(err, &b) {
+			fmt.Println("break:", err)
+			e.Reset()
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		if !begun {
+			begun = true
+			fmt.Println("listening to", m.Device().Name)
+		}
+		for _, ev := range e.Push(frame) {
+			switch ev.Kind {
+			case audio.Started:
+				fmt.Println("started")
+			case audio.Ended:
+				n++
+				file := filepath.Join(args[0], fmt.Sprint(n, ".wav"))
+				if err := audio.WriteWAV(file, ev.Phrase.Sound); err != nil {
+					return err
+				}
+				fmt.Println("heard", file)
+			}
+		}
+	}
 }
 
 func speakFile(files []string) error {
@@ -208,7 +280,7 @@ func TestMicrophone(t *testing.T) {
 		room.PlayClip(t, clip)
 		expect("heard " + heard[i])
 	}
-	expect("gaps 0")
+	expect("lost 0")
 	if err := cmd.Wait(); err != nil || stderr.Len() > 0 {
 		t.Errorf("the listener ended with %v and %q", err, stderr.String())
 	}

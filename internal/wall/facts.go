@@ -3,6 +3,7 @@ package wall
 import (
 	"time"
 
+	"waycall/internal/audio"
 	"waycall/internal/check"
 	"waycall/internal/glance"
 	"waycall/internal/record"
@@ -24,10 +25,11 @@ type facts struct {
 
 	last  *lastFacts
 	turn  turn
-	said  string  // the last thing that waycall said
-	heard string  // the last thing that it heard, with what became of it
-	stage string  // what a demonstration shows
-	level float64 // of the microphone, dB relative to full scale
+	said  string     // the last thing that waycall said
+	heard string     // the last thing that it heard, with what became of it
+	stage string     // what a demonstration shows
+	level float64    // of the microphone, dB relative to full scale
+	sound audio.News // the last of the sound devices
 
 	tests, steps int // left
 	done, all    int // tests

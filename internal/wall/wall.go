@@ -93,6 +93,9 @@ func (w *Wall) TooLong(d time.Duration) {
 	})
 }
 
+// Sound is told news of the sound devices.
+func (w *Wall) Sound(n audio.News) { w.note(func(f *facts) { f.sound = n }) }
+
 // Stored is told the facts that are on the disk.
 func (w *Wall) Stored(stored []record.Event) {
 	w.mu.Lock()
@@ -157,7 +160,7 @@ func (w *Wall) shot() facts {
 		now := w.f
 		w.f = f
 		// What was told meanwhile is newer.
-		w.f.turn, w.f.said, w.f.heard, w.f.stage, w.f.level = now.turn, now.said, now.heard, now.stage, now.level
+		w.f.turn, w.f.said, w.f.heard, w.f.stage, w.f.level, w.f.sound = now.turn, now.said, now.heard, now.stage, now.level, now.sound
 		f = w.f
 		w.mu.Unlock()
 	}
