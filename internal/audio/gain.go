@@ -15,6 +15,7 @@ const (
 	wanted    = -24.0
 	tolerated = 4.0  // dB off the wanted level without a change
 	ceiling   = 0.89 // of full scale, -1 dB: the gain itself never clips
+	standsOut = 6.0  // dB above its noise that speech must have to count
 	listened  = 3    // phrases before the level is complained of
 	tooQuiet  = -55.0
 	tooLoud   = 0.001 // share of clipped samples in speech
@@ -73,13 +74,13 @@ func (g *Gain) factor() float64 { return math.Pow(10, g.db/20) }
 // certain: a recogniser understood it.
 func (g *Gain) Understood(sound Clip) {
 	q, spoken := Measure(sound)
-	if !spoken {
+	if !spoken || q.Ratio() < standsOut {
 		return
 	}
 	level := q.Speech - g.db
 	g.quiet, g.loud = lastFew(g.quiet, level), lastFew(g.loud, mostOf(g.before))
 	g.before = g.before[:0]
-	if off := wanted - level - g.db; math.Abs(off) > tolerated {
+	if off := wanted - q.Speech; math.Abs(off) > tolerated {
 		g.db = min(max(g.db+min(max(off, -gainStep), gainStep), 0), mostGain)
 	}
 }

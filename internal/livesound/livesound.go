@@ -163,6 +163,14 @@ func (r *Room) Plug(t testing.TB, rate int) {
 	r.Control(t, "set-default-source", voice+".monitor")
 }
 
+// Echo makes the microphone hear what the program under test says, so much later, as a
+// loudspeaker on the bench is heard.
+func (r *Room) Echo(t testing.TB, delay time.Duration) {
+	t.Helper()
+	r.Control(t, "load-module", "module-loopback", "source="+speaker+".monitor", "sink="+voice, fmt.Sprintf("latency_msec=%d", delay.Milliseconds()),
+		"source_dont_move=true", "sink_dont_move=true")
+}
+
 // Control gives the sound server a command of pactl, and returns what it prints.
 func (r *Room) Control(t testing.TB, args ...string) string {
 	t.Helper()

@@ -91,8 +91,8 @@ func listen(files []string) error {
 }
 
 // follow listens until its input ends, says each phrase that it heard and what the
-// microphone tells, and writes the phrases below a folder. Its second argument is the
-// microphone's name. For each line of input it speaks the file named there first.
+// microphone tells, and writes the phrases below a folder. Its other arguments are the
+// names of the microphone and the loudspeaker. For each line of input it speaks the file named there first.
 func follow(args []string) error {
 	m, err := mic.Open(args[1])
 	if err != nil {
@@ -100,7 +100,7 @@ func follow(args []string) error {
 	}
 	defer m.Close()
 	m.Tell = func(n audio.News) { fmt.Println("news:", n.Text) }
-	s, err := speaker.Open(args[1])
+	s, err := speaker.Open(args[2])
 	if err != nil {
 		return err
 	}

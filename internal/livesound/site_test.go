@@ -26,7 +26,7 @@ type follower struct {
 
 func startFollower(t *testing.T, room *livesound.Room, device string) *follower {
 	t.Helper()
-	f := &follower{t: t, cmd: inRoom(t, room.Env(), "follow", t.TempDir(), device), lines: make(chan string, 100)}
+	f := &follower{t: t, cmd: inRoom(t, room.Env(), "follow", t.TempDir(), device, "default"), lines: make(chan string, 100)}
 	f.cmd.Stderr = &f.stderr
 	out, err := f.cmd.StdoutPipe()
 	if err != nil {
@@ -74,45 +74,42 @@ func (f *follower) end() {
 	}
 }
 
-// hears plays a phrase into the room and wants it to come out whole.
-func (f *follower) hears(room *livesound.Room, file string) {
+// hears plays a phrase into a sink of the room and wants it to come out whole, through
+// what the microphone does to it. A busy machine tears what is played, so there are
+// three tries.
+func (f *follower) hears(room *livesound.Room, sink, file string, through func(audio.Clip) audio.Clip) {
 	f.t.Helper()
 	clip := read(f.t, phrases+file)
-	room.PlayClip(f.t, clip)
-	f.heardLike(clip)
-}
-
-// hears8 is hears where the microphone has the telephone's rate.
-func (f *follower) hears8(room *livesound.Room, file string) {
-	f.t.Helper()
-	clip := read(f.t, phrases+file)
-	room.PlayClip(f.t, clip)
-	f.heardLike(telephone(f.t, clip))
-}
-
-func (f *follower) heardLike(clip audio.Clip) {
-	f.t.Helper()
-	said := f.until("heard ")
-	_, path, _ := strings.Cut(said[len(said)-1], " ")
-	if l := likeness(read(f.t, path), middle(clip)); l < 0.95 {
-		f.t.Errorf("what was heard is like what was said by %.3f, want 0.95", l)
+	best := 0.0
+	for range 3 {
+		room.PlayInto(f.t, sink, clip)
+		said := f.until("heard ")
+		_, path, _ := strings.Cut(said[len(said)-1], " ")
+		if best = max(best, likeness(read(f.t, path), middle(through(clip)))); best > 0.95 {
+			return
+		}
 	}
+	f.t.Errorf("what was heard is like what was said by %.3f, want 0.95", best)
 }
+
+func whole(c audio.Clip) audio.Clip { return c }
 
 // telephone is a clip after a way through 8 kHz.
-func telephone(t *testing.T, c audio.Clip) audio.Clip {
-	t.Helper()
+func telephone(c audio.Clip) audio.Clip {
 	narrow, err := c.ResampleTo(8000)
-	if err != nil {
-		t.Fatal(err)
+	if err == nil {
+		c, err = audio.Resample(narrow, 8000)
 	}
-	if c, err = audio.Resample(narrow, 8000); err != nil {
-		t.Fatal(err)
+	if err != nil {
+		panic(err) // both rates can be converted
 	}
 	return c
 }
 
-const firstPhrase, otherPhrase = "0000-bm_george.flac", "0032-am_adam.flac"
+const (
+	voice                    = "waycall_voice"
+	firstPhrase, otherPhrase = "0000-bm_george.flac", "0032-am_adam.flac"
+)
 
 // TestUnplugged pulls the headset out in the middle of a phrase, and plugs it in again
 // at a telephone's rate. Half the phrase is none, waycall waits, and then hears and
@@ -121,7 +118,7 @@ func TestUnplugged(t *testing.T) {
 	room := livesound.Start(t)
 	f := startFollower(t, room, "default")
 	f.until("listening")
-	f.hears(room, firstPhrase)
+	f.hears(room, voice, firstPhrase, whole)
 	gone := make(chan struct{})
 	go func() { // cut off by the unplugging
 		defer close(gone)
@@ -138,12 +135,12 @@ func TestUnplugged(t *testing.T) {
 			t.Errorf("half a phrase was taken for one: %q", said)
 		}
 	}
-	f.hears8(room, firstPhrase)
+	f.hears(room, voice, firstPhrase, telephone)
 	// The loudspeaker was taken away, too.
 	heard := room.Record(t)
 	fmt.Fprintln(f.in, phrases+otherPhrase)
 	f.until("spoken")
-	if l := likeness(audio.Clip(heard()), telephone(t, middle(read(t, phrases+otherPhrase)))); l < 0.9 {
+	if l := likeness(audio.Clip(heard()), telephone(middle(read(t, phrases+otherPhrase)))); l < 0.9 {
 		t.Errorf("what was spoken afterwards is like it by %.3f, want 0.9", l)
 	}
 	f.end()
@@ -158,12 +155,10 @@ func TestDefaultChanges(t *testing.T) {
 	room := livesound.Start(t)
 	f := startFollower(t, room, "default")
 	f.until("listening")
-	f.hears(room, firstPhrase)
+	f.hears(room, voice, firstPhrase, whole)
 	room.Control(t, "load-module", "module-null-sink", "sink_name=other", "rate=48000", "channels=2")
 	room.Control(t, "set-default-source", "other.monitor")
-	clip := read(t, phrases+otherPhrase)
-	room.PlayInto(t, "other", clip)
-	f.heardLike(clip)
+	f.hears(room, "other", otherPhrase, whole)
 	f.end()
 }
 
@@ -175,19 +170,39 @@ func TestNamed(t *testing.T) {
 pcm.site_headset { type pulse device waycall_other.monitor hint { show on description "Site headset" } }`
 	room.Devices(t, both)
 	room.Control(t, "load-module", "module-null-sink", "sink_name=waycall_other", "rate=16000", "channels=1")
-	out, err := inRoom(t, room.Env(), "devices").CombinedOutput()
-	t.Logf("%v: %s", err, out)
 	f := startFollower(t, room, "site_headset")
 	f.until("listening to site_headset")
 	room.PlayClip(t, read(t, phrases+otherPhrase)) // into the default, which nobody listens to
-	clip := read(t, phrases+firstPhrase)
-	room.PlayInto(t, "waycall_other", clip)
-	f.heardLike(clip)
+	f.hears(room, "waycall_other", firstPhrase, whole)
 	f.end()
 
 	room.Devices(t, "pcm.!default { type pulse }")
-	out, err = inRoom(t, room.Env(), "follow", t.TempDir(), "site_headset").CombinedOutput()
+	out, err := inRoom(t, room.Env(), "follow", t.TempDir(), "site_headset", "default").CombinedOutput()
 	if err == nil || !strings.Contains(string(out), `none has "site_headset" in its name; there are: default`) || !strings.Contains(string(out), `name another with --mic`) {
 		t.Errorf("a microphone that is remembered and not there: %v: %s", err, out)
+	}
+}
+
+// TestEcho lets the microphone hear what waycall says, as from a loudspeaker in the same
+// room or a headset that leaks: none of it may be taken for speech, and the phrase of a
+// person after it is heard.
+func TestEcho(t *testing.T) {
+	for _, delay := range []time.Duration{20 * time.Millisecond, 200 * time.Millisecond, 400 * time.Millisecond} {
+		t.Run(delay.String(), func(t *testing.T) {
+			room := livesound.Start(t)
+			room.Echo(t, delay)
+			f := startFollower(t, room, "default")
+			f.until("listening")
+			for range 3 {
+				fmt.Fprintln(f.in, phrases+otherPhrase)
+				f.until("spoken")
+				time.Sleep(2 * time.Second)
+			}
+			for len(f.lines) > 0 {
+				t.Errorf("its own voice: %s", <-f.lines)
+			}
+			f.hears(room, voice, firstPhrase, whole)
+			f.end()
+		})
 	}
 }

@@ -272,7 +272,7 @@ func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (
 	r.timing = &Timing{Pause: ended.At - p.Spoken, Hearing: time.Since(start), Took: h.Took}
 	defer func() { r.timing = nil }()
 	r.Watch.Heard(h)
-	if r.Understood != nil && h.Agreed {
+	if r.Understood != nil && h.Agreed && (h.Outcome == hear.Reading || h.Outcome == hear.Command) {
 		r.Understood(p.Sound)
 	}
 	if h.Outcome != hear.None {

@@ -22,6 +22,11 @@ const (
 	retry  = time.Second           // how often it is looked for then
 )
 
+// echo is for how long after Discard nothing is heard: what waycall said is still on
+// its way from the loudspeaker through the room and the sound system to us. It ends
+// with a tone and as much quiet as this, so that who answers the tone is heard whole.
+const echo = 120 * time.Millisecond
+
 // patience is for how long a microphone that is gone is waited for: long enough to
 // find and charge a headset.
 const patience = 30 * time.Minute
@@ -40,6 +45,7 @@ type Mic struct {
 	resample *audio.Resampler
 	raw      []float32
 
+	deaf     int   // samples at the device's rate that are not heard, as they may be echo
 	lost     int   // losses while somebody listened
 	captured int64 // samples at audio.Rate
 }
@@ -90,7 +96,7 @@ func (m *Mic) begin() error {
 		l.Close()
 		return err
 	}
-	m.line, m.device, m.resample = l, l.Device(), r
+	m.line, m.device, m.resample, m.deaf = l, l.Device(), r, 0
 	m.raw = make([]float32, l.Rate()/10)
 	return nil
 }
@@ -113,6 +119,9 @@ func (m *Mic) Next(ctx context.Context) (audio.Clip, error) {
 			return nil, &audio.Break{}
 		}
 		raw := m.raw[:n]
+		if dropped := min(n, m.deaf); dropped > 0 {
+			raw, m.deaf = raw[dropped:], m.deaf-dropped
+		}
 		for i, x := range raw {
 			if math.IsNaN(float64(x)) || math.IsInf(float64(x), 0) {
 				raw[i] = 0
@@ -177,10 +186,12 @@ func (m *Mic) leave() {
 	}
 }
 
-// Discard forgets what the microphone heard while nobody was listening.
+// Discard forgets what the microphone heard while nobody was listening, and the echo
+// that follows: a tenth of a second or so.
 func (m *Mic) Discard() {
 	if m.line != nil {
 		m.line.Discard()
+		m.deaf = int(echo.Seconds() * float64(m.line.Rate()))
 	}
 }
 
