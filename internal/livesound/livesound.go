@@ -249,7 +249,7 @@ func (r *Room) play(t testing.TB, device, wav string) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), patience+audio.LongestFile)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, "paplay", "--latency-msec=50", "--device="+device, wav)
+	cmd := exec.CommandContext(ctx, "paplay", "--latency-msec=500", "--device="+device, wav)
 	cmd.Env = r.Env()
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("cannot play %s into the room: %v\n%s", wav, err, out)
