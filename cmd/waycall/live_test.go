@@ -240,3 +240,35 @@ func TestLive(t *testing.T) {
 		t.Errorf("after Ctrl-C: %v", err)
 	}
 }
+
+// TestLiveEcho runs a session whose microphone hears its loudspeaker: no read-back,
+// warning or tone of its own is taken for a phrase, and what a person says is heard.
+func TestLiveEcho(t *testing.T) {
+	room := livesound.Start(t)
+	room.Echo(t, 100*time.Millisecond)
+	data := t.TempDir()
+	board := filepath.Join(data, "board.yaml")
+	if err := os.WriteFile(board, []byte(liveBoard), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	l := startLive(t, room, data, board)
+	for _, text := range []string{"isolated and locked off", "notices up", "finish here"} {
+		l.wait("listening")
+		select {
+		case e := <-l.events:
+			t.Fatalf("nobody has spoken, and it says %+v", e)
+		case <-time.After(1500 * time.Millisecond): // much longer than the echo
+		}
+		l.room.PlayClip(t, l.speech[text])
+		if h := l.wait("heard"); !h.Agreed || h.Text != text {
+			t.Fatalf("said %q, heard %+v", text, h)
+		}
+	}
+	ended := l.wait("ended")
+	if ended.Sound == nil || ended.Sound.Seconds < 3 || ended.Sound.Device == "" {
+		t.Errorf("at the end it says %+v", ended.Sound)
+	}
+	if err := l.cmd.Wait(); err != nil {
+		t.Error(err)
+	}
+}

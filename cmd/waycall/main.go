@@ -20,8 +20,8 @@ import (
 const (
 	exitFailed   = 1
 	exitUsage    = 2
-	exitFails    = 3   // check: a reading failed; ready: something is missing
-	exitDoubtful = 4   // check: none failed, but not all passed; ready: something is to be looked into
+	exitFails    = 3   // check: a reading failed; ready: something is missing; listen: not good enough
+	exitDoubtful = 4   // check: none failed, but not all passed; ready, listen: something is to be looked into
 	exitStopped  = 130 // by Ctrl-C, as shells report it
 )
 
@@ -90,8 +90,8 @@ and let the competent person judge the results.
 
 Exit codes: 0 done; 1 something failed; 2 the command line is wrong; 130 stopped
 by Ctrl-C. Of waycall check also: 3 a reading failed; 4 none failed, but one is to
-be looked into or cannot be judged. Of waycall ready also: 3 something is missing;
-4 something is to be looked into.`,
+be looked into or cannot be judged. Of waycall ready and listen also: 3 something
+is missing or not good enough; 4 something is to be looked into.`,
 		Version:       cmp.Or(version, "built from source"),
 		SilenceUsage:  true,
 		SilenceErrors: true,
@@ -108,7 +108,7 @@ be looked into or cannot be judged. Of waycall ready also: 3 something is missin
 	})
 	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error { return applySettings(cmd) }
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newReview(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newMics(), newHear(), newBench(), newSettings(), newReady())
+	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newReview(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newMics(), newHear(), newBench(), newSettings(), newReady(), newListen())
 	root.AddCommand(extra...)
 	root.InitDefaultHelpCmd()
 	if help, _, err := root.Find([]string{"help"}); err == nil {

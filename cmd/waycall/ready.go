@@ -181,7 +181,7 @@ func lookSettings() finding {
 	return finding{"settings", good, path, ""}
 }
 
-// lookIn opens the microphone and listens to it for half a second.
+// lookIn opens the microphone and listens to it for a second.
 func (r *readiness) lookIn(ctx context.Context) finding {
 	const part = "microphone"
 	m, err := mic.Open(r.mic)
@@ -189,28 +189,31 @@ func (r *readiness) lookIn(ctx context.Context) finding {
 		return fromError(part, missing, err)
 	}
 	defer m.Close()
-	ctx, cancel := context.WithTimeout(ctx, 3*time.Second)
+	ctx, cancel := context.WithTimeout(ctx, 5*time.Second)
 	defer cancel()
-	var got int
-	silent := true
-	for got < audio.Rate/2 {
+	var got audio.Clip
+	for got.Duration() < time.Second {
 		c, err := m.Next(ctx)
 		if errors.Is(err, context.DeadlineExceeded) {
 			return finding{part, missing, "it opens, but no sound comes from it", "plug it in again, or name another with --mic (waycall mics lists them)"}
 		}
+		if b := new(audio.Break); errors.As(err, &b) {
+			continue
+		}
 		if err != nil {
 			return fromError(part, missing, err)
 		}
-		got += len(c)
-		for _, x := range c {
-			silent = silent && x == 0
-		}
+		got = append(got, c...)
 	}
-	name := deviceName(card.In, r.mic)
-	if silent {
+	q, _ := audio.Measure(got)
+	name := fmt.Sprintf("%s, %d Hz", m.Device().Name, m.Device().Rate)
+	switch {
+	case m.Lost() > 0:
+		return finding{part, look, fmt.Sprintf("%s; in a second, sound was lost %d times", name, m.Lost()), "end other programs: this computer is too busy to listen"}
+	case q.Peak <= audio.Silence:
 		return finding{part, look, name + " gives nothing but digital silence", "switch it on, or take it off mute in the system's sound settings"}
 	}
-	return finding{part, good, name, ""}
+	return finding{part, good, fmt.Sprintf("%s; noise at %.0f dB, nothing lost; waycall listen tries it with a phrase", name, q.Noise), ""}
 }
 
 // lookOut makes the voice speak a sentence, and opens the loudspeaker for it.

@@ -90,13 +90,16 @@ func printJSON(w io.Writer, v any) error {
 
 // jsonEvent is one line. Only what the event has is set.
 type jsonEvent struct {
-	Event   string            `json:"event"`             // speaking, listening, heard, stored or too long
+	Event   string            `json:"event"`             // speaking, listening, heard, stored, too long, sound or ended
 	Text    string            `json:"text,omitempty"`    // spoken, or understood
 	Outcome string            `json:"outcome,omitempty"` // of what was heard
 	Agreed  bool              `json:"agreed,omitempty"`
 	Missed  bool              `json:"missed,omitempty"` // probably for waycall, and not understood
 	Words   map[string]string `json:"words,omitempty"`  // witness -> its words
 	Facts   []record.Event    `json:"facts,omitempty"`
+	Gone    bool              `json:"gone,omitempty"`  // the device is
+	Lost    int               `json:"lost,omitempty"`  // times that sound was lost so far
+	Sound   *soundEnd         `json:"sound,omitempty"` // at the end
 }
 
 func (j jsonScreen) print(e jsonEvent) { _ = printJSON(j.w, e) } // a closed pipe must not end a session

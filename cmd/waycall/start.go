@@ -109,23 +109,41 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 				return err
 			}
 			defer source.Close()
+			hide := func() {}
 			var watch session.Watcher = newScreen(cmd.OutOrStdout())
-			var sound audio.Source = source
+			gain := audio.NewGain(source)
+			var sound audio.Source = gain
 			switch {
 			case asJSON:
 				watch = jsonScreen{cmd.OutOrStdout()}
 			case full && wall.Can(cmd.OutOrStdout()):
 				w := wall.New()
 				w.Begin(from)
-				defer showFull(cmd, w)()
-				watch, sound = w, w.Meter(source)
+				hide = showFull(cmd, w)
+				defer hide()
+				watch, sound = w, w.Meter(gain)
 			}
+			news := tellSound(watch)
+			source.Tell, loud.Tell = news, news
+			complained := ""
 			s := session.Session{
 				Source: sound, Ear: e, Voice: voice, Player: loud, Log: log, Keeper: log,
 				Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: pause},
 				Habit: habit, Tester: tester,
+				Understood: func(said audio.Clip) {
+					gain.Understood(said)
+					if c := gain.Complaint(); c != complained {
+						complained = c
+						news(audio.News{Text: c, Lost: source.Lost()})
+					}
+				},
 			}
 			_, err = s.Run(ctx, board.Job{}, from)
+			hide()
+			end := soundEnd{source.Device().Name, source.Device().Rate, tenth(source.Captured().Seconds()), source.Lost(), tenth(gain.DB())}
+			if e := end.print(cmd.OutOrStdout(), asJSON); err == nil {
+				err = e
+			}
 			return err
 		},
 	}

@@ -59,8 +59,9 @@ func samples(d time.Duration) int { return int(d / (time.Second / Rate)) }
 // A Source gives sound as it comes.
 type Source interface {
 	// Next waits for the next frame, which is never empty and stays valid until
-	// the following call. It returns io.EOF when the sound has ended, and the
-	// context's error when ctx ends first.
+	// the following call. It returns io.EOF when the sound has ended, the context's
+	// error when ctx ends first, and a *Break, after which it goes on, where sound
+	// was lost.
 	Next(ctx context.Context) (Clip, error)
 	// Discard forgets sound that has been caught but not yet read: what a
 	// microphone heard while waycall itself was speaking. Recorded sound has
@@ -68,6 +69,27 @@ type Source interface {
 	Discard()
 	// Close ends the source and frees its device. Closing twice is harmless.
 	Close() error
+}
+
+// A Break is the error of a Source that has lost sound: what comes next does not
+// continue what came before, so a phrase across it is none.
+type Break struct {
+	Away time.Duration // for how long the device was gone; 0 where it was not
+}
+
+// Error says what happened.
+func (b *Break) Error() string {
+	if b.Away > 0 {
+		return "the microphone was gone for a while; say again what was said then"
+	}
+	return "some sound was lost; say again what was said then"
+}
+
+// News is what a microphone or a loudspeaker tells of itself, for a screen.
+type News struct {
+	Text string // a sentence for people
+	Gone bool   // there is no sound until further news
+	Lost int    // how often sound was lost so far while somebody listened; of a microphone
 }
 
 // NewClipSource returns a Source that gives the clips one after the other, in

@@ -77,7 +77,7 @@ set-default-sink %[4]s
 set-default-source %[2]s.monitor
 `, r.path("socket"), voice, audio.Rate, speaker))
 	write(t, r.path("client.conf"), "autospawn = no\n")
-	write(t, r.path("alsa.conf"), "pcm.!default { type pulse }\nctl.!default { type pulse }\n")
+	r.Devices(t, "pcm.!default { type pulse }")
 
 	var log bytes.Buffer
 	cmd := exec.Command("pulseaudio", "-n", "--daemonize=no", "--use-pid-file=no", "--exit-idle-time=-1",
@@ -134,6 +134,56 @@ func (r *Room) path(name string) string { return filepath.Join(r.dir, name) }
 // nobody closes closes when the test ends.
 func (r *Room) Close() { r.close() }
 
+// Devices writes what ALSA shows as devices, in the language of its configuration. A
+// program that looks for devices anew finds them.
+func (r *Room) Devices(t testing.TB, conf string) {
+	t.Helper()
+	write(t, r.path("alsa.conf"), conf+"\nctl.!default { type pulse }\n")
+}
+
+// Unplug takes the headset away, which is the voice and the speaker, as when its cable
+// is pulled out.
+func (r *Room) Unplug(t testing.TB) {
+	t.Helper()
+	for _, line := range strings.Split(r.Control(t, "list", "short", "modules"), "\n") {
+		if f := strings.Fields(line); len(f) > 2 && (strings.Contains(line, "sink_name="+voice) || strings.Contains(line, "sink_name="+speaker)) {
+			r.Control(t, "unload-module", f[0])
+		}
+	}
+}
+
+// Plug brings the headset back, with a sample rate in Hz that may be another than it
+// had.
+func (r *Room) Plug(t testing.TB, rate int) {
+	t.Helper()
+	for _, sink := range []string{voice, speaker} {
+		r.Control(t, "load-module", "module-null-sink", "sink_name="+sink, fmt.Sprintf("rate=%d", rate), "channels=1")
+	}
+	r.Control(t, "set-default-sink", speaker)
+	r.Control(t, "set-default-source", voice+".monitor")
+}
+
+// Echo makes the microphone hear what the program under test says, so much later, as a
+// loudspeaker on the bench is heard.
+func (r *Room) Echo(t testing.TB, delay time.Duration) {
+	t.Helper()
+	r.Control(t, "load-module", "module-loopback", "source="+speaker+".monitor", "sink="+voice, fmt.Sprintf("latency_msec=%d", delay.Milliseconds()),
+		"source_dont_move=true", "sink_dont_move=true")
+}
+
+// Control gives the sound server a command of pactl, and returns what it prints.
+func (r *Room) Control(t testing.TB, args ...string) string {
+	t.Helper()
+	cmd := r.command("pactl", args...)
+	var complaint strings.Builder
+	cmd.Stderr = &complaint
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("pactl %v: %v: %s", args, err, complaint.String())
+	}
+	return string(out)
+}
+
 // Env returns the environment for a program in the room: this process's own, with
 // the sound system replaced.
 func (r *Room) Env() []string {
@@ -176,18 +226,30 @@ func (r *Room) Play(t testing.TB, wav string) {
 // spoken.
 func (r *Room) PlayClip(t testing.TB, sound audio.Clip) {
 	t.Helper()
+	r.PlayInto(t, voice, sound)
+}
+
+// PlayCut is Play where the headset may be unplugged meanwhile.
+func (r *Room) PlayCut(t testing.TB, wav string) {
+	t.Helper()
+	_ = r.command("paplay", "--latency-msec=50", "--device="+voice, wav).Run()
+}
+
+// PlayInto plays a clip into a sink of the room, and returns when it has been played.
+func (r *Room) PlayInto(t testing.TB, sink string, sound audio.Clip) {
+	t.Helper()
 	path := filepath.Join(t.TempDir(), "clip.wav")
 	if err := audio.WriteWAV(path, sound); err != nil {
 		t.Fatal(err)
 	}
-	r.Play(t, path)
+	r.play(t, sink, path)
 }
 
 func (r *Room) play(t testing.TB, device, wav string) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), patience+audio.LongestFile)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, "paplay", "--latency-msec=50", "--device="+device, wav)
+	cmd := exec.CommandContext(ctx, "paplay", "--latency-msec=500", "--device="+device, wav)
 	cmd.Env = r.Env()
 	if out, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("cannot play %s into the room: %v\n%s", wav, err, out)

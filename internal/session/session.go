@@ -63,8 +63,8 @@ type Watcher interface {
 	TooLong(d time.Duration)     // somebody spoke without a pause for longer than a phrase can be
 }
 
-// Session holds what a session needs. All fields but Keeper, Settings and Timed must
-// be set.
+// Session holds what a session needs. All fields but Keeper, Settings, Timed and
+// Understood must be set.
 type Session struct {
 	Source   audio.Source
 	Ear      Ear
@@ -78,6 +78,10 @@ type Session struct {
 	Habit    record.Habit // how readings are accepted
 	Tester   string       // initials of who tests in this session; empty for the job's
 	Timed    func(Timing) // told of every answer, just before it is played
+
+	// Understood is told the sound of every phrase that was for us and that the
+	// witnesses agreed on: what is said here, and no noise.
+	Understood func(sound audio.Clip)
 }
 
 // quietAfter is the silence after which the conversation may repeat itself.
@@ -192,6 +196,15 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 			}
 			return true, nil
 		}
+		if broke := new(audio.Break); errors.As(err, &broke) {
+			spoken := u != nil || r.ends.Skipping()
+			drop() // half a phrase is none
+			r.ends.Reset()
+			if spoken || broke.Away > 0 {
+				return false, r.broken(ctx, *broke, spoken)
+			}
+			continue
+		}
 		if err != nil {
 			drop() // what was being said is lost: half a phrase is none
 			if ctx.Err() == nil {
@@ -232,6 +245,16 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 	}
 }
 
+// broken says that sound was lost while somebody spoke, or that the microphone is back.
+func (r *run) broken(ctx context.Context, b audio.Break, spoken bool) error {
+	what := "The microphone is back."
+	if b.Away == 0 {
+		what = "Some of the sound was lost."
+	}
+	r.cut = false
+	return r.warn(ctx, what, spoken)
+}
+
 // phrase ends a phrase, which ends where the event says, and answers it.
 func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (done bool, err error) {
 	p := ended.Phrase
@@ -249,6 +272,9 @@ func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (
 	r.timing = &Timing{Pause: ended.At - p.Spoken, Hearing: time.Since(start), Took: h.Took}
 	defer func() { r.timing = nil }()
 	r.Watch.Heard(h)
+	if r.Understood != nil && h.Agreed && (h.Outcome == hear.Reading || h.Outcome == hear.Command) {
+		r.Understood(p.Sound)
+	}
 	if h.Outcome != hear.None {
 		if stuck, err := r.stuck(ctx, true); stuck || err != nil {
 			return false, err

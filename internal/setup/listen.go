@@ -63,7 +63,11 @@ func Listen(ctx context.Context, r Room, job board.Job) (board.Job, error) {
 	for {
 		frame, err := r.Source.Next(ctx)
 		var events []audio.Event
+		broke := new(audio.Break)
 		switch {
+		case errors.As(err, &broke):
+			ends.Reset() // half a phrase is none; what is asked is asked still
+			continue
 		case errors.Is(err, io.EOF):
 			events = ends.Flush()
 		case err != nil:

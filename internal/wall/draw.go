@@ -266,11 +266,19 @@ const quietest = -60.0
 // meter draws the level of the microphone. While waycall speaks nothing is taken
 // from it.
 func (c *canvas) meter(f facts, y int) {
+	if f.sound.Gone {
+		c.put(1, y, c.w-2, bad, "✗ "+short(clean(f.sound.Text), max(0, c.w-4)))
+		return
+	}
 	if f.turn != listening && f.turn != paused {
 		c.put(1, y, c.w-2, plain, "level    (not listening now)")
 		return
 	}
-	room := c.w - 21
+	lost := ""
+	if f.sound.Lost > 0 {
+		lost = fmt.Sprintf("  lost %d", f.sound.Lost)
+	}
+	room := max(0, c.w-21-len(lost))
 	n := 0
 	text := "silent"
 	if f.level > quietest {
@@ -280,7 +288,8 @@ func (c *canvas) meter(f facts, y int) {
 	}
 	c.put(1, y, 8, plain, "level")
 	c.put(10, y, room, strong, strings.Repeat("█", n)+strings.Repeat("·", max(0, room-n)))
-	c.put(c.w-9, y, 8, plain, text)
+	c.put(c.w-9-len(lost), y, 8, plain, text)
+	c.put(c.w-1-len(lost), y, len(lost), bad, lost)
 }
 
 // left draws how much is left, and how much is done.
@@ -349,6 +358,9 @@ func (c *canvas) lines(f facts) {
 		where = fmt.Sprintf("BOARD %d, %s", f.Board, where)
 	}
 	all := []line{{where, strong}, {f.Due, strong}}
+	if f.sound.Gone || f.sound.Lost > 0 {
+		all = append([]line{{f.sound.Text, bad}}, all...)
+	}
 	if l := f.Last; l != nil {
 		v, ok := verdicts[l.Result]
 		if !ok {

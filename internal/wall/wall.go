@@ -94,6 +94,9 @@ func (w *Wall) TooLong(d time.Duration) {
 	})
 }
 
+// Sound is told news of the sound devices.
+func (w *Wall) Sound(n audio.News) { w.note(func(f *facts) { f.sound = n }) }
+
 // Stored is told the facts that are on the disk.
 func (w *Wall) Stored(stored []record.Event) {
 	w.mu.Lock()

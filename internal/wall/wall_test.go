@@ -474,3 +474,27 @@ func TestShow(t *testing.T) {
 		t.Errorf("the terminal was not given back: %q", got)
 	}
 }
+
+// A microphone that is gone takes the place of its level; what was lost stands beside it.
+func TestSound(t *testing.T) {
+	w := New()
+	w.Listening()
+	for name, tt := range map[string]struct {
+		news audio.News
+		want string
+	}{
+		"gone": {audio.News{Text: "The microphone is gone (Headset)", Gone: true, Lost: 2}, "✗ The microphone is gone (Headset)"},
+		"lost": {audio.News{Text: "Sound was lost (2 so far)", Lost: 2}, "lost 2"},
+	} {
+		w.Sound(tt.news)
+		for _, s := range []struct{ w, h int }{{80, 24}, {120, 40}, {200, 60}} {
+			if screen := draw(w.shot(), palette{}, s.w, s.h); !strings.Contains(ansi.Strip(screen), tt.want) {
+				t.Errorf("%s at %dx%d: no %q in\n%s", name, s.w, s.h, tt.want, screen)
+			}
+		}
+	}
+	w.Sound(audio.News{Text: "The microphone is back", Lost: 0})
+	if screen := ansi.Strip(draw(w.shot(), palette{}, 80, 24)); strings.Contains(screen, "gone") || strings.Contains(screen, "lost") {
+		t.Errorf("it is back:\n%s", screen)
+	}
+}

@@ -4,8 +4,8 @@
 // PortAudio on Linux asks every ALSA and JACK device in turn whether it is there,
 // and each answers on standard error. On a machine without a sound card that is a
 // hundred lines before the one that matters, so this package silences them, and
-// what went wrong comes back as an error that says what to do. What it cannot
-// silence are the few lines of PortAudio's own when a headset is pulled out.
+// PortAudio's own lines about its sources; what went wrong comes back as an error that
+// says what to do.
 package card
 
 /*
@@ -13,11 +13,21 @@ package card
 #cgo LDFLAGS: -ldl
 #define _GNU_SOURCE
 #include <dlfcn.h>
+#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
 #include <alsa/asoundlib.h>
 
 static void hush_alsa(const char *file, int line, const char *function, int err, const char *format, ...) {}
 static void hush_jack(const char *message) {}
+
+// What C writes to its standard error, without what PortAudio says of its own sources
+// each time that a device does not open. Go's standard error is not this one.
+static ssize_t pass_on(void *unused, const char *text, size_t n) {
+	if (!memmem(text, n, "src/hostapi/", 12) && write(STDERR_FILENO, text, n) < 0) return 0;
+	return n;
+}
 
 // PortAudio may or may not be built with JACK, so its functions are looked up
 // rather than linked.
@@ -28,6 +38,11 @@ static void hush(void) {
 		void (*set)(void (*)(const char *)) = (void (*)(void (*)(const char *)))dlsym(RTLD_DEFAULT, names[i]);
 		if (set) set(hush_jack);
 	}
+	FILE *rest = fopencookie(NULL, "w", (cookie_io_functions_t){.write = pass_on});
+	if (rest) {
+		setvbuf(rest, NULL, _IONBF, 0); // a message at a time
+		stderr = rest;
+	}
 	// Looking for JACK must not start it.
 	setenv("JACK_NO_START_SERVER", "1", 0);
 }
@@ -35,37 +50,77 @@ static void hush(void) {
 import "C"
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"sync"
 
 	"github.com/gordonklaus/portaudio"
-
-	"waycall/internal/audio"
 )
 
-// PortAudio's own count of its users is not safe between goroutines.
-var lock sync.Mutex
+// lock guards PortAudio's lists, which are not safe between goroutines, and these.
+var (
+	lock    sync.Mutex
+	users   int // Acquire less Release
+	running bool
+	streams = map[interface{ shut() }]bool{} // those that are open
+)
 
 // Acquire makes PortAudio ready. Each successful Acquire must be matched by one
 // Release, after the streams opened in between are closed.
 func Acquire() error {
 	lock.Lock()
 	defer lock.Unlock()
-	C.hush()
+	if err := begin(); err != nil {
+		return err
+	}
+	users++
+	return nil
+}
+
+func begin() error {
+	if running {
+		return nil
+	}
+	hush()
 	if err := portaudio.Initialize(); err != nil {
 		return fmt.Errorf("sound devices cannot be used: %w; check that PortAudio is installed", err)
 	}
+	running = true
 	return nil
+}
+
+var hush = sync.OnceFunc(func() { C.hush() })
+
+func end() {
+	if running {
+		// That it does not like to end is nothing anybody could act on.
+		_ = portaudio.Terminate()
+		running = false
+	}
 }
 
 // Release gives back what Acquire took.
 func Release() {
 	lock.Lock()
 	defer lock.Unlock()
-	// The last Release ends PortAudio; that it does not like to end is nothing
-	// anybody could act on.
-	_ = portaudio.Terminate()
+	if users--; users == 0 {
+		end()
+	}
+}
+
+// Rescan looks for devices anew: PortAudio knows only those that were there when it
+// began. It closes every stream that is open, of any user: each finds its own gone and
+// opens it again. PortAudio must have been acquired.
+func Rescan() error {
+	lock.Lock()
+	defer lock.Unlock()
+	for s := range streams {
+		s.shut()
+	}
+	clear(streams)
+	end()
+	return begin()
 }
 
 // A Direction is the way the sound goes.
@@ -118,17 +173,19 @@ func List(d Direction) ([]Device, error) {
 	return devices, nil
 }
 
-// Find returns the device that Open opens: the one whose name is the given text, or
-// holds it, whatever the case, or the default device for an empty text. PortAudio must
-// have been acquired.
+// Find returns the device that is opened by a name: the one whose name is the given
+// text, or the first that holds it, whatever the case, or the default device for an
+// empty text. There is no other in place of one that is not there. PortAudio must have
+// been acquired.
 func Find(d Direction, name string) (Device, error) {
 	devices, err := List(d)
 	if err != nil {
 		return Device{}, err
 	}
-	if len(devices) == 0 {
-		return Device{}, fmt.Errorf("there is none")
-	}
+	return choose(devices, name, held("/proc", d))
+}
+
+func choose(devices []Device, name string, held []string) (Device, error) {
 	var names []string
 	for _, dev := range devices {
 		if name == "" && dev.Default || name != "" && dev.Name == name {
@@ -137,43 +194,22 @@ func Find(d Direction, name string) (Device, error) {
 		names = append(names, dev.Name)
 	}
 	for _, dev := range devices {
-		if name == "" || strings.Contains(strings.ToLower(dev.Name), strings.ToLower(name)) {
+		if name != "" && strings.Contains(strings.ToLower(dev.Name), strings.ToLower(name)) {
 			return dev, nil
 		}
 	}
-	return Device{}, fmt.Errorf("none has %q in its name; there are: %s", name, strings.Join(names, ", "))
-}
-
-// Open opens a mono stream of 32-bit samples on the device whose name holds the
-// given text, or the default device when it is empty. The rate is audio.Rate, or
-// the device's own when it refuses that; it is returned in Hz. handler is what
-// portaudio.OpenStream takes: a callback or a buffer. PortAudio must have been
-// acquired.
-func Open(d Direction, name string, frames int, handler any) (*portaudio.Stream, int, error) {
-	dev, err := Find(d, name)
-	if err != nil {
-		return nil, 0, err
+	var why string
+	switch {
+	case len(devices) == 0:
+		why = "there is none"
+	case name == "":
+		why = "the system has no default; there are: " + strings.Join(names, ", ")
+	default:
+		why = fmt.Sprintf("none has %q in its name; there are: %s", name, strings.Join(names, ", "))
 	}
-	lock.Lock()
-	defer lock.Unlock()
-	p := portaudio.StreamParameters{SampleRate: audio.Rate, FramesPerBuffer: frames}
-	side := portaudio.StreamDeviceParameters{Device: dev.info, Channels: 1}
-	// The higher latency costs a few tens of milliseconds and survives a busy
-	// processor, which recognition makes sure of.
-	if d == In {
-		side.Latency = dev.info.DefaultHighInputLatency
-		p.Input = side
-	} else {
-		side.Latency = dev.info.DefaultHighOutputLatency
-		p.Output = side
+	// A device that another program holds is not even listed.
+	for _, h := range held {
+		why += "; " + h
 	}
-	stream, err := portaudio.OpenStream(p, handler)
-	if err != nil && dev.Rate != audio.Rate {
-		p.SampleRate = float64(dev.Rate)
-		stream, err = portaudio.OpenStream(p, handler)
-	}
-	if err != nil {
-		return nil, 0, fmt.Errorf("%q does not open: %w", dev.Name, err)
-	}
-	return stream, int(p.SampleRate), nil
+	return Device{}, errors.New(why)
 }

@@ -1,18 +1,15 @@
 // Package mic is the microphone as an audio.Source, through PortAudio.
 //
-// PortAudio calls us on a thread of its own that must never wait, so the callback
-// only copies the samples into a ring; Next, on our side, converts them to a Clip.
+// It lasts a day on site: a headset that was pulled out is opened again when it is
+// back, at whatever rate it then has, and what is lost of the sound is counted and
+// told, so that nobody takes half a phrase for a whole one.
 package mic
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
-	"sync"
 	"time"
-
-	"github.com/gordonklaus/portaudio"
 
 	"waycall/internal/audio"
 	"waycall/internal/audio/card"
@@ -22,78 +19,109 @@ const (
 	held   = 10 * time.Second      // sound that is kept for a reader who is late
 	glance = 10 * time.Millisecond // how often Next looks for sound
 	silent = 5 * time.Second       // without a sample this long, the device is gone
+	retry  = time.Second           // how often it is looked for then
 )
+
+// echo is for how long after Discard nothing is heard: what waycall said is still on
+// its way from the loudspeaker through the room and the sound system to us. It ends
+// with a tone and as much quiet as this, so that who answers the tone is heard whole.
+const echo = 120 * time.Millisecond
+
+// patience is for how long a microphone that is gone is waited for: long enough to
+// find and charge a headset.
+const patience = 30 * time.Minute
 
 // A Mic is an open microphone. Next and Discard are for one goroutine.
 type Mic struct {
+	// Tell is told of what happens to the microphone, where it is set. It is called
+	// by Next and returns quickly.
+	Tell func(audio.News)
+
 	name     string
-	stream   *portaudio.Stream
-	ring     *ring
+	open     func(name string) (line, error)
+	rescan   func() error
+	line     line // nil while the device is gone
+	device   card.Device
 	resample *audio.Resampler
 	raw      []float32
 
-	seen, forgiven int64 // gaps up to the last Next; gaps while nobody listened
-	close          func() error
+	deaf     int   // samples at the device's rate that are not heard, as they may be echo
+	lost     int   // losses while somebody listened
+	captured int64 // samples at audio.Rate
+}
+
+// line is the stream of a device; *card.Capture is one.
+type line interface {
+	Device() card.Device
+	Rate() int
+	Take(s []float32) (n int, broke bool)
+	Discard() int
+	Alive() bool
+	Close()
 }
 
 // Open starts the microphone whose name holds the given text, whatever the case,
 // or the default one when the text is empty. The error says what to do when
-// there is none.
+// there is none: another one is never used in its place.
 func Open(name string) (*Mic, error) {
-	m, err := open(name)
-	if err != nil {
-		return nil, fmt.Errorf("no microphone: %w; plug in a headset, or name a device with --mic (waycall mics lists them)", err)
-	}
-	return m, nil
-}
-
-func open(name string) (*Mic, error) {
 	if err := card.Acquire(); err != nil {
-		return nil, err
+		return nil, missing(name, err)
 	}
-	// The rate, and with it the ring, is known only when the stream is open, but
-	// no callback comes before it is started.
-	m := &Mic{name: name}
-	stream, rate, err := card.Open(card.In, name, portaudio.FramesPerBufferUnspecified,
-		func(in []float32, _ portaudio.StreamCallbackTimeInfo, flags portaudio.StreamCallbackFlags) {
-			m.ring.write(in)
-			if flags&portaudio.InputOverflow != 0 {
-				m.ring.gaps.Add(1)
-			}
-		})
-	if err != nil {
+	m := &Mic{name: name, rescan: card.Rescan, open: func(name string) (line, error) { return card.OpenCapture(name, held) }}
+	if err := m.begin(); err != nil {
 		card.Release()
-		return nil, err
-	}
-	m.stream = stream
-	m.close = sync.OnceValue(func() error {
-		// A device that was pulled out cannot be stopped, only closed.
-		_ = stream.Abort()
-		err := stream.Close()
-		card.Release()
-		return err
-	})
-	m.ring = newRing(int(held.Seconds() * float64(rate)))
-	m.raw = make([]float32, rate/10)
-	if m.resample, err = audio.NewResampler(rate, audio.Rate); err == nil {
-		err = stream.Start()
-	}
-	if err != nil {
-		return nil, errors.Join(err, m.close())
+		return nil, missing(name, err)
 	}
 	return m, nil
 }
 
-// Next waits for sound and returns up to 100 ms of it. When the device has gone,
-// as when a headset is pulled out, it returns an error that says so.
+func missing(name string, err error) error {
+	do := "plug in a headset, or name a device with --mic (waycall mics lists them)"
+	if name != "" {
+		do = `plug it in, or name another with --mic (waycall mics lists them; --mic "" is the one that the system uses)`
+	}
+	return fmt.Errorf("no microphone: %w; %s", err, do)
+}
+
+// begin opens the device.
+func (m *Mic) begin() error {
+	l, err := m.open(m.name)
+	if err != nil {
+		return err
+	}
+	// Whatever the rate is now, what is heard has ours: a headset that also plays
+	// may come back with the telephone's 8 kHz.
+	r, err := audio.NewResampler(l.Rate(), audio.Rate)
+	if err != nil {
+		l.Close()
+		return err
+	}
+	m.line, m.device, m.resample, m.deaf = l, l.Device(), r, 0
+	m.raw = make([]float32, l.Rate()/10)
+	return nil
+}
+
+// Next waits for sound and returns up to 100 ms of it. Where some was lost it returns
+// an *audio.Break, and goes on. A device that has gone is waited for, and found again
+// by its name; only after half an hour it returns an error that says so.
 func (m *Mic) Next(ctx context.Context) (audio.Clip, error) {
 	for begun := time.Now(); ; {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		m.seen = m.ring.gaps.Load()
-		n := m.ring.take(m.raw)
+		if m.line == nil {
+			return nil, m.back(ctx)
+		}
+		n, broke := m.line.Take(m.raw)
+		if broke {
+			m.lost++
+			m.tell(fmt.Sprintf("Sound was lost (%d so far): this computer is too busy; end other programs", m.lost), false)
+			return nil, &audio.Break{}
+		}
 		raw := m.raw[:n]
+		if dropped := min(n, m.deaf); dropped > 0 {
+			raw, m.deaf = raw[dropped:], m.deaf-dropped
+		}
 		for i, x := range raw {
 			if math.IsNaN(float64(x)) || math.IsInf(float64(x), 0) {
 				raw[i] = 0
@@ -104,31 +132,89 @@ func (m *Mic) Next(ctx context.Context) (audio.Clip, error) {
 			for i, x := range clip {
 				clip[i] = min(max(x, -1), 1)
 			}
+			m.captured += int64(len(clip))
 			return clip, nil
 		}
-		if time.Since(begun) > silent {
-			return nil, fmt.Errorf("the microphone gives no more sound; plug it back in and start again, the session carries on where it stopped")
+		if n == 0 && (!m.line.Alive() || time.Since(begun) > silent) {
+			m.leave()
+			m.tell(fmt.Sprintf("The microphone is gone (%s): plug it in or switch it on again; waycall waits for it", m.device.Name), true)
+			continue
 		}
-		select {
-		case <-ctx.Done():
-		case <-time.After(glance):
+		wait(ctx, glance)
+	}
+}
+
+// back waits until the device is there again, and then returns an *audio.Break.
+func (m *Mic) back(ctx context.Context) error {
+	for begun := time.Now(); ; {
+		wait(ctx, retry)
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		err := m.rescan()
+		if err == nil {
+			err = m.begin()
+		}
+		if err == nil {
+			m.tell(fmt.Sprintf("The microphone is back: %s, %d Hz", m.device.Name, m.line.Rate()), false)
+			return &audio.Break{Away: time.Since(begun)}
+		}
+		if time.Since(begun) > patience {
+			return fmt.Errorf("the microphone gives no more sound: %w; plug it back in and start again, the session carries on where it stopped", err)
 		}
 	}
 }
 
-// Discard forgets what the microphone heard while nobody was listening.
-func (m *Mic) Discard() {
-	m.ring.discard()
-	m.forgiven += m.ring.gaps.Load() - m.seen
-	m.seen = m.ring.gaps.Load()
+func (m *Mic) tell(text string, gone bool) {
+	if m.Tell != nil {
+		m.Tell(audio.News{Text: text, Gone: gone, Lost: m.lost})
+	}
 }
 
-// Gaps returns how many times sound was lost because the computer was too busy to
-// take it. What was lost while nobody listened does not count.
-func (m *Mic) Gaps() int { return int(m.ring.gaps.Load() - m.forgiven) }
+func wait(ctx context.Context, d time.Duration) {
+	select {
+	case <-ctx.Done():
+	case <-time.After(d):
+	}
+}
+
+// leave gives the device up.
+func (m *Mic) leave() {
+	if m.line != nil {
+		m.line.Close()
+		m.line = nil
+	}
+}
+
+// Discard forgets what the microphone heard while nobody was listening, and the echo
+// that follows: a tenth of a second or so.
+func (m *Mic) Discard() {
+	if m.line != nil {
+		m.line.Discard()
+		m.deaf = int(echo.Seconds() * float64(m.line.Rate()))
+	}
+}
+
+// Lost returns how often sound was lost while somebody listened.
+func (m *Mic) Lost() int { return m.lost }
+
+// Captured returns how much sound Next has given.
+func (m *Mic) Captured() time.Duration {
+	return time.Duration(m.captured) * time.Second / audio.Rate
+}
+
+// Device is the device that was opened last.
+func (m *Mic) Device() card.Device { return m.device }
 
 // Close stops the microphone. Closing twice is harmless.
-func (m *Mic) Close() error { return m.close() }
+func (m *Mic) Close() error {
+	if m.open != nil {
+		m.open = nil
+		m.leave()
+		card.Release()
+	}
+	return nil
+}
 
 // List returns the microphones there are.
 func List() ([]card.Device, error) {

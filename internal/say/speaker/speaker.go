@@ -8,8 +8,6 @@ import (
 	"sync"
 	"time"
 
-	"github.com/gordonklaus/portaudio"
-
 	"waycall/internal/audio"
 	"waycall/internal/audio/card"
 	"waycall/internal/say"
@@ -22,47 +20,49 @@ const blocksPerSecond = 50
 // not bite off its end.
 const settle = 60 * time.Millisecond
 
+// retry is how often a loudspeaker that is gone is looked for, and patience for how
+// long: long enough to find and charge a headset.
+const (
+	retry    = time.Second
+	patience = 30 * time.Minute
+)
+
 // A Speaker is an open loudspeaker. It is safe for use by several goroutines,
 // which take turns.
 type Speaker struct {
+	// Tell is told that the loudspeaker is gone or back, where it is set. It is called by Play and returns quickly.
+	Tell func(audio.News)
+
+	name   string
 	mu     sync.Mutex
-	stream *portaudio.Stream
-	rate   int
-	block  []float32 // what the stream plays next
+	out    *card.Playback
 	closed bool
 }
 
 // Open opens the loudspeaker whose name holds the given text, whatever the case,
 // or the default one when the text is empty. The error says what to do when
-// there is none.
+// there is none: another one is never used in its place.
 func Open(name string) (*Speaker, error) {
-	s, err := open(name)
-	if err != nil {
-		return nil, fmt.Errorf("no loudspeaker: %w; plug in a headset, or name a device with --speaker", err)
+	s := &Speaker{name: name}
+	err := card.Acquire()
+	if err == nil {
+		if s.out, err = card.OpenPlayback(name, blocksPerSecond); err != nil {
+			card.Release()
+		}
 	}
-	return s, nil
-}
-
-func open(name string) (*Speaker, error) {
-	if err := card.Acquire(); err != nil {
-		return nil, err
+	if err == nil {
+		return s, nil
 	}
-	// A device may refuse our rate and be opened at its own, so the block has
-	// its length only then: PortAudio takes the slice that the pointer shows at
-	// each write.
-	s := &Speaker{block: make([]float32, audio.Rate/blocksPerSecond)}
-	stream, rate, err := card.Open(card.Out, name, portaudio.FramesPerBufferUnspecified, &s.block)
-	if err != nil {
-		card.Release()
-		return nil, err
+	do := "plug in a headset, or name a device with --speaker"
+	if name != "" {
+		do = `plug it in, or name another with --speaker (--speaker "" is the one that the system uses)`
 	}
-	s.stream, s.rate = stream, rate
-	s.block = make([]float32, rate/blocksPerSecond)
-	return s, nil
+	return nil, fmt.Errorf("no loudspeaker: %w; %s", err, do)
 }
 
 // Play plays sound and returns when it has been heard, or with the context's
-// error as soon as ctx ends, in the middle of it.
+// error as soon as ctx ends, in the middle of it. Where the loudspeaker is gone, as
+// when a headset was pulled out, it waits for it and plays the whole again.
 func (s *Speaker) Play(ctx context.Context, sound audio.Clip) (err error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -75,33 +75,79 @@ func (s *Speaker) Play(ctx context.Context, sound audio.Clip) (err error) {
 	if len(sound) == 0 {
 		return nil
 	}
-	rest, err := sound.ResampleTo(s.rate)
-	if err != nil {
-		return fmt.Errorf("cannot play: %w", err)
+	begun := time.Now()
+	for err = s.play(ctx, sound); err != nil && ctx.Err() == nil; err = s.play(ctx, sound) {
+		if time.Since(begun) > patience {
+			return fmt.Errorf("cannot play: %w; check the loudspeaker", err)
+		}
+		if err := s.again(ctx, err); err != nil {
+			return err
+		}
 	}
-	rest = append(rest, make([]float32, int(settle.Seconds()*float64(s.rate)))...)
-	if err := s.stream.Start(); err != nil {
-		return fmt.Errorf("cannot play: %w; check the loudspeaker", err)
+	return err
+}
+
+// again opens the loudspeaker again, as soon as it is there.
+func (s *Speaker) again(ctx context.Context, why error) (err error) {
+	s.out.Close()
+	// Where the devices were looked for anew on behalf of the microphone, it is there.
+	if errors.Is(why, card.ErrGone) && s.reopen() == nil {
+		return nil
+	}
+	s.tell("The loudspeaker is gone: plug it in or switch it on again; waycall waits for it", true)
+	for begun := time.Now(); time.Since(begun) < patience; {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(retry):
+		}
+		if err = card.Rescan(); err == nil {
+			err = s.reopen()
+		}
+		if err == nil {
+			s.tell("The loudspeaker is back", false)
+			return nil
+		}
+	}
+	return fmt.Errorf("cannot play: %w; check the loudspeaker", err)
+}
+
+func (s *Speaker) reopen() error {
+	out, err := card.OpenPlayback(s.name, blocksPerSecond)
+	if err == nil {
+		s.out = out
+	}
+	return err
+}
+
+func (s *Speaker) tell(text string, gone bool) {
+	if s.Tell != nil {
+		s.Tell(audio.News{Text: text, Gone: gone})
+	}
+}
+
+// play plays once.
+func (s *Speaker) play(ctx context.Context, sound audio.Clip) error {
+	rest, err := sound.ResampleTo(s.out.Rate())
+	if err != nil {
+		return err
+	}
+	rest = append(rest, make([]float32, int(settle.Seconds()*float64(s.out.Rate())))...)
+	if err := s.out.Start(); err != nil {
+		return err
 	}
 	for len(rest) > 0 {
 		if err := ctx.Err(); err != nil {
-			_ = s.stream.Abort() // silence at once; there is nothing to do about a failure
+			_ = s.out.Abort() // silence at once; there is nothing to do about a failure
 			return err
 		}
-		n := copy(s.block, rest)
-		clear(s.block[n:])
-		rest = rest[n:]
-		// An underflow is a crackle, not a failure.
-		if err := s.stream.Write(); err != nil && err != portaudio.OutputUnderflowed {
-			_ = s.stream.Abort()
-			return fmt.Errorf("cannot play: %w; check the loudspeaker", err)
+		if rest, err = s.out.Write(rest); err != nil {
+			_ = s.out.Abort()
+			return err
 		}
 	}
 	// Stop waits for what is still on its way.
-	if err := s.stream.Stop(); err != nil {
-		return fmt.Errorf("cannot play to the end: %w; check the loudspeaker", err)
-	}
-	return nil
+	return s.out.Stop()
 }
 
 // Close gives the loudspeaker back, after what is playing. Closing twice is
@@ -113,9 +159,9 @@ func (s *Speaker) Close() error {
 		return nil
 	}
 	s.closed = true
-	err := s.stream.Close()
+	s.out.Close()
 	card.Release()
-	return err
+	return nil
 }
 
 var _ say.Player = (*Speaker)(nil)
