@@ -17,7 +17,6 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"sync"
 	"unsafe"
@@ -40,6 +39,8 @@ type Model struct {
 	text    []string // token -> its text
 	masks   map[*phrase.Automaton]*mask
 }
+
+var errNothing = errors.New("hearing: nothing may be said here; check the board")
 
 var quiet = sync.OnceFunc(func() { C.wc_quiet() })
 
@@ -144,26 +145,13 @@ func (m *Model) Note() (hear.Text, error) {
 
 // Held decodes what Listen took in, held to the automaton's phrases.
 func (m *Model) Held(a *phrase.Automaton) (hear.Text, error) {
-	k := m.mask(a)
-	if len(k.token) == 0 {
-		return hear.Text{}, errors.New("hearing: nothing may be said here; check the board")
+	c, pin, err := m.pinned(a)
+	if err != nil {
+		return hear.Text{}, err
 	}
-	// C reads the slices through the struct, so they are pinned for the call.
-	var pin runtime.Pinner
 	defer pin.Unpin()
-	pin.Pin(&k.from[0])
-	pin.Pin(&k.token[0])
-	pin.Pin(&k.next[0])
-	pin.Pin(&k.final[0])
-	c := C.wc_mask{
-		n_states: C.int32_t(len(k.final)),
-		from:     (*C.int32_t)(&k.from[0]),
-		token:    (*C.int32_t)(&k.token[0]),
-		next:     (*C.int32_t)(&k.next[0]),
-		final:    (*C.uint8_t)(&k.final[0]),
-	}
 	var out C.wc_text
-	err := m.check(C.wc_decode(m.c(), &c, C.WC_PHRASE, C.int(m.decode), &out))
+	err = m.check(C.wc_decode(m.c(), c, C.WC_PHRASE, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -210,12 +198,17 @@ func (m *Model) check(code C.int) error {
 }
 
 func (m *Model) read(t *C.wc_text) hear.Text {
-	var b strings.Builder
-	for _, k := range t.token[:t.n] {
-		b.WriteString(m.text[k])
-	}
 	return hear.Text{
-		Words:   strings.Join(strings.Fields(b.String()), " "),
+		Words:   m.spelled(t.token[:t.n]),
 		LogProb: float64(t.logprob), Weakest: float64(t.weakest), Ended: t.ended == 1,
 	}
+}
+
+// spelled returns the words that tokens make.
+func (m *Model) spelled(tokens []C.int32_t) string {
+	var b strings.Builder
+	for _, k := range tokens {
+		b.WriteString(m.text[k])
+	}
+	return strings.Join(strings.Fields(b.String()), " ")
 }
