@@ -90,6 +90,35 @@ const (
 	sureMargin = 6
 )
 
+// longer are the figures that a figure begins, or nearly: what is left of them when
+// noise swallows the end.
+var longer = map[string][]string{
+	"three": {"thirteen", "thirty"}, "four": {"fourteen", "forty"}, "five": {"fifteen", "fifty"}, "six": {"sixteen", "sixty"},
+	"seven": {"seventeen", "seventy"}, "eight": {"eighteen", "eighty"}, "nine": {"nineteen", "ninety"},
+}
+
+// units are words that may follow a figure.
+var units = map[string]bool{"ohm": true, "ohms": true, "meg": true, "megs": true, "megohm": true, "megohms": true,
+	"milliseconds": true, "milliamps": true, "kiloamps": true, "amps": true, "volts": true}
+
+// swallowed returns the phrases of which text is left when the figure at its end loses
+// its own end.
+func swallowed(text string) (all []string) {
+	words := strings.Fields(text)
+	i := len(words) - 1
+	if i > 0 && units[words[i]] {
+		i--
+	}
+	if i < 0 {
+		return nil
+	}
+	for _, w := range longer[words[i]] {
+		words[i] = w
+		all = append(all, strings.Join(words, " "))
+	}
+	return all
+}
+
 // fuse makes one phrase of what the witnesses heard in the sound. The first has
 // taken it in already and can go on decoding and scoring. It is called with the
 // witnesses to itself.
@@ -207,7 +236,7 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	if !first.ok && !third.ok && !w.together() && (w.third || !second.ok) {
 		return h, nil // nobody who can decline takes it for a phrase: talk
 	}
-	if err := w.gather(); err != nil {
+	if err := w.gather(noise(sound) >= loud); err != nil {
 		return h, err
 	}
 	w.order()
@@ -259,8 +288,9 @@ func (w *weighing) hearTogether(c candidate) bool {
 	return ok && w.joint.Ended && m.Same(c.Meaning)
 }
 
-// gather collects what the witnesses heard, and the neighbours of that.
-func (w *weighing) gather() error {
+// gather collects what the witnesses heard, and the neighbours of that. In noise it
+// adds what the likeliest may be the rest of.
+func (w *weighing) gather(loud bool) error {
 	for _, v := range w.votes {
 		if v.ok {
 			if err := w.consider(v.Words, v.meaning); err != nil {
@@ -268,17 +298,26 @@ func (w *weighing) gather() error {
 			}
 		}
 	}
+	var near []string
+	for _, c := range w.all {
+		near = append(near, neighbours(c.Text)...)
+	}
 	for _, j := range w.held {
 		if m, ok := w.grammar.Meaning(j.Words); ok && !w.known(m) {
 			w.all = append(w.all, candidate{Candidate{j.Words, m, j.LogProb[0]}, j.LogProb[1]})
 		}
 	}
-	for _, c := range slices.Clone(w.all) {
-		for _, text := range neighbours(c.Text) {
-			if m, ok := w.grammar.Meaning(text); ok && w.may.Accepts(text) {
-				if err := w.consider(text, m); err != nil {
-					return err
-				}
+	if len(w.all) > 0 {
+		w.order()
+		near = append(near, neighbours(w.all[0].Text)...)
+		if loud {
+			near = append(near, swallowed(w.all[0].Text)...)
+		}
+	}
+	for _, text := range near {
+		if m, ok := w.grammar.Meaning(text); ok && w.may.Accepts(text) {
+			if err := w.consider(text, m); err != nil {
+				return err
 			}
 		}
 	}

@@ -1,6 +1,7 @@
 package hear
 
 import (
+	"slices"
 	"testing"
 
 	"waycall/grammar"
@@ -90,6 +91,22 @@ func TestAlmostMisplaced(t *testing.T) {
 		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(all, make([]float32, 1600))
 		if err != nil || h.Outcome != tt.outcome || h.Best().Text != tt.best || h.Agreed {
 			t.Errorf("%s: %+v, %v; want %s %q", name, h, err, tt.outcome, tt.best)
+		}
+	}
+}
+
+func TestSwallowed(t *testing.T) {
+	for text, want := range map[string][]string{
+		"greater than six":       {"greater than sixteen", "greater than sixty"},
+		"greater than nine ohms": {"greater than nineteen ohms", "greater than ninety ohms"},
+		"six point one two":      nil,
+		"five three oh":          nil,
+		"confirm":                nil,
+		"ohm":                    nil,
+		"":                       nil,
+	} {
+		if got := swallowed(text); !slices.Equal(got, want) {
+			t.Errorf("%q may be left of %q, want %q", text, got, want)
 		}
 	}
 }
