@@ -188,6 +188,7 @@ type weighing struct {
 	joint  Joint       // what the first and the third heard together, freely
 	held   []Joint     // the likeliest phrases to both, best first
 	broken bool        // the first heard a broken-off start
+	almost bool        // the first heard what cannot be here, and nearly what can
 	spoken int         // words of the first, with such a start
 	all    []candidate // no two mean the same
 }
@@ -212,7 +213,7 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 			return misplaced, nil
 		}
 		// "Way thirty" of twenty may be way thirteen.
-		ok = false
+		ok, w.almost = false, true
 		defer func() {
 			if err == nil && out.Outcome == None {
 				out = misplaced
@@ -233,11 +234,14 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 		}
 	}
 	first, second, third := w.votes[0], w.votes[1], w.votes[2]
-	if !first.ok && !third.ok && !w.together() && (w.third || !second.ok) {
+	if !first.ok && !third.ok && !w.together() && !w.almost && (w.third || !second.ok) {
 		return h, nil // nobody who can decline takes it for a phrase: talk
 	}
 	if err := w.gather(noise(sound) >= loud); err != nil {
 		return h, err
+	}
+	if len(w.all) == 0 {
+		return h, nil
 	}
 	w.order()
 	best := w.all[0]
@@ -299,6 +303,9 @@ func (w *weighing) gather(loud bool) error {
 		}
 	}
 	var near []string
+	if w.almost {
+		near = neighbours(w.votes[0].Words)
+	}
 	for _, c := range w.all {
 		near = append(near, neighbours(c.Text)...)
 	}

@@ -36,7 +36,8 @@ type Model struct {
 	adapted bool
 	eot     int32
 	words   vocabulary
-	text    []string // token -> its text
+	text    []string         // token -> its text
+	number  map[string]int32 // the other way round
 	masks   map[*phrase.Automaton]*mask
 }
 
@@ -62,7 +63,7 @@ func Open(path string, threads int) (*Model, error) {
 	m := &Model{
 		ctx: ctx, threads: threads, adapted: strings.Contains(filepath.Base(path), "waycall"),
 		eot:   int32(ctx.Whisper_token_eot()),
-		words: vocabulary{children: map[byte]*vocabulary{}},
+		words: vocabulary{children: map[byte]*vocabulary{}}, number: map[string]int32{},
 		masks: map[*phrase.Automaton]*mask{},
 	}
 	// A step of the decoder is too little work to share: between two threads,
@@ -76,6 +77,9 @@ func Open(path string, threads int) (*Model, error) {
 	for t := int32(0); t < m.eot; t++ {
 		s := ctx.Whisper_token_to_str(binding.Token(t))
 		m.text = append(m.text, s)
+		if _, known := m.number[s]; !known {
+			m.number[s] = t
+		}
 		// Only letters, blanks and apostrophes occur in phrases.
 		if s != "" && strings.Trim(s, " 'abcdefghijklmnopqrstuvwxyz") == "" {
 			m.words.add(s, t)
@@ -173,16 +177,15 @@ func (m *Model) mask(a *phrase.Automaton) *mask {
 // Score returns the log-probability of the words for what Listen took in.
 func (m *Model) Score(words string) (hear.Text, error) {
 	var out C.wc_text
-	buf := make([]binding.Token, len(out.token))
-	n, err := m.ctx.Whisper_tokenize(" "+words, buf)
-	if err != nil || n > len(out.token) {
-		return hear.Text{}, fmt.Errorf("hearing: %q is too long to score; shorten the phrase", words)
+	tokens, ok := m.tokens(words)
+	if !ok || len(tokens) > len(out.token) {
+		return hear.Text{}, fmt.Errorf("hearing: %q is too long to score, or no words; shorten the phrase", words)
 	}
-	for i := range n {
-		out.token[i] = C.int32_t(buf[i])
+	for i, t := range tokens {
+		out.token[i] = C.int32_t(t)
 	}
-	out.n = C.int32_t(n)
-	err = m.check(C.wc_score(m.c(), C.int(m.decode), &out))
+	out.n = C.int32_t(len(tokens))
+	err := m.check(C.wc_score(m.c(), C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
