@@ -29,6 +29,8 @@ const (
 	part
 	noisy
 	noisyAlone
+	jointly
+	jointGap
 )
 
 // EvidenceNames names the entries of an Evidence, in their order.
@@ -48,6 +50,8 @@ var EvidenceNames = []string{
 	part:           "part",        // one heard a part of what the other did
 	noisy:          "noisy",       // how little the speech stands out of the noise: see noise
 	noisyAlone:     "noisy alone", // the same, where the second witness does not agree with the first
+	jointly:        "together",    // the first and the third hear it, decoding together
+	jointGap:       "gap of both", // how far it lies below what they hear so, / 20 nats to the two
 }
 
 //go:embed fitted.json
@@ -105,9 +109,9 @@ func Decide(e Evidence, words string) Decision {
 	count := len(strings.Fields(words))
 	d.ForUs = d.Confidence >= fitted.Ask || e.agreed() && count >= long
 	// To the first, the best judge of talk, its own words are far likelier (10 nats) and
-	// no part of the phrase: what the others make of them is a long phrase that both
-	// hear, or chance.
-	if e[gap] >= 1 && e[part] == 0 && !(e.agreed() && count > long) {
+	// no part of the phrase, nor does it hear the phrase freely together with the third:
+	// what the others make of them is a long phrase that both hear, or chance.
+	if e[gap] >= 1 && e[part] == 0 && e[jointly] == 0 && !(e.agreed() && count > long) {
 		d.ForUs = false
 	}
 	d.Sure = d.ForUs && d.Confidence >= fitted.threshold(e) && e.Takes()

@@ -90,6 +90,35 @@ const (
 	sureMargin = 6
 )
 
+// longer are the figures that a figure begins, or nearly: what is left of them when
+// noise swallows the end.
+var longer = map[string][]string{
+	"three": {"thirteen", "thirty"}, "four": {"fourteen", "forty"}, "five": {"fifteen", "fifty"}, "six": {"sixteen", "sixty"},
+	"seven": {"seventeen", "seventy"}, "eight": {"eighteen", "eighty"}, "nine": {"nineteen", "ninety"},
+}
+
+// units are words that may follow a figure.
+var units = map[string]bool{"ohm": true, "ohms": true, "meg": true, "megs": true, "megohm": true, "megohms": true,
+	"milliseconds": true, "milliamps": true, "kiloamps": true, "amps": true, "volts": true}
+
+// swallowed returns the phrases of which text is left when the figure at its end loses
+// its own end.
+func swallowed(text string) (all []string) {
+	words := strings.Fields(text)
+	i := len(words) - 1
+	if i > 0 && units[words[i]] {
+		i--
+	}
+	if i < 0 {
+		return nil
+	}
+	for _, w := range longer[words[i]] {
+		words[i] = w
+		all = append(all, strings.Join(words, " "))
+	}
+	return all
+}
+
 // fuse makes one phrase of what the witnesses heard in the sound. The first has
 // taken it in already and can go on decoding and scoring. It is called with the
 // witnesses to itself.
@@ -156,7 +185,10 @@ type weighing struct {
 	may    *phrase.Automaton
 	votes  [3]vote     // of the first, the second and the third
 	third  bool        // the third listened
+	joint  Joint       // what the first and the third heard together, freely
+	held   []Joint     // the likeliest phrases to both, best first
 	broken bool        // the first heard a broken-off start
+	almost bool        // the first heard what cannot be here, and nearly what can
 	spoken int         // words of the first, with such a start
 	all    []candidate // no two mean the same
 }
@@ -166,7 +198,7 @@ type weighing struct {
 // does, as in noise. Every phrase that a witness heard is then scored by the first
 // and the third, and the likeliest to both is set against what they heard freely:
 // talk that only sounds like a phrase is far likelier as talk.
-func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Text) (Heard, error) {
+func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Text) (out Heard, err error) {
 	if !free.Ended {
 		return h, nil // it ran on: not a phrase
 	}
@@ -174,9 +206,19 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	words, broken := strings.CutPrefix(free.Words, brokenOff)
 	m, ok := e.grammar.Meaning(words)
 	if ok && !a.Accepts(words) {
-		h.Outcome = Misplaced
-		h.Candidates = []Candidate{{words, m, free.LogProb}}
-		return h, nil
+		misplaced := h
+		misplaced.Outcome = Misplaced
+		misplaced.Candidates = []Candidate{{words, m, free.LogProb}}
+		if !slices.ContainsFunc(neighbours(words), a.Accepts) {
+			return misplaced, nil
+		}
+		// "Way thirty" of twenty may be way thirteen.
+		ok, w.almost = false, true
+		defer func() {
+			if err == nil && out.Outcome == None {
+				out = misplaced
+			}
+		}()
 	}
 	free.Words, w.broken = words, broken
 	w.votes[0] = vote{free, m, ok}
@@ -187,13 +229,19 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 			return h, err
 		}
 		h.note(WhisperOther, w.votes[2].Text)
+		if w.joint.Ended {
+			h.note(WhisperBoth, Text{Words: w.joint.Words, LogProb: w.joint.Both()})
+		}
 	}
 	first, second, third := w.votes[0], w.votes[1], w.votes[2]
-	if !first.ok && !third.ok && (w.third || !second.ok) {
+	if !first.ok && !third.ok && !w.together() && !w.almost && (w.third || !second.ok) {
 		return h, nil // nobody who can decline takes it for a phrase: talk
 	}
-	if err := w.gather(); err != nil {
+	if err := w.gather(noise(sound) >= loud); err != nil {
 		return h, err
+	}
+	if len(w.all) == 0 {
+		return h, nil
 	}
 	w.order()
 	best := w.all[0]
@@ -201,7 +249,7 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	for _, c := range w.all {
 		h.Candidates = append(h.Candidates, c.Candidate)
 	}
-	if w.agreed(best) == 0 && (broken || first.Words == "" || w.third && third.Words == "") {
+	if w.agreed(best) == 0 && !w.hearTogether(best) && (broken || first.Words == "" || w.third && third.Words == "") {
 		return h, nil // music and knocks come out so, too: nobody else heard a phrase at all
 	}
 	h.Evidence = w.evidence(sound)
@@ -225,11 +273,28 @@ func (w *weighing) askThird(sound []float32) error {
 	}
 	m, ok := w.grammar.Meaning(heard.Words)
 	w.votes[2] = vote{heard, m, ok && heard.Ended && w.may.Accepts(heard.Words)}
-	return nil
+	if pair, ok := w.first.(Joining); ok {
+		w.joint, w.held, err = pair.Together(w.Ear.third, w.may)
+	}
+	return err
 }
 
-// gather collects what the witnesses heard, and the neighbours of that.
-func (w *weighing) gather() error {
+// together reports whether what the first and the third heard together, freely, is a
+// phrase that may be said here.
+func (w *weighing) together() bool {
+	_, ok := w.grammar.Meaning(w.joint.Words)
+	return ok && w.joint.Ended && w.may.Accepts(w.joint.Words)
+}
+
+// hearTogether reports whether c is what they heard so.
+func (w *weighing) hearTogether(c candidate) bool {
+	m, ok := w.grammar.Meaning(w.joint.Words)
+	return ok && w.joint.Ended && m.Same(c.Meaning)
+}
+
+// gather collects what the witnesses heard, and the neighbours of that. In noise it
+// adds what the likeliest may be the rest of.
+func (w *weighing) gather(loud bool) error {
 	for _, v := range w.votes {
 		if v.ok {
 			if err := w.consider(v.Words, v.meaning); err != nil {
@@ -237,21 +302,43 @@ func (w *weighing) gather() error {
 			}
 		}
 	}
-	for _, c := range slices.Clone(w.all) {
-		for _, text := range neighbours(c.Text) {
-			if m, ok := w.grammar.Meaning(text); ok && w.may.Accepts(text) {
-				if err := w.consider(text, m); err != nil {
-					return err
-				}
+	var near []string
+	if w.almost {
+		near = neighbours(w.votes[0].Words)
+	}
+	for _, c := range w.all {
+		near = append(near, neighbours(c.Text)...)
+	}
+	for _, j := range w.held {
+		if m, ok := w.grammar.Meaning(j.Words); ok && !w.known(m) {
+			w.all = append(w.all, candidate{Candidate{j.Words, m, j.LogProb[0]}, j.LogProb[1]})
+		}
+	}
+	if len(w.all) > 0 {
+		w.order()
+		near = append(near, neighbours(w.all[0].Text)...)
+		if loud {
+			near = append(near, swallowed(w.all[0].Text)...)
+		}
+	}
+	for _, text := range near {
+		if m, ok := w.grammar.Meaning(text); ok && w.may.Accepts(text) {
+			if err := w.consider(text, m); err != nil {
+				return err
 			}
 		}
 	}
 	return nil
 }
 
+// known reports whether a candidate of that meaning is there.
+func (w *weighing) known(m phrase.Meaning) bool {
+	return slices.ContainsFunc(w.all, func(c candidate) bool { return c.Meaning.Same(m) })
+}
+
 // consider scores a phrase, unless one that means the same is there.
 func (w *weighing) consider(text string, m phrase.Meaning) error {
-	if slices.ContainsFunc(w.all, func(c candidate) bool { return c.Meaning.Same(m) }) {
+	if w.known(m) {
 		return nil
 	}
 	c := candidate{Candidate: Candidate{Text: text, Meaning: m}}
@@ -321,6 +408,10 @@ func (w *weighing) evidence(sound []float32) Evidence {
 	if w.third {
 		models = 2
 		e[thirdsGap] = clamp((third.LogProb-best.other)/10, 0, 1)
+		if w.joint.Ended {
+			e[jointly] = one(w.hearTogether(best))
+			e[jointGap] = clamp((w.joint.Both()-best.both())/20, 0, 1)
+		}
 	}
 	if len(w.all) > 1 {
 		e[rival] = clamp(1-(best.both()-w.all[1].both())/models/8, 0, 1)

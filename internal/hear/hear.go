@@ -51,6 +51,25 @@ type First interface {
 	Adapted() bool                          // whether Free spells words as the grammar does
 }
 
+// Joint is what two witnesses of one kind made of a sound together.
+type Joint struct {
+	Words   string
+	LogProb [2]float64 // by each of the two, of the whole text with its end
+	Ended   bool
+}
+
+// Both is the log-probability of the words by the two, multiplied.
+func (j Joint) Both() float64 { return j.LogProb[0] + j.LogProb[1] }
+
+// Joining is a First that can decode together with another of its kind: at each step
+// what is likeliest to both. Both have listened to the same sound.
+type Joining interface {
+	First
+	// Together returns the likeliest words, whatever they are, and the likeliest
+	// phrases of the automaton, best first.
+	Together(other First, a *phrase.Automaton) (free Joint, held []Joint, err error)
+}
+
 // Second is a witness held to an automaton. Its log-probabilities compare only
 // within one sound.
 type Second interface {
@@ -112,6 +131,7 @@ const (
 	WhisperFree  = "whisper"       // decoded freely
 	WhisperHeld  = "whisper-held"  // held to the grammar, when the free words were outside it
 	WhisperOther = "whisper-other" // adapted on other data, heard when the others differ
+	WhisperBoth  = "whisper-both"  // the first and that one decoding together
 	Sphinx       = "sphinx"
 )
 

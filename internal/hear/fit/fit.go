@@ -32,8 +32,9 @@ const AskCost = 0.4
 
 // MostWrong is the largest share of phrases taken without a question that may be
 // wrong, over quiet and noise together: it lies between what is asked of the two, 0.1
-// and 0.5 %. Talk does not count in it: it is judged apart, by AskCost.
-const MostWrong = 0.003
+// and 0.5 %, and near the former, since most is said in quiet. Talk does not count in
+// it: it is judged apart, by AskCost.
+const MostWrong = 0.0015
 
 // shrink is the strength of the pull of the weights towards nought.
 const shrink = 0.5
@@ -95,7 +96,7 @@ func To(examples []Example, from string) (hear.Fit, error) {
 	// there the threshold is that of all examples.
 	inNoise := slices.DeleteFunc(slices.Clone(examples), func(x Example) bool { return !x.Evidence.InNoise() })
 	f.Sure, f.Ask = sure(f, examples), ask(f, examples)
-	f.SureInNoise = max(f.Sure, sure(f, inNoise))
+	f.SureInNoise = beyond(max(f.Sure, sure(f, inNoise)), margin)
 	return f, nil
 }
 
@@ -134,6 +135,20 @@ func sure(f hear.Fit, examples []Example) float64 {
 		}
 	}
 	return at
+}
+
+// margin is how much further than that, in log-odds, the threshold lies in noise. There
+// what is wrong and likely lies just below it, so that with the next noise and the next
+// voice it would lie above.
+const margin = 0.4
+
+// beyond returns the probability whose log-odds are those of p and by more.
+func beyond(p, by float64) float64 {
+	odds := p / (1 - p) * math.Exp(by)
+	if math.IsInf(odds, 1) {
+		return p
+	}
+	return odds / (1 + odds)
 }
 
 // half returns the probability whose odds lie between those of a and b.

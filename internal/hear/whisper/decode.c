@@ -129,6 +129,95 @@ int wc_score(struct whisper_context * ctx, int threads, wc_text * out) {
     return walk(ctx, NULL, out->n, WC_TEXT, threads, out);
 }
 
+// One token among those that may come next.
+typedef struct {
+    int32_t token, to;
+    float   lp[2];
+} choice;
+
+static float both(const choice * c) { return c->lp[0] + c->lp[1]; }
+
+// Puts c into the list of the likeliest so far, n of them, best first.
+static int rank(choice * list, int n, int most, choice c) {
+    int k = n < most ? n : most - 1;
+    if (n == most && both(&list[k]) >= both(&c)) {
+        return n;
+    }
+    for (; k > 0 && both(&list[k - 1]) < both(&c); k--) {
+        list[k] = list[k - 1];
+    }
+    list[k] = c;
+    return n < most ? n + 1 : n;
+}
+
+int wc_together(struct whisper_context * a, struct whisper_context * b, const wc_mask * mask, int threads, wc_joint * out) {
+    struct whisper_context * ctx[2] = { a, b };
+    const int eot = whisper_token_eot(a);
+    whisper_token feed[4 + WC_PHRASE];
+    int past = 0, n_feed = begin(a, feed);
+    int32_t state = 0;
+    out->ended      = 0;
+    out->n_branches = 0;
+    for (int n = 0; n < out->n; n++) {
+        feed[n_feed++] = out->token[n];
+        if (mask != NULL) {
+            int32_t k = mask->from[state];
+            while (k < mask->from[state + 1] && mask->token[k] != out->token[n]) {
+                k++;
+            }
+            if (k == mask->from[state + 1]) {
+                return -1; // the text given is not of this mask
+            }
+            state = mask->next[k];
+        }
+    }
+    for (int n = out->n;; n++) {
+        const float * logits[2];
+        float norm[2];
+        for (int k = 0; k < 2; k++) {
+            int err = whisper_decode(ctx[k], feed, n_feed, past, threads);
+            if (err != 0) {
+                return err;
+            }
+            logits[k] = whisper_get_logits(ctx[k]) + (size_t) (n_feed - 1) * whisper_n_vocab(ctx[k]);
+            norm[k]   = log_sum(logits[k], eot + 1);
+        }
+        past += n_feed;
+
+        choice best[1 + WC_BRANCHES];
+        int n_best = 0;
+        const int32_t first = mask == NULL ? 0 : mask->from[state];
+        const int32_t last  = mask == NULL ? eot + 1 : mask->from[state + 1];
+        for (int32_t k = first; k < last; k++) {
+            const int32_t token = mask == NULL ? k : mask->token[k];
+            n_best = rank(best, n_best, 1 + WC_BRANCHES, (choice){ token, mask == NULL ? 0 : mask->next[k], { logits[0][token] - norm[0], logits[1][token] - norm[1] } });
+        }
+        if (mask != NULL && mask->final[state]) {
+            n_best = rank(best, n_best, 1 + WC_BRANCHES, (choice){ eot, 0, { logits[0][eot] - norm[0], logits[1][eot] - norm[1] } });
+        }
+        if (n_best == 0) {
+            return -1; // a mask state that leads nowhere: the mask is broken
+        }
+        for (int k = 1; k < n_best; k++) {
+            out->branch[out->n_branches++] = (wc_branch){ n, best[k].token, { out->logprob[0] + best[k].lp[0], out->logprob[1] + best[k].lp[1] } };
+        }
+        out->logprob[0] += best[0].lp[0];
+        out->logprob[1] += best[0].lp[1];
+        out->n = n;
+        if (best[0].token == eot) {
+            out->ended = 1;
+            return 0;
+        }
+        if (n == WC_PHRASE) {
+            return 0;
+        }
+        out->token[n] = best[0].token;
+        state   = best[0].to;
+        feed[0] = best[0].token;
+        n_feed  = 1;
+    }
+}
+
 static void drop(enum ggml_log_level level, const char * text, void * user) {
     (void) level; (void) text; (void) user;
 }

@@ -45,6 +45,32 @@ int wc_decode(struct whisper_context * ctx, const wc_mask * mask, int most, int 
 // Gives the log-probability of a text already in out->token.
 int wc_score(struct whisper_context * ctx, int threads, wc_text * out);
 
+// The branches that wc_together names at each step beside the token it took.
+#define WC_BRANCHES 2
+
+// A token that was not taken, though both models together found it likely.
+typedef struct {
+    int32_t at;         // its place in the text
+    int32_t token;
+    float   logprob[2]; // by each model, of the text up to it and of it
+} wc_branch;
+
+// What two models made of one sound together.
+typedef struct {
+    int32_t   n;                // tokens, without the end of text
+    int32_t   token[WC_PHRASE];
+    float     logprob[2];       // by each model, of the whole text with its end
+    int32_t   ended;            // 1 when the text ended by itself
+    int32_t   n_branches;
+    wc_branch branch[WC_BRANCHES * (WC_PHRASE + 1)];
+} wc_joint;
+
+// Decodes what both contexts have encoded, two models of one vocabulary: at each step
+// it takes the token that is likeliest to both, by the sum of their log-probabilities,
+// free when mask is NULL and otherwise within the mask. out->token holds the first
+// out->n tokens already, of the log-probabilities in out->logprob.
+int wc_together(struct whisper_context * a, struct whisper_context * b, const wc_mask * mask, int threads, wc_joint * out);
+
 // Silences whisper.cpp's own messages.
 void wc_quiet(void);
 

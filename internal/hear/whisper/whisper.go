@@ -17,7 +17,6 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"sync"
 	"unsafe"
@@ -37,9 +36,12 @@ type Model struct {
 	adapted bool
 	eot     int32
 	words   vocabulary
-	text    []string // token -> its text
+	text    []string         // token -> its text
+	number  map[string]int32 // the other way round
 	masks   map[*phrase.Automaton]*mask
 }
+
+var errNothing = errors.New("hearing: nothing may be said here; check the board")
 
 var quiet = sync.OnceFunc(func() { C.wc_quiet() })
 
@@ -60,8 +62,9 @@ func Open(path string, threads int) (*Model, error) {
 	}
 	m := &Model{
 		ctx: ctx, threads: threads, adapted: strings.Contains(filepath.Base(path), "waycall"),
-		eot:   int32(ctx.Whisper_token_eot()),
-		masks: map[*phrase.Automaton]*mask{},
+		eot:    int32(ctx.Whisper_token_eot()),
+		number: map[string]int32{},
+		masks:  map[*phrase.Automaton]*mask{},
 	}
 	// A step of the decoder is too little work to share: between two threads,
 	// which wait for each other at every layer, a free decoding took twice as long
@@ -74,6 +77,9 @@ func Open(path string, threads int) (*Model, error) {
 	for t := int32(0); t < m.eot; t++ {
 		s := ctx.Whisper_token_to_str(binding.Token(t))
 		m.text = append(m.text, s)
+		if _, known := m.number[s]; !known {
+			m.number[s] = t
+		}
 		// Only letters, blanks and apostrophes occur in phrases.
 		if s != "" && strings.Trim(s, " 'abcdefghijklmnopqrstuvwxyz") == "" {
 			m.words = append(m.words, spelling{s, t})
@@ -144,26 +150,13 @@ func (m *Model) Note() (hear.Text, error) {
 
 // Held decodes what Listen took in, held to the automaton's phrases.
 func (m *Model) Held(a *phrase.Automaton) (hear.Text, error) {
-	k := m.mask(a)
-	if len(k.token) == 0 {
-		return hear.Text{}, errors.New("hearing: nothing may be said here; check the board")
+	c, pin, err := m.pinned(a)
+	if err != nil {
+		return hear.Text{}, err
 	}
-	// C reads the slices through the struct, so they are pinned for the call.
-	var pin runtime.Pinner
 	defer pin.Unpin()
-	pin.Pin(&k.from[0])
-	pin.Pin(&k.token[0])
-	pin.Pin(&k.next[0])
-	pin.Pin(&k.final[0])
-	c := C.wc_mask{
-		n_states: C.int32_t(len(k.final)),
-		from:     (*C.int32_t)(&k.from[0]),
-		token:    (*C.int32_t)(&k.token[0]),
-		next:     (*C.int32_t)(&k.next[0]),
-		final:    (*C.uint8_t)(&k.final[0]),
-	}
 	var out C.wc_text
-	err := m.check(C.wc_decode(m.c(), &c, C.WC_PHRASE, C.int(m.decode), &out))
+	err = m.check(C.wc_decode(m.c(), c, C.WC_PHRASE, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -185,16 +178,15 @@ func (m *Model) mask(a *phrase.Automaton) *mask {
 // Score returns the log-probability of the words for what Listen took in.
 func (m *Model) Score(words string) (hear.Text, error) {
 	var out C.wc_text
-	buf := make([]binding.Token, len(out.token))
-	n, err := m.ctx.Whisper_tokenize(" "+words, buf)
-	if err != nil || n > len(out.token) {
-		return hear.Text{}, fmt.Errorf("hearing: %q is too long to score; shorten the phrase", words)
+	tokens, ok := m.tokens(words)
+	if !ok || len(tokens) > len(out.token) {
+		return hear.Text{}, fmt.Errorf("hearing: %q is too long to score, or no words; shorten the phrase", words)
 	}
-	for i := range n {
-		out.token[i] = C.int32_t(buf[i])
+	for i, t := range tokens {
+		out.token[i] = C.int32_t(t)
 	}
-	out.n = C.int32_t(n)
-	err = m.check(C.wc_score(m.c(), C.int(m.decode), &out))
+	out.n = C.int32_t(len(tokens))
+	err := m.check(C.wc_score(m.c(), C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -210,12 +202,17 @@ func (m *Model) check(code C.int) error {
 }
 
 func (m *Model) read(t *C.wc_text) hear.Text {
-	var b strings.Builder
-	for _, k := range t.token[:t.n] {
-		b.WriteString(m.text[k])
-	}
 	return hear.Text{
-		Words:   strings.Join(strings.Fields(b.String()), " "),
+		Words:   m.spelled(t.token[:t.n]),
 		LogProb: float64(t.logprob), Weakest: float64(t.weakest), Ended: t.ended == 1,
 	}
+}
+
+// spelled returns the words that tokens make.
+func (m *Model) spelled(tokens []C.int32_t) string {
+	var b strings.Builder
+	for _, k := range tokens {
+		b.WriteString(m.text[k])
+	}
+	return strings.Join(strings.Fields(b.String()), " ")
 }

@@ -1,0 +1,112 @@
+package hear
+
+import (
+	"slices"
+	"testing"
+
+	"waycall/grammar"
+	"waycall/internal/phrase"
+)
+
+// fakeJoining hears together with another what it is told.
+type fakeJoining struct {
+	fakeFirst
+	joint Joint
+	held  []Joint
+}
+
+func (f *fakeJoining) Together(First, *phrase.Automaton) (Joint, []Joint, error) {
+	return f.joint, f.held, nil
+}
+
+// What the first and the third hear together counts beside what each hears alone: it
+// may be the best candidate, it stands against the best, and it may find a phrase where
+// one of them heard nothing; but nothing is taken by it without a question.
+func TestHeardTogether(t *testing.T) {
+	fitForTests(t)
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fitted.Weights[15] = 3 // together
+	joint := func(words string, first, third float64) Joint {
+		return Joint{Words: words, LogProb: [2]float64{first, third}, Ended: true}
+	}
+	const full = "nought point one six"
+	for name, tt := range map[string]struct {
+		first, third string
+		held         []Joint // the first of them was heard freely
+		best         string
+		count        int
+		agreed       bool
+		outcome      Outcome
+	}{
+		"each lost another part":         {"nought point six", "nought point one", []Joint{joint(full, -2, -2)}, full, 1, false, Reading},
+		"both lost it, and nearly not":   {"nought point one", "nought point one", []Joint{joint("nought point one", -1, -1), joint(full, -2, -2)}, "nought point one", 2, true, Reading},
+		"the third heard nothing":        {full, "", []Joint{joint(full, -1, -2)}, full, 1, false, Reading},
+		"and together they did not":      {full, "", []Joint{joint("", -1, -1), joint(full, -1, -9)}, full, 1, false, None},
+		"neither heard a phrase alone":   {"nought point one sex", "nought point one sticks", []Joint{joint(full, -3, -2)}, full, 1, false, Reading},
+		"and neither did they together":  {"one six was bought", "one six was not", []Joint{joint("one six was bought", -3, -2), joint(full, -9, -9)}, "", 0, false, None},
+		"together they ran on":           {"one six was bought", "one six was not", []Joint{{Words: full}, joint(full, -9, -9)}, "", 0, false, None},
+		"the same in other words, twice": {full, "point one six", []Joint{joint("zero point one six", -1, -1)}, full, 1, true, Reading},
+	} {
+		first := &fakeJoining{fakeFirst{free: Text{Words: tt.first, LogProb: -1, Ended: true}}, tt.held[0], tt.held}
+		third := &fakeFirst{free: Text{Words: tt.third, LogProb: -1, Ended: true}}
+		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(phrase.Scope{}, make([]float32, 1600))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if h.Best().Text != tt.best || len(h.Candidates) != tt.count || h.Agreed != tt.agreed || h.Outcome != tt.outcome {
+			t.Errorf("%s: %s %+v, agreed %v; want %s %q of %d, %v", name, h.Outcome, h.Candidates, h.Agreed, tt.outcome, tt.best, tt.count, tt.agreed)
+		}
+	}
+}
+
+// A way that is not there may be one that sounds like it and is.
+func TestAlmostMisplaced(t *testing.T) {
+	fitForTests(t)
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := phrase.Scope{}
+	heard, meant := "", ""
+	for _, way := range [][2]string{{"ninety", "nineteen"}, {"eighty", "eighteen"}, {"seventy", "seventeen"}} {
+		heard, meant = "way "+way[0]+" live to earth four eight six", "way "+way[1]+" live to earth four eight six"
+		if _, ok := g.Meaning(heard); ok && !g.Narrow(all).Accepts(heard) {
+			break
+		}
+	}
+	for name, tt := range map[string]struct {
+		third   string
+		score   float64
+		outcome Outcome
+		best    string
+	}{
+		"the third heard it":            {meant, -2, Reading, meant},
+		"nobody did, and it is far off": {"well", -40, Misplaced, heard},
+	} {
+		first := &fakeFirst{free: Text{Words: heard, LogProb: -1, Ended: true}, scores: map[string]float64{meant: tt.score}}
+		third := &fakeFirst{free: Text{Words: tt.third, LogProb: -1, Ended: true}}
+		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(all, make([]float32, 1600))
+		if err != nil || h.Outcome != tt.outcome || h.Best().Text != tt.best || h.Agreed {
+			t.Errorf("%s: %+v, %v; want %s %q", name, h, err, tt.outcome, tt.best)
+		}
+	}
+}
+
+func TestSwallowed(t *testing.T) {
+	for text, want := range map[string][]string{
+		"greater than six":       {"greater than sixteen", "greater than sixty"},
+		"greater than nine ohms": {"greater than nineteen ohms", "greater than ninety ohms"},
+		"six point one two":      nil,
+		"five three oh":          nil,
+		"confirm":                nil,
+		"ohm":                    nil,
+		"":                       nil,
+	} {
+		if got := swallowed(text); !slices.Equal(got, want) {
+			t.Errorf("%q may be left of %q, want %q", text, got, want)
+		}
+	}
+}
