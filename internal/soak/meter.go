@@ -37,27 +37,27 @@ func since(m moment) moment {
 
 // Took is what one phrase took, ms: on the clock, and of the processor.
 type Took struct {
-	At      float64 `json:"at_min"` // simulated time, minutes
-	Wall    float64 `json:"ms"`
-	CPU     float64 `json:"cpu_ms"`
+	At      float64 `json:"at_min"`             // simulated time, minutes
+	Wall    float64 `json:"ms"`                 // on the clock, ms
+	CPU     float64 `json:"cpu_ms"`             // of the processor, ms
 	Seconds float64 `json:"seconds,omitempty"`  // how long the phrase was, of hearing
 	Fixed   float64 `json:"fixed_ms,omitempty"` // of the processor, for a fixed piece of work just after it: how slow the machine was then
 }
 
 // Minute is what was seen at the end of a minute of simulated time.
 type Minute struct {
-	At         float64 `json:"at_min"`
-	RSS        float64 `json:"rss_mib"`     // resident, all
-	Heap       float64 `json:"heap_mib"`    // of Go, in use
-	Goroutines int     `json:"goroutines"`  // and
-	Files      int     `json:"files"`       // open file descriptors
-	Database   float64 `json:"database_mb"` // the job with its write-ahead log
-	Phrases    int     `json:"phrases"`     // so far
-	Readings   int     `json:"readings"`    // confirmed so far
-	HearP50    float64 `json:"hear_p50_ms"` // since the minute before, by the processor
-	HearP95    float64 `json:"hear_p95_ms"`
+	At         float64 `json:"at_min"`       // simulated time, minutes
+	RSS        float64 `json:"rss_mib"`      // resident, all
+	Heap       float64 `json:"heap_mib"`     // of Go, in use
+	Goroutines int     `json:"goroutines"`   // and
+	Files      int     `json:"files"`        // open file descriptors
+	Database   float64 `json:"database_mb"`  // the job with its write-ahead log
+	Phrases    int     `json:"phrases"`      // so far
+	Readings   int     `json:"readings"`     // confirmed so far
+	HearP50    float64 `json:"hear_p50_ms"`  // since the minute before, by the processor
+	HearP95    float64 `json:"hear_p95_ms"`  // likewise
 	StoreP50   float64 `json:"store_p50_ms"` // on the clock
-	StoreP95   float64 `json:"store_p95_ms"`
+	StoreP95   float64 `json:"store_p95_ms"` // likewise
 }
 
 // meter measures a soak.
