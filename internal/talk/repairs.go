@@ -130,7 +130,7 @@ func (t *turn) undo(m phrase.Meaning) {
 	var last record.Reading
 	for _, x := range r.Readings {
 		if x.Standing == record.Stands && meant(x.Slot) {
-			last = x
+			last = *x
 		}
 	}
 	for _, k := range slices.Backward(r.Skips) {
