@@ -156,8 +156,8 @@ func anyTurn(p pick, at time.Time) Event {
 // talker is a player that also checks how readings get onto the schedule.
 type talker struct {
 	player
-	heard    string // what was said last
-	habit    record.Habit
+	heard string // what was said last
+	habit record.Habit
 }
 
 func newTalker(t testing.TB, job board.Job) *talker { return newTalkerOf(t, job, record.Each) }
@@ -207,9 +207,6 @@ func (p *talker) do(e Event) {
 	// Whatever is said while something waits says it.
 	if r.Pending != nil && !r.Paused && p.state.offer == nil && p.state.dictation == nil && len(out) > 0 && !isCaught(e) && !p.says(p.state, r.Pending.Each()) {
 		p.t.Fatalf("%#v: %v waits, but what was said is %q", e, r.Pending, p.heard)
-	}
-	if q := r.Pending; q != nil && (before.Record.Pending == nil || before.Record.Pending.EventID != q.EventID) {
-		h, _ := e.(Heard)
 	}
 }
 

@@ -156,21 +156,27 @@ func (t *turn) readBack(first bool) string {
 			board = "Board " + reading.Cardinal(slot.Board) + ". "
 		}
 	}
-	text := t.readBackAs(first, first, false)
+	next, implied := t.implied()
+	then := &next
+	if !implied || t.asks {
+		then = nil
+	}
+	text := t.readBackAs(then, first, first, false)
 	// Three ends of a ring, or twelve ways, can have more to say of than a voice
 	// speaks. The question comes last and must be heard.
 	if len(board+text) > longest {
-		text = t.readBackAs(false, false, false)
+		text = t.readBackAs(then, false, false, false)
 	}
 	if len(board+text) > longest {
-		text = t.readBackAs(false, false, true)
+		text = t.readBackAs(then, false, false, true)
 	}
 	return board + text
 }
 
 // readBackAs is readBack with advice or without, and, if results is true, with the
-// results alone, without their reasons.
-func (t *turn) readBackAs(first, advice, results bool) string {
+// results alone, without their reasons. then is the test whose reading stores what
+// waits, or nil when it must be confirmed.
+func (t *turn) readBackAs(then *sequence.Due, first, advice, results bool) string {
 	p := t.s.Record.Pending
 	var words []string
 	add := func(format string, args ...any) { words = append(words, fmt.Sprintf(format, args...)) }
@@ -181,13 +187,11 @@ func (t *turn) readBackAs(first, advice, results bool) string {
 			replaced = append(replaced, old.Quantity.Spoken())
 		}
 	}
-	next, implied := t.implied()
-	implied = implied && !t.asks
 	if first && len(all) == 1 && len(replaced) == 0 && p.MayBeImplied() && t.short(readPrompt) {
 		t.brisk = len(t.words) == 0 // what is said before it is not known
 		add("%s", t.readBriefly(*p))
-		if implied {
-			t.announceNext(next, add)
+		if then != nil {
+			t.announceNext(*then, add)
 		}
 		return strings.Join(words, " ")
 	}
@@ -210,8 +214,8 @@ func (t *turn) readBackAs(first, advice, results bool) string {
 	if len(replaced) > 0 {
 		add("It replaces %s.", list(replaced))
 	}
-	if implied {
-		t.announceNext(next, add)
+	if then != nil {
+		t.announceNext(*then, add)
 	} else {
 		add("Confirm?")
 	}
