@@ -91,7 +91,7 @@ func viewJob(s record.State, path string) jobView {
 			wv := wayView{Board: b.Number, Way: w.Number, Feeds: w.Feeds, Spare: w.Spare, Readings: []record.Reading{}, Skips: []record.Skip{}, Due: []record.Slot{}}
 			for _, r := range s.Readings {
 				if r.Slot.Board == b.Number && r.Slot.Way == w.Number && r.Standing == record.Stands {
-					wv.Readings = append(wv.Readings, r)
+					wv.Readings = append(wv.Readings, *r)
 				}
 			}
 			for _, k := range s.Skips {

@@ -49,7 +49,7 @@ const (
 	OnlyBound     Command = "only bound"   // "it was greater than": the figure stays
 	OnlyWay       Command = "only way"     // "it was way five": the figure and the test stay
 	OnlyTest      Command = "only test"    // "it was live to neutral"
-	Undo          Command = "undo"         // "undo way five": take back its last reading, or that of Test
+	Undo          Command = "undo"         // "undo way five": take back its last reading, or that of Test; without a way that of Test
 	Replace       Command = "replace"      // a full reading, in place of the one stored there
 	SayAgain      Command = "say again"
 	SayAgainSlow  Command = "say again slowly"

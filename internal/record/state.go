@@ -16,7 +16,9 @@ import (
 )
 
 // State is what the log says up to one event. The zero State is an empty log.
-// Its slices are shared between states and must not be changed.
+// Its slices and readings are shared between states and must not be changed. The
+// readings are pointers because with 100,000 events in the log there are some 16,000,
+// and a step copies the slice when one of them stands no more.
 type State struct {
 	Job      board.Job
 	Sessions int       // how often a session was opened; 0 for an empty log
@@ -25,10 +27,10 @@ type State struct {
 	LastID   int64     // of the last event, 0 for an empty log
 	LastAt   time.Time // of the last event
 
-	Answers  []Answer  // every answer to a preparation step, in order
-	Readings []Reading // every reading ever confirmed, in order, whether or not it still stands
-	Skips    []Skip    // every test ever left out, in order
-	Notes    []Note    // every note and observation ever made, in order, whether or not it still stands
+	Answers  []Answer   // every answer to a preparation step, in order
+	Readings []*Reading // every reading ever confirmed, in order, whether or not it still stands
+	Skips    []Skip     // every test ever left out, in order
+	Notes    []Note     // every note and observation ever made, in order, whether or not it still stands
 
 	Settlements []Settlement // everything that a reviewer ever let stand, in order
 	Signed      *SignOff     // what the record is signed off by; nil while it is a draft, and again after any later fact
@@ -194,7 +196,7 @@ func own[T any](all []T) []T {
 func (s State) Latest(slot Slot) (Reading, bool) {
 	for _, r := range slices.Backward(s.Readings) {
 		if r.Slot == slot && r.Standing == Stands {
-			return r, true
+			return *r, true
 		}
 	}
 	return Reading{}, false
@@ -204,7 +206,7 @@ func (s State) Latest(slot Slot) (Reading, bool) {
 func (s State) Last() (Reading, bool) {
 	for _, r := range slices.Backward(s.Readings) {
 		if r.Standing == Stands {
-			return r, true
+			return *r, true
 		}
 	}
 	return Reading{}, false
@@ -439,7 +441,7 @@ func (s State) edited(e Event) (State, error) {
 	}
 	s = s.end(p.Slot, Replaced, e)
 	s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
-	s.Readings = append(s.Readings, Reading{
+	s.Readings = append(s.Readings, &Reading{
 		Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Edited: true, By: e.By, Reason: e.Reason, Replaces: e.Replaces,
 	})
 	if s.Aim != nil && *s.Aim == p.Slot {
@@ -616,7 +618,7 @@ func (s State) confirmed(e Event) (State, error) {
 	for _, p := range all {
 		s = s.end(p.Slot, Replaced, e)
 		s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
-		s.Readings = append(s.Readings, Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Implied: e.Answer == Accepted, Tester: s.Tester})
+		s.Readings = append(s.Readings, &Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Implied: e.Answer == Accepted, Tester: s.Tester})
 		s = s.arrived(p.Slot)
 	}
 	return s, nil
@@ -666,8 +668,8 @@ func (s State) retest(e Event) State {
 	board, way := e.Slot.Board, e.Slot.Way
 	s.Readings = own(s.Readings)
 	for i := range s.Readings {
-		if r := &s.Readings[i]; r.Slot.Board == board && r.Slot.Way == way && r.Standing == Stands {
-			r.Standing, r.Ended, r.EndedAt, r.EndReason = BeforeWork, e.ID, e.At, e.Reason
+		if r := s.Readings[i]; r.Slot.Board == board && r.Slot.Way == way && r.Standing == Stands {
+			s.Readings[i] = r.ended(BeforeWork, e)
 		}
 	}
 	s = s.endSettlements(func(t Slot) bool { return t.Board == board && t.Way == way }, e.ID)
@@ -688,14 +690,19 @@ func (s State) arrived(slot Slot) State {
 // end ends the standing of the reading in slot, if there is one.
 func (s State) end(slot Slot, how Standing, e Event) State {
 	for i := len(s.Readings) - 1; i >= 0; i-- {
-		if r := &s.Readings[i]; r.Slot == slot && r.Standing == Stands {
+		if r := s.Readings[i]; r.Slot == slot && r.Standing == Stands {
 			s.Readings = own(s.Readings)
-			r = &s.Readings[i]
-			r.Standing, r.Ended, r.EndedAt, r.EndReason, r.EndedBy = how, e.ID, e.At, e.Reason, e.By
+			s.Readings[i] = r.ended(how, e)
 			break // at most one stands
 		}
 	}
 	return s.endSettlements(func(t Slot) bool { return t == slot }, e.ID)
+}
+
+// ended is r as it is once e has ended its standing; other states keep r as it was.
+func (r Reading) ended(how Standing, e Event) *Reading {
+	r.Standing, r.Ended, r.EndedAt, r.EndReason, r.EndedBy = how, e.ID, e.At, e.Reason, e.By
+	return &r
 }
 
 // endSettlements is for what was settled at places of which more is known now.

@@ -326,7 +326,7 @@ func newBuilder(s record.State) *builder {
 	}
 	for i, r := range s.Readings {
 		if r.Standing == record.Stands {
-			b.latest[r.Slot] = r
+			b.latest[r.Slot] = *r
 		} else {
 			b.ended[r.Slot] = append(b.ended[r.Slot], i)
 		}
@@ -532,7 +532,7 @@ func (t *Tested) fill(b *builder, slots []record.Slot) {
 	}
 	for _, slot := range slots {
 		for _, i := range b.ended[slot] {
-			t.Earlier = append(t.Earlier, b.earlier(b.Readings[i]))
+			t.Earlier = append(t.Earlier, b.earlier(*b.Readings[i]))
 		}
 	}
 	slices.SortStableFunc(t.Earlier, func(a, b Cell) int { return cmp.Compare(a.Event, b.Event) })
@@ -857,7 +857,7 @@ func toDo(s record.State) []string {
 // letStand reports whether a reviewer let every reading stand that fails on a way.
 func letStand(s record.State, settled map[record.Slot]record.Settlement, number, way int) bool {
 	for i := range s.Readings {
-		r := &s.Readings[i]
+		r := s.Readings[i]
 		if r.Slot.Board == number && r.Slot.Way == way && r.Standing == record.Stands && r.Verdict.Result == check.Fail {
 			if _, ok := settled[r.Slot]; !ok {
 				return false

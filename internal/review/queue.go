@@ -204,11 +204,11 @@ func (q *queue) readings() {
 	earlier := map[record.Slot][]*record.Reading{}
 	changed := map[int]int64{} // board -> the last event that put a reading on it or took one off
 	for i := range q.Readings {
-		r := &q.Readings[i]
+		r := q.Readings[i]
 		changed[r.Slot.Board] = max(changed[r.Slot.Board], r.ConfirmedID, r.Ended)
 	}
 	for i := range q.Readings {
-		r := &q.Readings[i]
+		r := q.Readings[i]
 		if r.Standing != record.Stands {
 			earlier[r.Slot] = append(earlier[r.Slot], r)
 			continue
@@ -285,7 +285,7 @@ func (q *queue) judgeAgain() []check.Verdict {
 	var index []int
 	first := map[record.Slot]int{}
 	for i := range q.Readings {
-		r := &q.Readings[i]
+		r := q.Readings[i]
 		if _, ok := first[r.Slot]; !ok {
 			first[r.Slot] = i
 		}
@@ -296,7 +296,7 @@ func (q *queue) judgeAgain() []check.Verdict {
 	slices.SortFunc(index, func(a, b int) int { return cmp.Compare(first[q.Readings[a].Slot], first[q.Readings[b].Slot]) })
 	plain := make([]check.Earlier, len(index))
 	for i, at := range index {
-		r := &q.Readings[at]
+		r := q.Readings[at]
 		plain[i] = check.Earlier{Board: r.Slot.Board, Way: r.Slot.Way, Test: r.Slot.Test, Position: r.Slot.Position, Quantity: r.Quantity}
 	}
 	all := make([]check.Verdict, len(q.Readings))

@@ -49,7 +49,7 @@ func newSite(s record.State) *site {
 		}
 	}
 	for i := range s.Readings {
-		if r := &s.Readings[i]; r.Standing == record.Stands {
+		if r := s.Readings[i]; r.Standing == record.Stands {
 			p.stand(r)
 		}
 	}
@@ -267,13 +267,10 @@ func (p *site) asked(b *panel, slot record.Slot) bool {
 	return slices.ContainsFunc(b.items, func(it *item) bool { return it.slot == slot })
 }
 
-// blocked says why a live test cannot be made now. Dead tests may be made in
-// any order.
+// blocked says why a live test cannot be made now.
 func (p *site) blocked(slot record.Slot) ruling {
 	b := p.at[slot.Board]
 	switch {
-	case !Live(slot):
-		return ruling{}
 	case b == nil || b.Supply.OnlyIsolated:
 		return waiting(practice, "Nothing is tested on that board.")
 	case !p.s.Job.Asks(board.Live):
@@ -290,6 +287,9 @@ func (p *site) blocked(slot record.Slot) ruling {
 // the answers to the steps before live tests. Dead tests are never blocked: the
 // electrician may make them in any order.
 func Blocked(s record.State, slot record.Slot) (Omitted, bool) {
+	if !Live(slot) {
+		return Omitted{}, false
+	}
 	r := newSite(s).blocked(slot)
 	return Omitted{slot, r.why, r.source, true}, r.need != ""
 }

@@ -86,7 +86,7 @@ func (p *site) pace() (tests []timed, steps []time.Duration) {
 	}
 	marks := make([]mark, 0, len(p.s.Readings)+len(p.s.Answers)+len(p.s.Skips)+len(p.s.Resumed))
 	for i := range p.s.Readings {
-		r := &p.s.Readings[i]
+		r := p.s.Readings[i]
 		if r.Edited {
 			continue // at a desk, some time later
 		}

@@ -264,7 +264,7 @@ func NotAsked(s record.State) []Omitted {
 func Failing(s record.State, board int) []int {
 	bad := map[int]bool{}
 	for i := range s.Readings {
-		if r := &s.Readings[i]; r.Slot.Board == board && r.Standing == record.Stands && r.Verdict.Result == check.Fail {
+		if r := s.Readings[i]; r.Slot.Board == board && r.Standing == record.Stands && r.Verdict.Result == check.Fail {
 			bad[r.Slot.Way] = true
 		}
 	}

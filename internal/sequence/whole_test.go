@@ -916,7 +916,7 @@ func TestReviewIsNoWork(t *testing.T) {
 		do(20*time.Second, record.Event{Kind: record.Proposed, Slot: &d.Slot, Quantity: &q, Verdict: &check.Verdict{Result: check.Pass}})
 		do(0, record.Event{Kind: record.Confirmed})
 		if first == nil && !d.Slot.Test.Judged() && d.Slot.Way != 0 {
-			first = &s.Readings[len(s.Readings)-1]
+			first = s.Readings[len(s.Readings)-1]
 		}
 	}
 	due, _ := Next(s)

@@ -196,7 +196,7 @@ func TestLedger(t *testing.T) {
 		var s record.State
 		for i, x := range said {
 			one := record.Reading{Proposal: record.Proposal{Slot: x.slot, Quantity: x.quantity(), HeardID: int64(i)}, Standing: record.BeforeWork}
-			s.Readings = append(s.Readings, one)
+			s.Readings = append(s.Readings, &one)
 		}
 		s.Readings[2].Standing = record.Stands
 		cells := []report.Cell{{Test: reading.R1R2, Status: report.Recorded, Text: "0.23"}}

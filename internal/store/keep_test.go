@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -42,10 +43,11 @@ func eventually(t *testing.T, what string, ok func() bool) {
 }
 
 // events is how many events the job at path has, or -1 unless it is whole, by SQLite's
-// integrity check, too.
+// integrity check, too. The logs of some tests begin without a session; that alone
+// Verify may hold against them.
 func events(path string) int64 {
 	r, err := Verify(ctx, path)
-	if err != nil || len(r.Problems) > 0 {
+	if err != nil || slices.ContainsFunc(r.Problems, func(f Finding) bool { return !strings.Contains(f.What, "no session was opened") }) {
 		return -1
 	}
 	return r.Events

@@ -345,7 +345,7 @@ func (t *turn) unanswer(a record.Answer) {
 func (t *turn) withdraw(which func(record.Reading) bool) {
 	var all []record.Proposal
 	for _, x := range t.s.Record.Readings {
-		if x.Standing == record.Stands && which(x) {
+		if x.Standing == record.Stands && which(*x) {
 			t.follows(record.Event{Kind: record.Withdrawn, Slot: &x.Slot, Reason: "scratched"})
 			all = append(all, x.Proposal)
 		}

@@ -62,12 +62,13 @@ func (Tone) effect() {}
 // slowest and fastest are the ends of Say.Pace.
 const slowest, fastest = -2, 2
 
-// rate is how fast this turn is spoken. Who keeps it brief is in a hurry.
+// rate is how fast this turn is spoken. Who keeps it brief is in a hurry, and what is
+// read back briefly is known by its third time, unless slower speech was asked for.
 func (t *turn) rate() int {
 	switch {
 	case t.slow:
 		return slowest
-	case t.s.form == inBrief:
+	case t.s.form == inBrief || t.brisk && t.s.rate >= 0:
 		return min(t.s.rate+1, fastest)
 	}
 	return t.s.rate

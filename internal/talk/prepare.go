@@ -3,7 +3,6 @@ package talk
 import (
 	"fmt"
 	"slices"
-	"strconv"
 
 	"waycall/internal/check"
 	"waycall/internal/phrase"
@@ -123,10 +122,8 @@ func (t *turn) prepared(on int, id string) {
 // has nothing is stored: no reading made with them would be worth anything.
 func (t *turn) leads(on int, step sequence.Step, m phrase.Meaning) {
 	q := m.Quantity
-	end := t.s.Record.Job.Instrument.OverRange
-	if m.OverRange && step.Unit == reading.Megohm && end > 0 {
-		q, _ = reading.ParseQuantity(strconv.FormatFloat(end, 'f', -1, 64), step.Unit)
-		q.Bound = reading.GreaterThan
+	if scale, known := t.scale(step.Unit); m.OverRange && known {
+		q = beyond(scale)
 	}
 	if q.Unit == reading.NoUnit {
 		q.Unit = step.Unit

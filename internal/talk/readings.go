@@ -412,15 +412,12 @@ func (t *turn) quantity(q reading.Quantity, overRange bool, test reading.Test) (
 		}
 		return q, ""
 	}
-	end := t.s.Record.Job.Instrument.OverRange
-	scale, err := reading.ParseQuantity(strconv.FormatFloat(end, 'f', -1, 64), test.Unit())
-	known := err == nil && end > 0 && test.Insulation()
+	scale, known := t.scale(test.Unit())
 	if overRange {
 		if !known {
 			return q, fmt.Sprintf("Where the instrument's scale ends is not known for %s. Say greater than, and the figure. %s", test.Spoken(), notStored)
 		}
-		q = scale
-		q.Bound = reading.GreaterThan
+		q = beyond(scale)
 	}
 	if q.Unit == reading.NoUnit {
 		q.Unit = test.Unit()
@@ -430,10 +427,27 @@ func (t *turn) quantity(q reading.Quantity, overRange bool, test reading.Test) (
 		return q, fmt.Sprintf("%s is read in %s. %s", said, unit(reading.Quantity{Value: 2, Bound: reading.Exactly, Unit: test.Unit()}), notStored)
 	case test.Fits(q) != nil:
 		return q, "That is no reading. " + notStored
-	case known && q.Value > end:
+	case known && q.Value > scale.Value:
 		return q, fmt.Sprintf("The instrument's scale ends at %s, so it cannot show that. %s", scale.Spoken(), notStored)
 	}
 	return q, ""
+}
+
+// scale returns where the instrument's scale of a unit ends, as far as the job knows:
+// it knows that of insulation.
+func (t *turn) scale(unit reading.Unit) (reading.Quantity, bool) {
+	end := t.s.Record.Job.Instrument.OverRange
+	if unit != reading.Megohm || end <= 0 {
+		return reading.Quantity{}, false
+	}
+	q, err := reading.ParseQuantity(strconv.FormatFloat(end, 'f', -1, 64), unit)
+	return q, err == nil
+}
+
+// beyond is what an instrument shows past the end of its scale.
+func beyond(scale reading.Quantity) reading.Quantity {
+	scale.Bound = reading.GreaterThan
+	return scale
 }
 
 // disputed deals with a phrase whose witnesses do not agree. Readings are

@@ -107,17 +107,30 @@ func (t *turn) correction(from, to record.Slot, c choice) string {
 }
 
 // undo takes back the last that was done about a way, or about one test of it,
-// wherever it was in the order: a reading, or that a test was left out.
+// wherever it was in the order: a reading, or that a test was left out. A test
+// without a way is that of the way in hand, if anything was done about it there, or
+// else of the board itself.
 func (t *turn) undo(m phrase.Meaning) {
 	r := &t.s.Record
 	on := t.board()
-	if why := t.noWay(on, m.Way); why != "" {
-		t.say(why)
-		t.remindPending()
-		return
+	if m.Way != 0 {
+		if why := t.noWay(on, m.Way); why != "" {
+			t.say(why)
+			t.remindPending()
+			return
+		}
 	}
 	meant := func(s record.Slot) bool {
 		return s.Board == on && s.Way == m.Way && (m.Test == "" || s.Test == m.Test || m.Test == reading.R2 && s.Test == reading.RingR2)
+	}
+	if hand, ok := t.hand(); m.Way == 0 && m.Test != "" && ok {
+		m.Way = hand.Way
+		pending := r.Pending != nil && slices.ContainsFunc(r.Pending.Each(), func(p record.Proposal) bool { return meant(p.Slot) })
+		stands := slices.ContainsFunc(r.Readings, func(x *record.Reading) bool { return x.Standing == record.Stands && meant(x.Slot) })
+		out := slices.ContainsFunc(r.Skips, func(k record.Skip) bool { return k.Ended == 0 && meant(k.Slot) })
+		if !pending && !stands && !out && slices.Contains(sequence.Allowed(r.Job, on, 0), m.Test) {
+			m.Way = 0
+		}
 	}
 	if p := r.Pending; p != nil {
 		if slices.ContainsFunc(p.Each(), func(one record.Proposal) bool { return meant(one.Slot) }) {
@@ -130,7 +143,7 @@ func (t *turn) undo(m phrase.Meaning) {
 	var last record.Reading
 	for _, x := range r.Readings {
 		if x.Standing == record.Stands && meant(x.Slot) {
-			last = x
+			last = *x
 		}
 	}
 	for _, k := range slices.Backward(r.Skips) {
@@ -150,7 +163,12 @@ func (t *turn) undo(m phrase.Meaning) {
 }
 
 func (t *turn) wayAndTest(m phrase.Meaning) string {
-	if m.Test == "" {
+	switch {
+	case m.Way == 0 && m.Test == "":
+		return "the board itself"
+	case m.Way == 0:
+		return m.Test.Spoken() + " of the board itself"
+	case m.Test == "":
 		return way(m.Way)
 	}
 	return way(m.Way) + ", " + m.Test.Spoken()

@@ -276,6 +276,7 @@ type turn struct {
 	stop    bool
 	passing bool    // what is said now is not worth saying again
 	slow    bool    // it was asked to be said slowly
+	brisk   bool    // it is a reading, read back briefly
 	placed  [2]bool // whether the way and the test of a reading were said
 	offered bool    // which of two readings was meant was asked just before
 	asks    bool    // what waits must be confirmed aloud now

@@ -156,9 +156,8 @@ func anyTurn(p pick, at time.Time) Event {
 // talker is a player that also checks how readings get onto the schedule.
 type talker struct {
 	player
-	heard    string // what was said last
-	unplaced bool   // what waits was given by a value on its own
-	habit    record.Habit
+	heard string // what was said last
+	habit record.Habit
 }
 
 func newTalker(t testing.TB, job board.Job) *talker { return newTalkerOf(t, job, record.Each) }
@@ -209,10 +208,6 @@ func (p *talker) do(e Event) {
 	if r.Pending != nil && !r.Paused && p.state.offer == nil && p.state.dictation == nil && len(out) > 0 && !isCaught(e) && !p.says(p.state, r.Pending.Each()) {
 		p.t.Fatalf("%#v: %v waits, but what was said is %q", e, r.Pending, p.heard)
 	}
-	if q := r.Pending; q != nil && (before.Record.Pending == nil || before.Record.Pending.EventID != q.EventID) {
-		h, _ := e.(Heard)
-		p.unplaced = h.Phrase.Agreed && h.Meaning.Way == 0 && h.Meaning.Test == "" && h.Meaning.Command == ""
-	}
 }
 
 // isCaught reports whether an event is answered by a tone alone.
@@ -231,14 +226,20 @@ func (p *talker) says(s State, all []record.Proposal) bool {
 			words = []string{way(x.Slot.Way), was.tested(x.Slot), x.Quantity.Spoken(), "confirm?"}
 		case len(all) > 1:
 			words = []string{way(x.Slot.Way) + ".", end(x.Slot.Test) + " " + figure(x.Quantity, x.Doubted)}
-		case strings.HasSuffix(heard, ", pass.") || strings.Contains(heard, ", pass. next, "):
+		case strings.HasSuffix(heard, " pass.") && !strings.HasSuffix(heard, ". pass.") || strings.Contains(heard, " pass. next, ") && !strings.Contains(heard, ". pass. next, "):
 			if x.Doubted || x.Verdict.Result != check.Pass {
 				return false
 			}
-			words = []string{strings.Replace(figure(x.Quantity, false), "greater than", "over", 1) + ", pass."}
-			if !p.unplaced {
-				words = append(words, "") // as far as it was named
+			// In words, or figure by figure; without a comma before the verdict there is
+			// one before the figure.
+			spoken := strings.Replace(figure(x.Quantity, false), "greater than", "over", 1)
+			grouped := strings.Replace(strings.ReplaceAll(x.Quantity.Grouped(), ", ", " "), "greater than", "over", 1)
+			heard := " " + heard
+			if !strings.Contains(heard, " "+spoken+", pass.") && !strings.Contains(heard, ", "+spoken+" pass.") &&
+				!strings.Contains(heard, " "+grouped+", pass.") && !strings.Contains(heard, ", "+grouped+" pass.") {
+				return false
 			}
+			words = nil // the place as far as it was named
 		}
 		if x.Doubted && !strings.HasSuffix(heard, "confirm?") {
 			return false
@@ -254,7 +255,7 @@ func (p *talker) says(s State, all []record.Proposal) bool {
 
 // stored checks that what was put on the schedule was just read back, and could
 // be measured.
-func (p *talker) stored(before State, readings []record.Reading) {
+func (p *talker) stored(before State, readings []*record.Reading) {
 	p.t.Helper()
 	if len(readings) != 1+len(before.Record.Pending.Then) {
 		p.t.Fatalf("%d readings were stored at once of %+v", len(readings), before.Record.Pending)

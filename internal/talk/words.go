@@ -156,21 +156,27 @@ func (t *turn) readBack(first bool) string {
 			board = "Board " + reading.Cardinal(slot.Board) + ". "
 		}
 	}
-	text := t.readBackAs(first, first, false)
+	next, implied := t.implied()
+	then := &next
+	if !implied || t.asks {
+		then = nil
+	}
+	text := t.readBackAs(then, first, first, false)
 	// Three ends of a ring, or twelve ways, can have more to say of than a voice
 	// speaks. The question comes last and must be heard.
 	if len(board+text) > longest {
-		text = t.readBackAs(false, false, false)
+		text = t.readBackAs(then, false, false, false)
 	}
 	if len(board+text) > longest {
-		text = t.readBackAs(false, false, true)
+		text = t.readBackAs(then, false, false, true)
 	}
 	return board + text
 }
 
 // readBackAs is readBack with advice or without, and, if results is true, with the
-// results alone, without their reasons.
-func (t *turn) readBackAs(first, advice, results bool) string {
+// results alone, without their reasons. then is the test whose reading stores what
+// waits, or nil when it must be confirmed.
+func (t *turn) readBackAs(then *sequence.Due, first, advice, results bool) string {
 	p := t.s.Record.Pending
 	var words []string
 	add := func(format string, args ...any) { words = append(words, fmt.Sprintf(format, args...)) }
@@ -181,12 +187,11 @@ func (t *turn) readBackAs(first, advice, results bool) string {
 			replaced = append(replaced, old.Quantity.Spoken())
 		}
 	}
-	next, implied := t.implied()
-	implied = implied && !t.asks
 	if first && len(all) == 1 && len(replaced) == 0 && p.MayBeImplied() && t.short(readPrompt) {
+		t.brisk = len(t.words) == 0 // what is said before it is not known
 		add("%s", t.readBriefly(*p))
-		if implied {
-			t.announceNext(next, add)
+		if then != nil {
+			t.announceNext(*then, add)
 		}
 		return strings.Join(words, " ")
 	}
@@ -209,8 +214,8 @@ func (t *turn) readBackAs(first, advice, results bool) string {
 	if len(replaced) > 0 {
 		add("It replaces %s.", list(replaced))
 	}
-	if implied {
-		t.announceNext(next, add)
+	if then != nil {
+		t.announceNext(*then, add)
 	} else {
 		add("Confirm?")
 	}
@@ -224,26 +229,63 @@ func (t *turn) firstThis() {
 }
 
 // readBriefly is a reading as it was heard, with the place as far as that was
-// said, and that it passes: "Way three live to earth over nine nine nine, pass."
-// What was not said is what is due, which was announced. There are few commas,
-// because each is a quarter of a second.
+// said, and that it passes: "Three live earth over nine nine nine, pass." What was
+// not said is what is due, which was announced. There is one comma, because each is
+// a quarter of a second: between two figures, which would be heard as one, or else
+// before the verdict.
 func (t *turn) readBriefly(p record.Proposal) string {
 	var words []string
-	if t.placed[0] {
-		words = append(words, way(p.Slot.Way))
-	}
-	if t.placed[1] {
+	value, verdict := briefFigure(p.Quantity), ", pass."
+	switch {
+	case t.placed[1]:
 		at := p.Slot
 		if d, ok := t.due(); ok && d.Slot == at && at.Test != reading.Bonding {
 			at.Position = 0
 		}
-		name := t.tested(at)
-		if at.Position > 0 || !at.Test.Insulation() {
-			name += "," // "r c d one times" and "position two" end in a figure themselves
+		if t.placed[0] {
+			words = append(words, reading.Cardinal(p.Slot.Way))
+		}
+		name := briefTest(at.Test, t.tested(at))
+		switch last := name[strings.LastIndexByte(name, ' ')+1:]; {
+		case last == "one" || last == "two" || last == "times" || at.Position > 0:
+			name, verdict = name+",", " pass."
 		}
 		words = append(words, name)
+	case t.placed[0]:
+		words = append(words, way(p.Slot.Way)) // a bare number would run into the figure
 	}
-	return capital(strings.Join(append(words, over(figure(p.Quantity, false))), " ")) + ", pass."
+	return capital(strings.Join(append(words, value), " ")) + verdict
+}
+
+// briefTest is a test with its place, as tested has it, without the small words of
+// its name, as it is called on site (common practice, no published source): "live
+// neutral earth", "r one r two".
+func briefTest(test reading.Test, tested string) string {
+	name, place := test.Spoken(), strings.TrimPrefix(tested, test.Spoken())
+	if test != reading.LL { // "line line" is nothing
+		name = strings.NewReplacer(" and ", " ", " to ", " ", " plus ", " ").Replace(name)
+	}
+	return name + strings.Replace(strings.TrimPrefix(place, ","), " switch position", " position", 1)
+}
+
+// briefFigure is a figure as it is said on site: "over nine nine nine", "three seven
+// seven", and "two hundred".
+func briefFigure(q reading.Quantity) string {
+	whole, places, point := strings.Cut(q.Figure(), ".")
+	if len(whole) != 3 || strings.HasSuffix(whole, "00") {
+		return over(figure(q, false))
+	}
+	text := reading.Digits(whole, " ")
+	if point {
+		text += " point " + reading.Digits(places, " ")
+	}
+	switch q.Bound {
+	case reading.GreaterThan:
+		return "over " + text
+	case reading.LessThan:
+		return "less than " + text
+	}
+	return text
 }
 
 // over says "greater than" as it is said on site.

@@ -40,7 +40,7 @@ func (s *Snapshot) latest() map[record.Slot]record.Reading {
 		all := map[record.Slot]record.Reading{}
 		for _, r := range s.State.Readings {
 			if r.Standing == record.Stands {
-				all[r.Slot] = r
+				all[r.Slot] = *r
 			}
 		}
 		return all
