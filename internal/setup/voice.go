@@ -60,14 +60,24 @@ var kinds = map[phrase.Command]board.Way{
 	"shower":   {Feeds: "Shower", Wiring: board.Radial, Use: board.Fixed},
 }
 
-// Step takes a phrase. agreed is false when the witnesses did not hear the same: then
-// nothing is done. done is true when the last board is finished.
+// details are what can be said of a way once it is named.
+var details = []phrase.Command{"cable", "cpc", "length"}
+
+// Step takes a phrase. agreed is false when it is not sure what was said: what is read
+// back anyway and waits for "confirm" is then taken with a word about it, and nothing
+// else is done. done is true when the last board is finished.
 func (v *Voice) Step(m phrase.Meaning, agreed bool) (says string, done bool) {
+	_, isWay := kinds[m.Command]
+	isWay = isWay || m.Command == "spare"
 	if !agreed {
+		if isWay || slices.Contains(details, m.Command) {
+			says, _ = v.Step(m, true)
+			return v.say("I am not sure that I heard this right.", says), false
+		}
 		return v.say("I am not sure what you said. Say it again.", v.remind()), false
 	}
-	if kind, ok := kinds[m.Command]; ok || m.Command == "spare" {
-		return v.way(m, kind), false
+	if isWay {
+		return v.way(m, kinds[m.Command]), false
 	}
 	switch m.Command {
 	case phrase.Confirm:

@@ -76,6 +76,19 @@ func TestVoice(t *testing.T) {
 	if got, done := v.Step(m, false); done || !strings.HasPrefix(got, "I am not sure") {
 		t.Errorf("disputed: %q, %v", got, done)
 	}
+	// What is read back anyway is taken, and not kept before it is confirmed.
+	before := len(v.Job.Boards[0].Ways)
+	m, _ = g.Meaning("way one cooker thirty two amp type b")
+	if got, _ := v.Step(m, false); !strings.HasPrefix(got, "I am not sure that I heard this right. Way one, cooker, thirty two amp type B.") || !strings.HasSuffix(got, "Confirm?") {
+		t.Errorf("disputed way: %q", got)
+	}
+	m, _ = g.Meaning("confirm")
+	if got, _ := v.Step(m, false); !strings.HasPrefix(got, "I am not sure what you said") || len(v.Job.Boards[0].Ways) != before {
+		t.Errorf("disputed confirmation: %q", got)
+	}
+	m, _ = g.Meaning("no")
+	v.Step(m, true)
+	m, _ = g.Meaning("finish here")
 	if _, done := v.Step(m, true); !done {
 		t.Error("it does not finish")
 	}
