@@ -24,7 +24,7 @@ demo: build ## play a recorded session through the whole program
 test: ## run every check and test
 	@scripts/setup --tests
 	@$(MAKE) --no-print-directory check
-	@$(env) go test ./...
+	@$(env) go test -timeout 30m ./...
 
 test-long: ## the same, and every test in its long form: each cut of the log, each write that fails, 200 kills, 100,000 conversations, a whole board through sound
 	@scripts/setup --tests
