@@ -273,6 +273,18 @@ func (w *weighing) askThird(sound []float32) error {
 	}
 	m, ok := w.grammar.Meaning(heard.Words)
 	w.votes[2] = vote{heard, m, ok && heard.Ended && w.may.Accepts(heard.Words)}
+	if first := w.votes[0]; noise(sound) < loud {
+		// What they hear together, and what lies near it, takes longer than all the rest.
+		// Where both write the same, each step together is the same, too; and what neither
+		// takes for a phrase in quiet is talk.
+		switch {
+		case first.Ended && first.Words == heard.Words && !w.broken:
+			w.joint = Joint{Words: heard.Words, LogProb: [2]float64{first.LogProb, heard.LogProb}, Ended: heard.Ended}
+			return nil
+		case !first.ok && !w.votes[2].ok && !w.almost:
+			return nil
+		}
+	}
 	if pair, ok := w.first.(Joining); ok {
 		w.joint, w.held, err = pair.Together(w.Ear.third, w.may)
 	}
