@@ -130,7 +130,7 @@ func readBack(text string) bool {
 		return true
 	}
 	return slices.ContainsFunc(sentences(text), func(s string) bool {
-		return strings.HasSuffix(s, ", pass.") && !strings.HasPrefix(s, "Leads ")
+		return strings.HasSuffix(s, " pass.") && !strings.HasPrefix(s, "Leads ")
 	})
 }
 
@@ -157,6 +157,11 @@ func (s said) quantity() reading.Quantity {
 	return q
 }
 
+// short is a test as a brief read-back calls it.
+func short(test string) string {
+	return strings.NewReplacer(" and ", " ", " to ", " ", " plus ", " ", " switch position ", " position ").Replace(test)
+}
+
 // readsBack reports whether the words read back just this reading, at this place.
 func (l *listener) readsBack(text string, s said) bool {
 	q := s.quantity()
@@ -177,6 +182,10 @@ func (l *listener) readsBack(text string, s said) bool {
 		over = "over " + rest
 	}
 	digits := plain(q.Grouped())
+	figures := []string{over, digits} // a brief read-back may go figure by figure
+	if rest, ok := strings.CutPrefix(digits, "greater than "); ok {
+		figures[1] = "over " + rest
+	}
 	test := plain(s.slot.Test.Spoken())
 	switch {
 	case s.slot.Test == reading.Polarity && s.slot.Way == 0:
@@ -192,19 +201,24 @@ func (l *listener) readsBack(text string, s said) bool {
 		tests = append(tests, "bonding")
 	}
 	whose := "board " + reading.Cardinal(s.slot.Board)
+	bareWay := ""
 	if s.slot.Way != 0 {
+		bareWay = reading.Cardinal(s.slot.Way) + " "
 		whose = "way " + reading.Cardinal(s.slot.Way)
 	}
 	for _, one := range sentences(text) {
 		words := plain(one)
 		words = strings.TrimPrefix(words, "changed to ")
-		if value, ok := strings.CutSuffix(words, " pass"); ok && strings.HasSuffix(one, ", pass.") {
-			if value == over && !s.place {
-				return true
-			}
-			for _, t := range tests {
-				if value == t+" "+over && !s.place || value == whose+" "+t+" "+over {
+		if value, ok := strings.CutSuffix(words, " pass"); ok {
+			for _, figure := range figures {
+				if value == figure && !s.place {
 					return true
+				}
+				for _, t := range tests {
+					if brief := short(t); value == t+" "+figure && !s.place || value == brief+" "+figure && !s.place ||
+						value == whose+" "+t+" "+figure || value == bareWay+brief+" "+figure {
+						return true
+					}
 				}
 			}
 		}
