@@ -187,6 +187,7 @@ type weighing struct {
 	third  bool        // the third listened
 	joint  Joint       // what the first and the third heard together, freely
 	held   []Joint     // the likeliest phrases to both, best first
+	noise  float64     // of the sound
 	broken bool        // the first heard a broken-off start
 	almost bool        // the first heard what cannot be here, and nearly what can
 	spoken int         // words of the first, with such a start
@@ -202,7 +203,7 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	if !free.Ended {
 		return h, nil // it ran on: not a phrase
 	}
-	w := &weighing{Ear: e, may: a, spoken: len(strings.Fields(free.Words))}
+	w := &weighing{Ear: e, may: a, noise: noise(sound), spoken: len(strings.Fields(free.Words))}
 	words, broken := strings.CutPrefix(free.Words, brokenOff)
 	m, ok := e.grammar.Meaning(words)
 	if ok && !a.Accepts(words) {
@@ -237,7 +238,7 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	if !first.ok && !third.ok && !w.together() && !w.almost && (w.third || !second.ok) {
 		return h, nil // nobody who can decline takes it for a phrase: talk
 	}
-	if err := w.gather(noise(sound) >= loud); err != nil {
+	if err := w.gather(); err != nil {
 		return h, err
 	}
 	if len(w.all) == 0 {
@@ -273,7 +274,7 @@ func (w *weighing) askThird(sound []float32) error {
 	}
 	m, ok := w.grammar.Meaning(heard.Words)
 	w.votes[2] = vote{heard, m, ok && heard.Ended && w.may.Accepts(heard.Words)}
-	if first := w.votes[0]; noise(sound) < loud {
+	if first := w.votes[0]; w.noise < loud {
 		// What they hear together, and what lies near it, takes longer than all the rest.
 		// Where both write the same, each step together is the same, too; and what neither
 		// takes for a phrase in quiet is talk.
@@ -306,7 +307,7 @@ func (w *weighing) hearTogether(c candidate) bool {
 
 // gather collects what the witnesses heard, and the neighbours of that. In noise it
 // adds what the likeliest may be the rest of.
-func (w *weighing) gather(loud bool) error {
+func (w *weighing) gather() error {
 	for _, v := range w.votes {
 		if v.ok {
 			if err := w.consider(v.Words, v.meaning); err != nil {
@@ -329,7 +330,7 @@ func (w *weighing) gather(loud bool) error {
 	if len(w.all) > 0 {
 		w.order()
 		near = append(near, neighbours(w.all[0].Text)...)
-		if loud {
+		if w.noise >= loud {
 			near = append(near, swallowed(w.all[0].Text)...)
 		}
 	}
@@ -433,7 +434,7 @@ func (w *weighing) evidence(sound []float32) Evidence {
 	e[drawled] = drawl(sound, best.Text)
 	e[more] = clamp(float64(len(strings.Fields(third.Words))-len(strings.Fields(best.Text)))/4, 0, 1)
 	e[brokenStart] = one(w.broken)
-	e[noisy] = noise(sound)
+	e[noisy] = w.noise
 	e[noisyAlone] = e[noisy] * (1 - e[firstAndSecond])
 	e[part] = one(partOf(first.Words, best.Text) || partOf(third.Words, best.Text))
 	return e

@@ -50,10 +50,12 @@ static void hush(void) {
 import "C"
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/gordonklaus/portaudio"
 )
@@ -121,6 +123,25 @@ func Rescan() error {
 	clear(streams)
 	end()
 	return begin()
+}
+
+// Patience is for how long a device that is gone is waited for: long enough to find and
+// charge a headset.
+const Patience = 30 * time.Minute
+
+// Await opens a device that is gone: it tries once a second until open succeeds. It gives
+// up with the error of open after Patience, or with the context's when ctx ends first.
+func Await(ctx context.Context, open func() error) error {
+	for begun := time.Now(); ; {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(time.Second):
+		}
+		if err := open(); err == nil || time.Since(begun) > Patience {
+			return err
+		}
+	}
 }
 
 // A Direction is the way the sound goes.

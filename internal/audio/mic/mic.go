@@ -19,17 +19,12 @@ const (
 	held   = 10 * time.Second      // sound that is kept for a reader who is late
 	glance = 10 * time.Millisecond // how often Next looks for sound
 	silent = 5 * time.Second       // without a sample this long, the device is gone
-	retry  = time.Second           // how often it is looked for then
 )
 
 // echo is for how long after Discard nothing is heard: what waycall said is still on
 // its way from the loudspeaker through the room and the sound system to us. It ends
 // with a tone and as much quiet as this, so that who answers the tone is heard whole.
 const echo = 120 * time.Millisecond
-
-// patience is for how long a microphone that is gone is waited for: long enough to
-// find and charge a headset.
-const patience = 30 * time.Minute
 
 // A Mic is an open microphone. Next and Discard are for one goroutine.
 type Mic struct {
@@ -140,41 +135,35 @@ func (m *Mic) Next(ctx context.Context) (audio.Clip, error) {
 			m.tell(fmt.Sprintf("The microphone is gone (%s): plug it in or switch it on again; waycall waits for it", m.device.Name), true)
 			continue
 		}
-		wait(ctx, glance)
+		select {
+		case <-ctx.Done():
+		case <-time.After(glance):
+		}
 	}
 }
 
 // back waits until the device is there again, and then returns an *audio.Break.
 func (m *Mic) back(ctx context.Context) error {
-	for begun := time.Now(); ; {
-		wait(ctx, retry)
-		if err := ctx.Err(); err != nil {
+	begun := time.Now()
+	err := card.Await(ctx, func() error {
+		if err := m.rescan(); err != nil {
 			return err
 		}
-		err := m.rescan()
-		if err == nil {
-			err = m.begin()
-		}
-		if err == nil {
-			m.tell(fmt.Sprintf("The microphone is back: %s, %d Hz", m.device.Name, m.line.Rate()), false)
-			return &audio.Break{Away: time.Since(begun)}
-		}
-		if time.Since(begun) > patience {
-			return fmt.Errorf("the microphone gives no more sound: %w; plug it back in and start again, the session carries on where it stopped", err)
-		}
+		return m.begin()
+	})
+	switch {
+	case err == nil:
+		m.tell(fmt.Sprintf("The microphone is back: %s, %d Hz", m.device.Name, m.line.Rate()), false)
+		return &audio.Break{Away: time.Since(begun)}
+	case ctx.Err() != nil:
+		return ctx.Err()
 	}
+	return fmt.Errorf("the microphone gives no more sound: %w; plug it back in and start again, the session carries on where it stopped", err)
 }
 
 func (m *Mic) tell(text string, gone bool) {
 	if m.Tell != nil {
 		m.Tell(audio.News{Text: text, Gone: gone, Lost: m.lost})
-	}
-}
-
-func wait(ctx context.Context, d time.Duration) {
-	select {
-	case <-ctx.Done():
-	case <-time.After(d):
 	}
 }
 

@@ -50,18 +50,21 @@ func load(t testing.TB) *phrase.Grammar {
 	return g
 }
 
+// recorded are phrases of testdata/audio with their words.
+var recorded = map[string]string{
+	"0004-af_heart.flac":  "over nine nine nine",
+	"0019-af_sarah.flac":  "way fourteen live and neutral to earth zero point four",
+	"0065-am_fenrir.flac": "no two hundred and six",
+	"0067-af_nova.flac":   "confirm",
+}
+
 func TestFreeAndHeld(t *testing.T) {
 	m, g := open(t), load(t)
 	if !m.Adapted() {
 		t.Fatal("the built model is not taken to be adapted")
 	}
 	all := g.Narrow(phrase.Scope{})
-	for file, want := range map[string]string{
-		"0004-af_heart.flac":  "over nine nine nine",
-		"0019-af_sarah.flac":  "way fourteen live and neutral to earth zero point four",
-		"0065-am_fenrir.flac": "no two hundred and six",
-		"0067-af_nova.flac":   "confirm",
-	} {
+	for file, want := range recorded {
 		listen(t, m, file)
 		free, err := m.Free()
 		if err != nil || free.Words != want || !free.Ended {

@@ -20,13 +20,6 @@ const blocksPerSecond = 50
 // not bite off its end.
 const settle = 60 * time.Millisecond
 
-// retry is how often a loudspeaker that is gone is looked for, and patience for how
-// long: long enough to find and charge a headset.
-const (
-	retry    = time.Second
-	patience = 30 * time.Minute
-)
-
 // A Speaker is an open loudspeaker. It is safe for use by several goroutines,
 // which take turns.
 type Speaker struct {
@@ -77,7 +70,7 @@ func (s *Speaker) Play(ctx context.Context, sound audio.Clip) (err error) {
 	}
 	begun := time.Now()
 	for err = s.play(ctx, sound); err != nil && ctx.Err() == nil; err = s.play(ctx, sound) {
-		if time.Since(begun) > patience {
+		if time.Since(begun) > card.Patience {
 			return fmt.Errorf("cannot play: %w; check the loudspeaker", err)
 		}
 		if err := s.again(ctx, err); err != nil {
@@ -95,19 +88,18 @@ func (s *Speaker) again(ctx context.Context, why error) (err error) {
 		return nil
 	}
 	s.tell("The loudspeaker is gone: plug it in or switch it on again; waycall waits for it", true)
-	for begun := time.Now(); time.Since(begun) < patience; {
-		select {
-		case <-ctx.Done():
-			return ctx.Err()
-		case <-time.After(retry):
+	err = card.Await(ctx, func() error {
+		if err := card.Rescan(); err != nil {
+			return err
 		}
-		if err = card.Rescan(); err == nil {
-			err = s.reopen()
-		}
-		if err == nil {
-			s.tell("The loudspeaker is back", false)
-			return nil
-		}
+		return s.reopen()
+	})
+	switch {
+	case err == nil:
+		s.tell("The loudspeaker is back", false)
+		return nil
+	case ctx.Err() != nil:
+		return ctx.Err()
 	}
 	return fmt.Errorf("cannot play: %w; check the loudspeaker", err)
 }
