@@ -42,6 +42,10 @@ understood. Without --board, ways 1 to 24 and every test are possible.`,
 			if err != nil {
 				return err
 			}
+			// Opening the recognisers takes a second: not for names that are wrong.
+			if !slices.ContainsFunc(args, isFile) {
+				return fmt.Errorf("no sound file %s; check the name", strings.Join(args, ", "))
+			}
 			e, _, closeEar, err := ear.open()
 			if err != nil {
 				return err
@@ -80,6 +84,11 @@ understood. Without --board, ways 1 to 24 and every test are possible.`,
 	cmd.Flags().StringVar(&due, "due", "", "test that is due, as WAY:TEST, such as 3:LN-E")
 	cmd.Flags().Float64Var(&overRange, "over-range", 999, "end of the insulation tester's scale, Mohm, when no board is given")
 	return cmd
+}
+
+func isFile(name string) bool {
+	_, err := os.Stat(name)
+	return err == nil
 }
 
 // place is where phrases are heard: the scope, the slot that a value on its own

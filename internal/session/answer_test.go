@@ -54,7 +54,7 @@ func (mute) Play(context.Context, audio.Clip) error { return nil }
 // the sound card takes to start is not in it.
 func BenchmarkAnswer(b *testing.B) {
 	ear := realEar(b)
-	voice, err := espeak.Open(170)
+	voice, err := espeak.Open(espeak.DefaultSpeed)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -53,7 +53,7 @@ var All = []Setting{
 		Name: "speaker", About: "loudspeaker or headphones, by a part of the name", Unset: "the one that the system uses",
 		Takes: "a part of a name", check: short,
 	}, {
-		Name: "speech-rate", About: "how fast waycall speaks, words a minute", Default: "170", Unset: "170",
+		Name: "speech-rate", About: "how fast waycall speaks, words a minute", Default: "180", Unset: "180",
 		Takes: "80 to 400 words a minute", check: number(80, 400),
 	}, {
 		Name: "pause", About: "silence that ends a phrase", Default: "500ms", Unset: "500ms",

@@ -149,7 +149,7 @@ func TestOrder(t *testing.T) {
 		if rates[2] != "" {
 			from.File["speech-rate"] = Line{rates[2], 7}
 		}
-		want := Value{"speech-rate", "170", Default, ""}
+		want := Value{"speech-rate", "180", Default, ""}
 		switch {
 		case rates[0] != "":
 			want = Value{"speech-rate", rates[0], Flag, "--speech-rate"}

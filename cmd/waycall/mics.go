@@ -1,0 +1,47 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/audio/card"
+	"waycall/internal/audio/mic"
+)
+
+func newMics() *cobra.Command {
+	var asJSON bool
+	cmd := &cobra.Command{
+		Use:   "mics",
+		Short: "List the microphones",
+		Args:  wantArgs(0, 0, "no arguments"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			devices, err := mic.List()
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				if devices == nil {
+					devices = []card.Device{} // [], not null
+				}
+				return printJSON(cmd.OutOrStdout(), devices)
+			}
+			if len(devices) == 0 {
+				return errors.New("no microphone; plug in a headset")
+			}
+			w := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 0, 2, ' ', 0)
+			for _, d := range devices {
+				mark := ""
+				if d.Default {
+					mark = "used when none is named"
+				}
+				fmt.Fprintf(w, "%s\t%d Hz\t%s\n", d.Name, d.Rate, mark)
+			}
+			return w.Flush()
+		},
+	}
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
