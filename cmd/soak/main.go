@@ -94,8 +94,8 @@ func run() error {
 		Ear:    hear.New(g, first, second).WithThird(third), Voice: voice,
 		Tell: func(m soak.Minute) {
 			if int(m.At)%10 == 0 {
-				fmt.Printf("%3.0f min, %4.1f times real time: %4d phrases, %4d readings, %3.0f MiB, %d goroutines, %d files, %.0f MB, hearing %.0f ms of the processor\n",
-					m.At, m.At/time.Since(begun).Minutes(), m.Phrases, m.Readings, m.RSS, m.Goroutines, m.Files, m.Database, m.HearP50)
+				fmt.Printf("%3.0f min, %4.1f times real time: %4d phrases, %4d readings, %3.0f MiB (%.0f of Go), %d goroutines, %d files, %.0f MB, hearing %.0f ms of the processor\n",
+					m.At, m.At/time.Since(begun).Minutes(), m.Phrases, m.Readings, m.RSS, m.Heap, m.Goroutines, m.Files, m.Database, m.HearP50)
 			}
 		},
 	})

@@ -96,17 +96,6 @@ type News struct {
 // frames of FrameSize, as fast as they are read.
 func NewClipSource(clips ...Clip) Source { return &clipSource{clips: clips} }
 
-// NewFileSource returns a Source that gives the sound of a WAV or FLAC file as
-// fast as it is read. Sound that is damaged but usable is given, and the *Damage
-// is returned beside the source; with any other error the source is nil.
-func NewFileSource(path string) (Source, error) {
-	c, err := ReadFile(path)
-	if c == nil {
-		return nil, err
-	}
-	return NewClipSource(c), err
-}
-
 type clipSource struct {
 	clips []Clip
 }

@@ -47,8 +47,10 @@ type First interface {
 	Note() (Text, error)                    // as Free, and as long as a note may be
 	Held(a *phrase.Automaton) (Text, error) // the likeliest phrase of the automaton
 	Score(words string) (Text, error)       // how likely these words are
-	Prepare(a *phrase.Automaton)            // make ready for an automaton ahead of its use
-	Adapted() bool                          // whether Free spells words as the grammar does
+	// How likely it is that after words each of others comes, or that the text ends, for an empty one.
+	Next(words string, others []string) ([]float64, error)
+	Prepare(a *phrase.Automaton) // make ready for an automaton ahead of its use
+	Adapted() bool               // whether Free spells words as the grammar does
 }
 
 // Joint is what two witnesses of one kind made of a sound together.

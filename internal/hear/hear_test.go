@@ -16,6 +16,7 @@ type fakeFirst struct {
 	scores     map[string]float64
 	plain      bool
 	err        error
+	next       func(string) float64 // nil: a text has ended, all but certainly
 }
 
 func (f *fakeFirst) Listen([]float32) error               { return f.err }
@@ -30,6 +31,19 @@ func (f *fakeFirst) Score(words string) (Text, error) {
 		lp = -50
 	}
 	return Text{Words: words, LogProb: lp, Ended: true}, nil
+}
+
+func (f *fakeFirst) Next(_ string, others []string) ([]float64, error) {
+	all := make([]float64, len(others))
+	for i, w := range others {
+		switch {
+		case f.next != nil:
+			all[i] = f.next(w)
+		case w != "":
+			all[i] = -30
+		}
+	}
+	return all, nil
 }
 
 type fakeSecond struct{ words string }

@@ -1,6 +1,7 @@
 package hear
 
 import (
+	"math"
 	"slices"
 	"testing"
 
@@ -22,6 +23,18 @@ func (f *fakeJoining) Together(First, *phrase.Automaton) (Joint, []Joint, error)
 // What the first and the third hear together counts beside what each hears alone: it
 // may be the best candidate, it stands against the best, and it may find a phrase where
 // one of them heard nothing; but nothing is taken by it without a question.
+// steps is a tenth of a second of sound, most of which lies so many dB above the rest.
+func steps(db float64) []float32 {
+	sound := make([]float32, 1600)
+	for i := range sound {
+		sound[i] = 0.01
+		if i >= 640 {
+			sound[i] *= float32(math.Pow(10, db/20))
+		}
+	}
+	return sound
+}
+
 func TestHeardTogether(t *testing.T) {
 	fitForTests(t)
 	g, err := phrase.Load(grammar.Files)
@@ -52,7 +65,7 @@ func TestHeardTogether(t *testing.T) {
 	} {
 		first := &fakeJoining{fakeFirst{free: Text{Words: tt.first, LogProb: -1, Ended: true}}, tt.held[0], tt.held}
 		third := &fakeFirst{free: Text{Words: tt.third, LogProb: -1, Ended: true}}
-		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(phrase.Scope{}, make([]float32, 1600))
+		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(phrase.Scope{}, steps(14))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -88,7 +101,7 @@ func TestAlmostMisplaced(t *testing.T) {
 	} {
 		first := &fakeFirst{free: Text{Words: heard, LogProb: -1, Ended: true}, scores: map[string]float64{meant: tt.score}}
 		third := &fakeFirst{free: Text{Words: tt.third, LogProb: -1, Ended: true}}
-		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(all, make([]float32, 1600))
+		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(all, steps(14))
 		if err != nil || h.Outcome != tt.outcome || h.Best().Text != tt.best || h.Agreed {
 			t.Errorf("%s: %+v, %v; want %s %q", name, h, err, tt.outcome, tt.best)
 		}
@@ -107,6 +120,78 @@ func TestSwallowed(t *testing.T) {
 	} {
 		if got := swallowed(text); !slices.Equal(got, want) {
 			t.Errorf("%q may be left of %q, want %q", text, got, want)
+		}
+	}
+}
+
+// Noise takes the end of a figure from both models alike. What they then agree on is
+// weighed against what it may be the rest of; where the noise is deafening it is asked
+// about at any rate.
+func TestCutShort(t *testing.T) {
+	fitForTests(t)
+	fitted.Weights[cutShort] = -6
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, tt := range map[string]struct {
+		heard  string
+		db     float64
+		next   string  // what may follow
+		by     float64 // how much likelier it is than the end, to each
+		scores map[string]float64
+		count  int
+		agreed bool
+	}{
+		"said to its end":      {"point six", 14, "one", -30, nil, 1, true},
+		"it may go on":         {"point six", 14, "one", -4, map[string]float64{"point six one": -5}, 2, false},
+		"before its unit":      {"point six megohms", 14, "one", -4, map[string]float64{"point six one megohms": -5}, 2, false},
+		"the unit begins so":   {"point six ohms", 14, "oh", -1, nil, 1, true},
+		"it may be a sixteen":  {"greater than six", 14, "one", -30, map[string]float64{"greater than sixteen": -6}, 2, false},
+		"no phrase goes on so": {"confirm", 14, "one", -1, nil, 1, true},
+		"deafening":            {"point six", 7, "one", -30, nil, 1, false},
+		"deafening, no figure": {"confirm", 7, "one", -30, nil, 1, true},
+	} {
+		free := text(tt.heard, -1)
+		next := func(w string) float64 {
+			switch w {
+			case "", "megohms", "ohms":
+				return 0
+			case tt.next:
+				return tt.by
+			}
+			return -30
+		}
+		first := &fakeFirst{free: free, scores: tt.scores, next: next}
+		h, err := New(g, first, &fakeSecond{}).WithThird(&fakeFirst{free: free, scores: tt.scores, next: next}).Hear(phrase.Scope{}, steps(tt.db))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if h.Best().Text != tt.heard || len(h.Candidates) != tt.count || h.Agreed != tt.agreed {
+			t.Errorf("%s: %+v, agreed %v; want %q of %d, %v", name, h.Candidates, h.Agreed, tt.heard, tt.count, tt.agreed)
+		}
+	}
+}
+
+// Where the second agrees, the third is asked all the same when the neighbour is near.
+func TestCloseIsSettledByTheThird(t *testing.T) {
+	fitForTests(t)
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for lp, listens := range map[float64]bool{-3: true, -30: false} {
+		first := &fakeFirst{free: text("eighteen", -1), scores: map[string]float64{"eighty": lp}}
+		third := &fakeFirst{free: text("eighty", -1), scores: map[string]float64{"eighteen": -5}}
+		h, err := New(g, first, &fakeSecond{"eighteen"}).WithThird(third).Hear(phrase.Scope{}, steps(40))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, listened := h.Words[WhisperOther]; listened != listens {
+			t.Errorf("eighty at %v: the third listened: %v, want %v", lp, listened, listens)
+		}
+		if best := h.Best(); best.Text != "eighteen" || listens && (best.LogProb != -1 || len(h.Candidates) != 2) {
+			t.Errorf("eighty at %v: %+v", lp, h.Candidates)
 		}
 	}
 }

@@ -73,6 +73,11 @@ func (l *listener) Score(words string) (Text, error) {
 	return text(words, -3), nil
 }
 
+func (l *listener) Next(_ string, others []string) ([]float64, error) {
+	defer l.enter()()
+	return make([]float64, len(others)), nil
+}
+
 func (l *listener) Prepare(*phrase.Automaton) { l.enter()() }
 func (l *listener) Adapted() bool             { return true }
 

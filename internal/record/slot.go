@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"waycall/internal/board"
+	"waycall/internal/check"
 	"waycall/internal/reading"
 )
 
@@ -17,6 +18,11 @@ type Slot struct {
 	// Board.Bonding; of the cross-connected ring readings the point, as the
 	// electrician counts them. 0 where there is only one reading.
 	Position int `json:"position,omitempty"`
+}
+
+// With is the reading q taken here, as later readings are judged against it.
+func (s Slot) With(q reading.Quantity) check.Earlier {
+	return check.Earlier{Board: s.Board, Way: s.Way, Test: s.Test, Position: s.Position, Quantity: q}
 }
 
 // maxPoint is the highest point of a ring when their number is not known.

@@ -56,7 +56,7 @@ func workshop(t testing.TB) record.State {
 		v := check.Judge(check.Input{Job: job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, Earlier: before})
 		w.do(record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: w.s.LastID})
 		w.do(record.Event{Kind: record.Confirmed})
-		before = append(before, check.Earlier{Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q})
+		before = append(before, slot.With(q))
 	}
 	for point, value := range []float64{0.21, 0.22, 0.24} {
 		slot := record.Slot{Board: 2, Way: 3, Test: reading.RingLN, Position: point + 1}

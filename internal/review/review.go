@@ -119,7 +119,7 @@ func Edit(s record.State, c Change) ([]record.Event, error) {
 	var earlier []check.Earlier
 	for _, r := range s.Readings {
 		if r.Standing == record.Stands && r.Slot != c.Slot {
-			earlier = append(earlier, check.Earlier{Board: r.Slot.Board, Way: r.Slot.Way, Test: r.Slot.Test, Position: r.Slot.Position, Quantity: r.Quantity})
+			earlier = append(earlier, r.Slot.With(r.Quantity))
 		}
 	}
 	v := check.Judge(check.Input{

@@ -87,7 +87,7 @@ func (b *book) propose(slot record.Slot, text string, heard int64) {
 	var before []check.Earlier
 	for _, r := range b.s.Readings {
 		if r.Standing == record.Stands && r.Slot != slot {
-			before = append(before, check.Earlier{Board: r.Slot.Board, Way: r.Slot.Way, Test: r.Slot.Test, Position: r.Slot.Position, Quantity: r.Quantity})
+			before = append(before, r.Slot.With(r.Quantity))
 		}
 	}
 	v := check.Judge(check.Input{Job: b.s.Job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, Earlier: before})

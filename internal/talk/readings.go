@@ -139,7 +139,7 @@ func (t *turn) judge(c choice) []check.Verdict {
 	var before []check.Earlier
 	for _, e := range r.Readings {
 		if e.Standing == record.Stands && !c.has(e.Slot) {
-			before = append(before, earlier(e.Slot, e.Quantity))
+			before = append(before, e.Slot.With(e.Quantity))
 		}
 	}
 	one := func(p part, before []check.Earlier) check.Verdict {
@@ -151,17 +151,13 @@ func (t *turn) judge(c choice) []check.Verdict {
 	var verdicts []check.Verdict
 	for _, p := range c {
 		verdicts = append(verdicts, one(p, before))
-		before = append(before, earlier(p.slot, p.quantity))
+		before = append(before, p.slot.With(p.quantity))
 	}
 	if len(c) > 1 && verdicts[0].Result == check.CannotSay {
-		first := earlier(c[0].slot, c[0].quantity)
+		first := c[0].slot.With(c[0].quantity)
 		verdicts[0] = one(c[0], slices.DeleteFunc(before, func(e check.Earlier) bool { return e == first }))
 	}
 	return verdicts
-}
-
-func earlier(s record.Slot, q reading.Quantity) check.Earlier {
-	return check.Earlier{Board: s.Board, Way: s.Way, Test: s.Test, Position: s.Position, Quantity: q}
 }
 
 // resolve finds the place and the quantity that a phrase with a reading means

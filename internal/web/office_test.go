@@ -111,7 +111,7 @@ func (w *worker) say(slot record.Slot, q reading.Quantity, confirm bool, others 
 		return
 	}
 	w.do(w.sound(0.6), heard("command", "confirm"), record.Event{Kind: record.Confirmed}, record.Event{Kind: record.Said, Text: "Stored."})
-	w.before = append(w.before, check.Earlier{Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q})
+	w.before = append(w.before, slot.With(q))
 }
 
 // sound is something like speech: bursts of a buzz, so that an outline has a shape.

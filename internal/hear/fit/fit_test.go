@@ -3,6 +3,7 @@ package fit
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"waycall/internal/hear"
@@ -61,7 +62,7 @@ func TestThresholds(t *testing.T) {
 		from := map[bool]float64{false: f.Sure, true: f.SureInNoise}[inNoise]
 		taken, wrong := 0, 0
 		for _, x := range examples {
-			if !x.Evidence.Takes() || inNoise && !x.Evidence.InNoise() || f.Confidence(x.Evidence) < from {
+			if !x.Evidence.Takes() || inNoise != x.Evidence.InNoise() || f.Confidence(x.Evidence) < from {
 				continue
 			}
 			if taken++; !x.Right {
@@ -101,5 +102,27 @@ func TestTooLittle(t *testing.T) {
 	bad[7].Evidence = bad[7].Evidence[1:]
 	if _, err := To(bad, ""); err == nil {
 		t.Error("evidence of another version was taken")
+	}
+}
+
+// That two witnesses agree never speaks against a phrase, whatever the examples say.
+func TestAgreementSpeaksFor(t *testing.T) {
+	examples := made(2000, 4)
+	for i := range examples {
+		if e := examples[i].Evidence; !examples[i].Right && i%3 == 0 {
+			e[2] = 1
+		}
+	}
+	f, err := To(examples, "made up")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, w := range f.Weights[:len(f.Names)] {
+		if w < -0.05 && hear.ForPhrase(i) {
+			t.Errorf("%q weighs %v", f.Names[i], w)
+		}
+	}
+	if i := slices.Index(f.Names, "gap"); f.Weights[i] > -1 {
+		t.Errorf("%q weighs %v", "gap", f.Weights[i])
 	}
 }

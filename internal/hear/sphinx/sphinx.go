@@ -8,8 +8,26 @@
 package sphinx
 
 // #cgo pkg-config: pocketsphinx sphinxbase
+// #include <malloc.h>
 // #include <stdlib.h>
 // #include <pocketsphinx.h>
+//
+// // A session calls from whichever thread Go has at hand, and glibc would give each its
+// // own heap, where what an earlier graph freed stays and helps no other: 110 MiB after
+// // 40 minutes of a soak.
+// static void wc_one_heap(void) {
+// #ifdef M_ARENA_MAX
+//     mallopt(M_ARENA_MAX, 1);
+// #endif
+// }
+//
+// // What is free within that heap goes back to the system: a graph is thousands of small
+// // pieces, and the next one does not fit into the same gaps.
+// static void wc_give_back(void) {
+// #ifdef __GLIBC__
+//     malloc_trim(0);
+// #endif
+// }
 //
 // static ps_decoder_t * wc_open(const char * hmm, const char * dict) {
 //     cmd_ln_t * config = cmd_ln_init(NULL, ps_args(), TRUE,
@@ -68,6 +86,7 @@ const mostLoaded = 4
 
 // Open loads the recogniser with the words of the lexicon.
 func Open(lex phrase.Lexicon) (*Recogniser, error) {
+	C.wc_one_heap()
 	dict, err := writeDictionary(lex)
 	if err != nil {
 		return nil, err
@@ -163,6 +182,7 @@ func (r *Recogniser) search(a *phrase.Automaton) (string, error) {
 		C.ps_unset_search(r.ps, c)
 		C.free(unsafe.Pointer(c))
 		r.loaded = slices.Delete(r.loaded, 0, 1)
+		C.wc_give_back()
 	}
 	r.count++
 	name := fmt.Sprintf("scope%d", r.count)

@@ -129,6 +129,24 @@ int wc_score(struct whisper_context * ctx, int threads, wc_text * out) {
     return walk(ctx, NULL, out->n, WC_TEXT, threads, out);
 }
 
+int wc_next(struct whisper_context * ctx, int threads, const wc_text * text, int n, const int32_t * token, float * logprob) {
+    whisper_token feed[4 + WC_TEXT];
+    int n_feed = begin(ctx, feed);
+    for (int k = 0; k < text->n; k++) {
+        feed[n_feed++] = text->token[k];
+    }
+    int err = whisper_decode(ctx, feed, n_feed, 0, threads);
+    if (err != 0) {
+        return err;
+    }
+    const float * logits = whisper_get_logits(ctx) + (size_t) (n_feed - 1) * whisper_n_vocab(ctx);
+    const float norm = log_sum(logits, whisper_token_eot(ctx) + 1);
+    for (int k = 0; k < n; k++) {
+        logprob[k] = logits[token[k]] - norm;
+    }
+    return 0;
+}
+
 // One token among those that may come next.
 typedef struct {
     int32_t token, to;

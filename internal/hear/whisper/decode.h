@@ -45,6 +45,9 @@ int wc_decode(struct whisper_context * ctx, const wc_mask * mask, int most, int 
 // Gives the log-probability of a text already in out->token.
 int wc_score(struct whisper_context * ctx, int threads, wc_text * out);
 
+// Gives the log-probability of each of n tokens coming next after the text.
+int wc_next(struct whisper_context * ctx, int threads, const wc_text * text, int n, const int32_t * token, float * logprob);
+
 // The branches that wc_together names at each step beside the token it took.
 #define WC_BRANCHES 2
 

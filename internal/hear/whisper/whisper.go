@@ -177,17 +177,57 @@ func (m *Model) mask(a *phrase.Automaton) *mask {
 
 // Score returns the log-probability of the words for what Listen took in.
 func (m *Model) Score(words string) (hear.Text, error) {
-	var out C.wc_text
+	out, err := m.given(words)
+	if err != nil {
+		return hear.Text{}, err
+	}
+	err = m.check(C.wc_score(m.c(), C.int(m.decode), &out))
+	return m.read(&out), err
+}
+
+// Next returns how likely it is, for what Listen took in, that after words each of
+// others begins, or that the text ends there where it is empty, as natural
+// log-probabilities.
+func (m *Model) Next(words string, others []string) ([]float64, error) {
+	text, err := m.given(words)
+	if err != nil {
+		return nil, err
+	}
+	token, logprob := make([]C.int32_t, len(others)), make([]C.float, len(others))
+	for i, w := range others {
+		token[i] = C.int32_t(m.eot)
+		if w != "" {
+			t, ok := m.tokens(w)
+			if !ok {
+				return nil, fmt.Errorf("hearing: %q is no word of the speech model; check the grammar", w)
+			}
+			token[i] = C.int32_t(t[0])
+		}
+	}
+	if len(others) == 0 {
+		return nil, nil
+	}
+	if err := m.check(C.wc_next(m.c(), C.int(m.decode), &text, C.int(len(others)), &token[0], &logprob[0])); err != nil {
+		return nil, err
+	}
+	all := make([]float64, len(others))
+	for i, x := range logprob {
+		all[i] = float64(x)
+	}
+	return all, nil
+}
+
+// given returns words as a text for the model to go on from.
+func (m *Model) given(words string) (out C.wc_text, err error) {
 	tokens, ok := m.tokens(words)
 	if !ok || len(tokens) > len(out.token) {
-		return hear.Text{}, fmt.Errorf("hearing: %q is too long to score, or no words; shorten the phrase", words)
+		return out, fmt.Errorf("hearing: %q is too long to score, or no words; shorten the phrase", words)
 	}
 	for i, t := range tokens {
 		out.token[i] = C.int32_t(t)
 	}
 	out.n = C.int32_t(len(tokens))
-	err := m.check(C.wc_score(m.c(), C.int(m.decode), &out))
-	return m.read(&out), err
+	return out, nil
 }
 
 func (m *Model) c() *C.struct_whisper_context {

@@ -225,3 +225,42 @@ func bytesOf(s string, n int) []byte { return []byte(strings.Repeat(s, n/len(s)+
 func abs(x float64) float64 { return max(x, -x) }
 
 func nanValue() float64 { var z float64; return z / z }
+
+// What comes next, word by word, adds up to what the whole text scores, and a figure
+// that was said to its end does not go on.
+func TestNext(t *testing.T) {
+	m, _ := open(t), load(t)
+	for file, want := range recorded {
+		listen(t, m, file)
+		scored, err := m.Score(want)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sum := 0.0
+		words := strings.Fields(want)
+		for i := range len(words) + 1 {
+			next := ""
+			if i < len(words) {
+				next = words[i]
+			}
+			lp, err := m.Next(strings.Join(words[:i], " "), []string{"seven", next})
+			if err != nil {
+				t.Fatal(err)
+			}
+			sum += lp[1]
+			if next == "" && lp[0] > lp[1]-3 {
+				t.Errorf("%s: after %q it goes on with seven (%.1f) and does not end (%.1f)", file, want, lp[0], lp[1])
+			}
+		}
+		// A word of several tokens counts by its first alone.
+		if sum < scored.LogProb-0.01 || sum > scored.LogProb+1 {
+			t.Errorf("%s: word by word %.2f, as a whole %.2f", file, sum, scored.LogProb)
+		}
+	}
+	if _, err := m.Next("", []string{"壺"}); err == nil {
+		t.Error("a word that the model cannot write was taken")
+	}
+	if all, err := m.Next("way one", nil); err != nil || len(all) != 0 {
+		t.Errorf("nothing asked for gave %v, %v", all, err)
+	}
+}

@@ -105,7 +105,7 @@ func large(t testing.TB, dir string) {
 		do(sound(), heard(q.Spoken(), n%37 != 0), record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: id},
 			record.Event{Kind: record.Said, Text: fmt.Sprintf("Way %d, %s, %s. %s Confirm?", slot.Way, slot.Test.Spoken(), q.Spoken(), v.Reason)})
 		do(sound(), heard("confirm", true), record.Event{Kind: record.Confirmed, HeardID: state.LastID + 1}, record.Event{Kind: record.Said, Text: "Stored."})
-		earlier = append(earlier, check.Earlier{Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q})
+		earlier = append(earlier, slot.With(q))
 	}
 	due := sequence.Remaining(state)
 	for n, d := range due {
