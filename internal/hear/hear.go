@@ -229,7 +229,7 @@ func (e *Ear) automaton(s phrase.Scope) *phrase.Automaton {
 	key := fmt.Sprintf("%v %v %d %s", s.Boards, s.Ways, s.Here, s.Unit) // fmt prints maps in the order of their keys
 	a := e.scopes[key]
 	if a == nil {
-		if len(e.scopes) >= 24 { // half a megabyte each
+		if len(e.scopes) >= 8 { // half a megabyte each, and a session needs four
 			clear(e.scopes)
 			clear(e.shared)
 		}

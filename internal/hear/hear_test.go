@@ -124,7 +124,7 @@ func TestFusion(t *testing.T) {
 			fakeFirst{plain: true, free: text("Go back to the van.", -2), held: text("go back", -8)}, "go back", None, false, "", 0},
 	} {
 		e := New(g, &tt.first, &fakeSecond{tt.second})
-		h, err := e.Hear(board, make([]float32, 16000))
+		h, err := e.Hear(board, steps(40, 16000))
 		if err != nil {
 			t.Errorf("%s: %v", name, err)
 			continue

@@ -29,14 +29,14 @@ func TestMissed(t *testing.T) {
 	} {
 		first := &fakeFirst{free: Text{Words: c.first, LogProb: -1, Ended: true}}
 		third := &fakeFirst{free: Text{Words: c.third, LogProb: -1, Ended: true}}
-		h, err := New(g, first, &fakeSecond{""}).WithThird(third).Hear(phrase.Scope{}, make([]float32, 1600))
+		h, err := New(g, first, &fakeSecond{""}).WithThird(third).Hear(phrase.Scope{}, steps(40, 1600))
 		if err != nil || h.Outcome != None || h.Missed != c.want {
 			t.Errorf("%q and %q: %s, missed %v, %v", c.first, c.third, h.Outcome, h.Missed, err)
 		}
 	}
 	// What ran on is not a phrase, and what was understood was not missed.
 	for _, free := range []Text{{Words: "way three live to", LogProb: -1}, text("confirm", -0.2)} {
-		h, err := New(g, &fakeFirst{free: free}, &fakeSecond{"confirm"}).Hear(phrase.Scope{}, make([]float32, 1600))
+		h, err := New(g, &fakeFirst{free: free}, &fakeSecond{"confirm"}).Hear(phrase.Scope{}, steps(40, 1600))
 		if err != nil || h.Missed {
 			t.Errorf("%q: %+v, %v", free.Words, h, err)
 		}

@@ -38,7 +38,7 @@ func TestThreeWitnesses(t *testing.T) {
 	} {
 		first := &fakeFirst{free: Text{Words: tt.first, LogProb: -1, Ended: true}, scores: tt.scores}
 		third := &fakeFirst{free: Text{Words: tt.third, LogProb: -1, Ended: true}}
-		h, err := New(g, first, &fakeSecond{tt.second}).WithThird(third).Hear(phrase.Scope{}, make([]float32, 1600))
+		h, err := New(g, first, &fakeSecond{tt.second}).WithThird(third).Hear(phrase.Scope{}, steps(14, 1600))
 		if err != nil {
 			t.Fatal(err)
 		}

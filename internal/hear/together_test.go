@@ -23,12 +23,12 @@ func (f *fakeJoining) Together(First, *phrase.Automaton) (Joint, []Joint, error)
 // What the first and the third hear together counts beside what each hears alone: it
 // may be the best candidate, it stands against the best, and it may find a phrase where
 // one of them heard nothing; but nothing is taken by it without a question.
-// steps is a tenth of a second of sound, most of which lies so many dB above the rest.
-func steps(db float64) []float32 {
-	sound := make([]float32, 1600)
+// steps is sound most of which lies so many dB above the rest.
+func steps(db float64, samples int) []float32 {
+	sound := make([]float32, samples)
 	for i := range sound {
 		sound[i] = 0.01
-		if i >= 640 {
+		if i >= samples*2/5 {
 			sound[i] *= float32(math.Pow(10, db/20))
 		}
 	}
@@ -65,7 +65,7 @@ func TestHeardTogether(t *testing.T) {
 	} {
 		first := &fakeJoining{fakeFirst{free: Text{Words: tt.first, LogProb: -1, Ended: true}}, tt.held[0], tt.held}
 		third := &fakeFirst{free: Text{Words: tt.third, LogProb: -1, Ended: true}}
-		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(phrase.Scope{}, steps(14))
+		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(phrase.Scope{}, steps(14, 1600))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -101,7 +101,7 @@ func TestAlmostMisplaced(t *testing.T) {
 	} {
 		first := &fakeFirst{free: Text{Words: heard, LogProb: -1, Ended: true}, scores: map[string]float64{meant: tt.score}}
 		third := &fakeFirst{free: Text{Words: tt.third, LogProb: -1, Ended: true}}
-		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(all, steps(14))
+		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(all, steps(14, 1600))
 		if err != nil || h.Outcome != tt.outcome || h.Best().Text != tt.best || h.Agreed {
 			t.Errorf("%s: %+v, %v; want %s %q", name, h, err, tt.outcome, tt.best)
 		}
@@ -163,7 +163,7 @@ func TestCutShort(t *testing.T) {
 			return -30
 		}
 		first := &fakeFirst{free: free, scores: tt.scores, next: next}
-		h, err := New(g, first, &fakeSecond{}).WithThird(&fakeFirst{free: free, scores: tt.scores, next: next}).Hear(phrase.Scope{}, steps(tt.db))
+		h, err := New(g, first, &fakeSecond{}).WithThird(&fakeFirst{free: free, scores: tt.scores, next: next}).Hear(phrase.Scope{}, steps(tt.db, 1600))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -183,7 +183,7 @@ func TestCloseIsSettledByTheThird(t *testing.T) {
 	for lp, listens := range map[float64]bool{-3: true, -30: false} {
 		first := &fakeFirst{free: text("eighteen", -1), scores: map[string]float64{"eighty": lp}}
 		third := &fakeFirst{free: text("eighty", -1), scores: map[string]float64{"eighteen": -5}}
-		h, err := New(g, first, &fakeSecond{"eighteen"}).WithThird(third).Hear(phrase.Scope{}, steps(40))
+		h, err := New(g, first, &fakeSecond{"eighteen"}).WithThird(third).Hear(phrase.Scope{}, steps(40, 1600))
 		if err != nil {
 			t.Fatal(err)
 		}

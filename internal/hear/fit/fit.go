@@ -28,7 +28,7 @@ type Example struct {
 // counted in phrases missed. To a question that was not meant for him somebody says
 // no, or nothing; a phrase missed must be noticed and said again. Voices on a site
 // are further from the fitting set than those in it, so missing is the dearer.
-const AskCost = 0.4
+const AskCost = 0.3
 
 // MostWrong is the largest share of phrases taken without a question that may be
 // wrong, over quiet and noise together: it lies between what is asked of the two, 0.1

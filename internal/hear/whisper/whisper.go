@@ -166,7 +166,7 @@ func (m *Model) Prepare(a *phrase.Automaton) { m.mask(a) }
 func (m *Model) mask(a *phrase.Automaton) *mask {
 	k := m.masks[a]
 	if k == nil {
-		if len(m.masks) >= 24 { // half a megabyte each
+		if len(m.masks) >= 8 { // half a megabyte each, and a session needs four
 			clear(m.masks)
 		}
 		k = newMask(a, m.words)
