@@ -488,13 +488,21 @@ func (w *weighing) order() {
 	if w.agreed(w.all[0]) > 0 {
 		return
 	}
-	first, third := w.votes[0], w.votes[2]
+	first, third, best := w.votes[0], w.votes[2], w.all[0]
 	for i, c := range w.all {
-		if third.ok && c.Text == third.Words && partOf(first.Words, c.Text) || first.ok && c.Text == first.Words && partOf(third.Words, c.Text) {
+		heard := first.ok && c.Text == first.Words || third.ok && c.Text == third.Words
+		lost := partOf(first.Words, c.Text) || partOf(third.Words, c.Text) || partOf(best.Text, c.Text) && !repeats(c.Text, best.Text)
+		if heard && lost {
 			w.all = slices.Insert(slices.Delete(w.all, i, i+1), 0, c)
 			return
 		}
 	}
+}
+
+// repeats reports whether whole is part with its first word twice, as in a false start.
+func repeats(whole, part string) bool {
+	word, _, _ := strings.Cut(part, " ")
+	return whole == word+" "+part
 }
 
 // evidence is what speaks for and against the likeliest candidate.

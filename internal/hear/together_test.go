@@ -195,3 +195,30 @@ func TestCloseIsSettledByTheThird(t *testing.T) {
 		}
 	}
 }
+
+// Where no two agree, the whole that one heard stands before the part that both find
+// likelier, unless it begins with a word broken off and said again.
+func TestWholeBeforeItsPart(t *testing.T) {
+	fitForTests(t)
+	fitted.Ask = 0
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for heard, part := range map[string]string{"nine five nine": "nine five", "three three eight": "three eight"} {
+		joint := Joint{Words: part, LogProb: [2]float64{-2, -2}, Ended: true}
+		first := &fakeJoining{fakeFirst{free: text(heard, -3)}, joint, []Joint{joint}}
+		third := &fakeFirst{free: text("bye", -1)}
+		h, err := New(g, first, &fakeSecond{}).WithThird(third).Hear(phrase.Scope{}, steps(40, 1600))
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := heard
+		if heard == "three three eight" {
+			want = part
+		}
+		if h.Best().Text != want || h.Agreed {
+			t.Errorf("%q and %q: %+v, agreed %v", heard, part, h.Candidates, h.Agreed)
+		}
+	}
+}
