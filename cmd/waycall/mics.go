@@ -7,7 +7,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"waycall/internal/audio/card"
 	"waycall/internal/audio/mic"
 )
 
@@ -23,9 +22,6 @@ func newMics() *cobra.Command {
 				return err
 			}
 			if asJSON {
-				if devices == nil {
-					devices = []card.Device{} // [], not null
-				}
 				return printJSON(cmd.OutOrStdout(), devices)
 			}
 			if len(devices) == 0 {

@@ -105,6 +105,15 @@ var longer = map[string][]string{
 var units = map[string]bool{"ohm": true, "ohms": true, "meg": true, "megs": true, "megohm": true, "megohms": true,
 	"milliseconds": true, "milliamps": true, "kiloamps": true, "amps": true, "volts": true}
 
+// splitUnit parts text into its words and the unit that they end with, if any.
+func splitUnit(text string) (words []string, unit string) {
+	words = strings.Fields(text)
+	if i := len(words) - 1; i > 0 && units[words[i]] {
+		return words[:i], words[i]
+	}
+	return words, ""
+}
+
 // tails are words that go on with a figure and make another of it.
 var tails = []string{"one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh", "nought", "zero", "hundred", "thousand", "point"}
 
@@ -112,10 +121,7 @@ var tails = []string{"one", "two", "three", "four", "five", "six", "seven", "eig
 // likelier that is to the first and the third than that the figure ends there, in natural
 // log-probability.
 func (w *weighing) goesOn(text string) (longer string, by float64, err error) {
-	words, unit := strings.Fields(text), ""
-	if i := len(words) - 1; i >= 0 && units[words[i]] {
-		words, unit = words[:i], words[i]
-	}
+	words, unit := splitUnit(text)
 	figure := strings.Join(words, " ")
 	next := append([]string{unit}, tails...)
 	first, err := w.first.Next(figure, next)
@@ -141,17 +147,14 @@ func (w *weighing) goesOn(text string) (longer string, by float64, err error) {
 // swallowed returns the phrases of which text is left when the figure at its end loses
 // its own end.
 func swallowed(text string) (all []string) {
-	words := strings.Fields(text)
+	words, unit := splitUnit(text)
 	i := len(words) - 1
-	if i > 0 && units[words[i]] {
-		i--
-	}
 	if i < 0 {
 		return nil
 	}
 	for _, w := range longer[words[i]] {
 		words[i] = w
-		all = append(all, strings.Join(words, " "))
+		all = append(all, strings.TrimSpace(strings.Join(words, " ")+" "+unit))
 	}
 	return all
 }
@@ -266,12 +269,8 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	m, ok = e.grammar.Meaning(held.Words)
 	w.votes[1] = vote{held, m, ok}
 	if e.third != nil && !(!broken && w.votes[0].ok && w.votes[1].says(w.votes[0].meaning) && drawl(sound, words) < suspicious) {
-		if err := w.askThird(sound); err != nil {
+		if err := w.askThird(sound, &h); err != nil {
 			return h, err
-		}
-		h.note(WhisperOther, w.votes[2].Text)
-		if w.joint.Ended {
-			h.note(WhisperBoth, Text{Words: w.joint.Words, LogProb: w.joint.Both()})
 		}
 	}
 	first, second, third := w.votes[0], w.votes[1], w.votes[2]
@@ -282,10 +281,9 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 		return h, err
 	}
 	if e.third != nil && !w.third && w.contested() {
-		if err := w.askThird(sound); err != nil {
+		if err := w.askThird(sound, &h); err != nil {
 			return h, err
 		}
-		h.note(WhisperOther, w.votes[2].Text)
 		w.all = nil
 		if err := w.gather(); err != nil {
 			return h, err
@@ -315,8 +313,19 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	return h, nil
 }
 
-// askThird has the third witness listen.
-func (w *weighing) askThird(sound []float32) error {
+// askThird has the third witness listen, and notes what it and the two together heard.
+func (w *weighing) askThird(sound []float32, h *Heard) error {
+	if err := w.listenThird(sound); err != nil {
+		return err
+	}
+	h.note(WhisperOther, w.votes[2].Text)
+	if w.joint.Ended {
+		h.note(WhisperBoth, Text{Words: w.joint.Words, LogProb: w.joint.Both()})
+	}
+	return nil
+}
+
+func (w *weighing) listenThird(sound []float32) error {
 	w.third = true
 	if err := w.Ear.third.Listen(sound); err != nil {
 		return err

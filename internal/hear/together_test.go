@@ -20,9 +20,6 @@ func (f *fakeJoining) Together(First, *phrase.Automaton) (Joint, []Joint, error)
 	return f.joint, f.held, nil
 }
 
-// What the first and the third hear together counts beside what each hears alone: it
-// may be the best candidate, it stands against the best, and it may find a phrase where
-// one of them heard nothing; but nothing is taken by it without a question.
 // steps is sound most of which lies so many dB above the rest.
 func steps(db float64, samples int) []float32 {
 	sound := make([]float32, samples)
@@ -35,6 +32,9 @@ func steps(db float64, samples int) []float32 {
 	return sound
 }
 
+// What the first and the third hear together counts beside what each hears alone: it
+// may be the best candidate, it stands against the best, and it may find a phrase where
+// one of them heard nothing; but nothing is taken by it without a question.
 func TestHeardTogether(t *testing.T) {
 	fitForTests(t)
 	g, err := phrase.Load(grammar.Files)

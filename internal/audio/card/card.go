@@ -178,7 +178,7 @@ func List(d Direction) ([]Device, error) {
 	if err != nil {
 		standard = nil // none: no device of this direction is the default
 	}
-	var devices []Device
+	devices := []Device{} // as JSON [], not null
 	for _, info := range all {
 		channels := info.MaxInputChannels
 		if d == Out {

@@ -31,7 +31,7 @@ type Example struct {
 const AskCost = 0.3
 
 // MostWrong is the largest share of phrases taken without a question that may be
-// wrong, over quiet and noise together: it lies between what is asked of the two, 0.1
+// wrong, in quiet and in noise each: it lies between what is asked of the two, 0.1
 // and 0.5 %, and near the former, since most is said in quiet. Talk does not count in
 // it: it is judged apart, by AskCost.
 const MostWrong = 0.0015
