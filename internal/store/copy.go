@@ -285,18 +285,12 @@ func (c *copier) open() error {
 	if _, err := locate(c.to); err != nil {
 		return err
 	}
-	version, err := peek(c.to)
+	version, err := inspect(c.to)
 	if err != nil {
 		return err
 	}
 	c.db = openDB(c.to, "mode=rw&_txlock=immediate", copyPragmas...)
-	if err := quickCheck(c.db); err != nil {
-		return err
-	}
-	if err := migrate(c.db, version); err != nil {
-		return err
-	}
-	return checkSchema(c.db)
+	return migrate(c.db, version, len(migrations))
 }
 
 // catchUp adds to the copy what the job has more.

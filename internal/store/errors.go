@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"strings"
 	"syscall"
+	"unicode"
 
 	"github.com/mattn/go-sqlite3"
 )
@@ -78,6 +80,18 @@ func fault(reason error, detail, advice string) error {
 	return &storeError{reason: reason, detail: detail, advice: advice}
 }
 
+// oneLine is what SQLite found, without its heading and with whatever a damaged file
+// put into it made fit for a line of an error.
+func oneLine(found string) string {
+	found = strings.Map(func(r rune) rune {
+		if !unicode.IsGraphic(r) {
+			return ' '
+		}
+		return r
+	}, strings.ReplaceAll(found, "*** in database main ***\n", ""))
+	return strings.Join(strings.Fields(found), " ")
+}
+
 // explain says what was being done to which file, and turns an error of SQLite
 // or the system into one of this package's.
 func explain(doing, path string, err error) error {
@@ -87,7 +101,7 @@ func explain(doing, path string, err error) error {
 	var e *storeError
 	if !errors.As(err, &e) {
 		reason := reasonFor(err)
-		e = &storeError{reason: reason, detail: err.Error(), advice: whatToDo[reason], cause: err}
+		e = &storeError{reason: reason, detail: oneLine(err.Error()), advice: whatToDo[reason], cause: err}
 		if errors.Is(reason, fs.ErrExist) || errors.Is(reason, fs.ErrNotExist) {
 			e.detail = "" // it would only say the same again
 		}

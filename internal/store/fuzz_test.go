@@ -75,8 +75,14 @@ func FuzzJobFile(f *testing.F) {
 			}
 			s.Close()
 		}
-		if _, err := Verify(ctx, path); err != nil && !known(err) {
+		found, err := Verify(ctx, path)
+		if err != nil && !known(err) {
 			t.Errorf("%q at %d, %d bytes: %v", with, at, size, err)
+		}
+		for _, p := range found.Problems {
+			if strings.ContainsAny(p.What, "\x00\x1b\n") {
+				t.Errorf("%q at %d, %d bytes: more than a line of it: %q", with, at, size, p.What)
+			}
 		}
 	})
 }

@@ -130,10 +130,9 @@ func schemaVersion(db *sql.DB) (int, error) {
 	return version, nil
 }
 
-// migrate brings the schema from the given version up to date, in one
-// transaction.
-func migrate(db *sql.DB, version int) error {
-	if version == len(migrations) {
+// migrate brings the schema from one version to a later one, in one transaction.
+func migrate(db *sql.DB, version, to int) error {
+	if version == to {
 		return nil
 	}
 	tx, err := db.Begin()
@@ -141,7 +140,7 @@ func migrate(db *sql.DB, version int) error {
 		return err
 	}
 	defer tx.Rollback()
-	for i, text := range migrations[version:] {
+	for i, text := range migrations[version:to] {
 		if _, err := tx.Exec(text); err != nil {
 			return err
 		}
@@ -151,7 +150,7 @@ func migrate(db *sql.DB, version int) error {
 			}
 		}
 	}
-	if _, err := tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", len(migrations))); err != nil {
+	if _, err := tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", to)); err != nil {
 		return err
 	}
 	return tx.Commit()
@@ -164,18 +163,18 @@ func quickCheck(db *sql.DB) error {
 		return err
 	}
 	if found != "ok" {
-		return fault(ErrDamaged, found, "")
+		return fault(ErrDamaged, oneLine(found), "")
 	}
 	return nil
 }
 
 // checkSchema refuses a file whose tables and triggers are not exactly those
-// that the migrations make: without its triggers a log is not append-only.
-func checkSchema(db queryer) error {
+// that the migrations up to a version make: without its triggers a log is not append-only.
+func checkSchema(db queryer, version int) error {
 	fresh := sql.OpenDB(connector{":memory:", nil})
 	fresh.SetMaxOpenConns(1)
 	defer fresh.Close()
-	if err := migrate(fresh, 0); err != nil {
+	if err := migrate(fresh, 0, version); err != nil {
 		return err
 	}
 	want, err := schema(fresh)

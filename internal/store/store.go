@@ -112,7 +112,7 @@ func build(path string) (err error) {
 		return err
 	}
 	db := openDB(beside, "mode=rw", "PRAGMA synchronous = EXTRA")
-	if err := migrate(db, 0); err != nil {
+	if err := migrate(db, 0, len(migrations)); err != nil {
 		db.Close()
 		return err
 	}
@@ -162,7 +162,8 @@ func openLocked(path string, lock *fileLock) (*Store, error) {
 }
 
 func (s *Store) open() error {
-	if _, err := peek(s.path); err != nil {
+	version, err := inspect(s.path)
+	if err != nil {
 		return err
 	}
 	s.db = openDB(s.path, "mode=rw&_txlock=immediate", writerPragmas...)
@@ -173,17 +174,7 @@ func (s *Store) open() error {
 	if mode != "wal" {
 		return fault(ErrDisk, "its file system cannot share memory between programs", "keep the job on a local disk")
 	}
-	if err := quickCheck(s.db); err != nil {
-		return err
-	}
-	version, err := schemaVersion(s.db)
-	if err != nil {
-		return err
-	}
-	if err := migrate(s.db, version); err != nil {
-		return err
-	}
-	if err := checkSchema(s.db); err != nil {
+	if err := migrate(s.db, version, len(migrations)); err != nil {
 		return err
 	}
 	if s.file, err = os.Stat(s.path); err != nil {
@@ -192,6 +183,20 @@ func (s *Store) open() error {
 	s.stop = make(chan struct{})
 	s.beside.Go(func() { s.checkpoints(s.stop) })
 	return nil
+}
+
+// inspect goes through the whole job at path without writing to it, because a file that
+// is refused stays as it is, and returns its schema version.
+func inspect(path string) (int, error) {
+	db, version, err := openReader(path)
+	if err != nil {
+		return 0, err
+	}
+	defer db.Close()
+	if err := quickCheck(db); err != nil {
+		return 0, err
+	}
+	return version, checkSchema(db, version)
 }
 
 // OpenReadOnly opens the job at path for reading. It may be done while another
@@ -223,7 +228,7 @@ func (s *Store) openReadOnly() error {
 	if version < len(migrations) {
 		return fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
 	}
-	return checkSchema(s.db)
+	return checkSchema(s.db, version)
 }
 
 // openReader opens the job at path for reading only and returns its schema

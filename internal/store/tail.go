@@ -74,7 +74,7 @@ func (t *Tail) next(ctx context.Context) ([]record.Event, error) {
 		return nil, fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
 	}
 	if t.chain.id == 0 || now.file.inode != t.seen.file.inode {
-		if err := checkSchema(db); err != nil {
+		if err := checkSchema(db, version); err != nil {
 			return nil, err
 		}
 	}

@@ -65,10 +65,8 @@ func Verify(ctx context.Context, path string) (Report, error) {
 		return r, explain("verify the job", path, err)
 	}
 	defer tx.Rollback()
-	if version == len(migrations) {
-		if err := checkSchema(tx); err != nil {
-			return r, explain("verify the job", path, err)
-		}
+	if err := checkSchema(tx, version); err != nil {
+		return r, explain("verify the job", path, err)
 	}
 	for _, step := range []func(context.Context, *sql.Tx) error{r.pages, r.log, r.sounds} {
 		if len(r.Problems) >= mostProblems {
@@ -78,7 +76,7 @@ func Verify(ctx context.Context, path string) (Report, error) {
 			if ctx.Err() != nil {
 				return r, err
 			}
-			r.problem(0, fmt.Sprintf("the file cannot be read any further: %v", err), adviceDamaged)
+			r.problem(0, fmt.Sprintf("the file cannot be read any further: %s", oneLine(err.Error())), adviceDamaged)
 		}
 	}
 	return r, nil
@@ -109,7 +107,7 @@ func (r *Report) pages(ctx context.Context, tx *sql.Tx) error {
 				return err
 			}
 			if found.String != "ok" {
-				r.problem(0, "database: "+found.String, adviceDamaged)
+				r.problem(0, "database: "+oneLine(found.String), adviceDamaged)
 			}
 		}
 		if err := rows.Close(); err != nil {
