@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"waycall/internal/phrase"
 )
@@ -124,11 +125,10 @@ func (w *weighing) goesOn(text string) (longer string, by float64, err error) {
 	words, unit := splitUnit(text)
 	figure := strings.Join(words, " ")
 	next := append([]string{unit}, tails...)
-	first, err := w.first.Next(figure, next)
-	if err != nil {
-		return "", 0, err
-	}
-	third, err := w.Ear.third.Next(figure, next)
+	var first, third []float64
+	err = beside(
+		func() (err error) { first, err = w.first.Next(figure, next); return err },
+		func() (err error) { third, err = w.Ear.third.Next(figure, next); return err })
 	if err != nil {
 		return "", 0, err
 	}
@@ -453,17 +453,29 @@ func (w *weighing) consider(text string, m phrase.Meaning) error {
 		return nil
 	}
 	c := candidate{Candidate: Candidate{Text: text, Meaning: m}}
-	var err error
-	if c.LogProb, err = score(w.first, w.votes[0], text); err != nil {
-		return err
-	}
-	if w.third {
-		if c.other, err = score(w.Ear.third, w.votes[2], text); err != nil {
+	err := beside(
+		func() (err error) { c.LogProb, err = score(w.first, w.votes[0], text); return err },
+		func() (err error) {
+			if w.third {
+				c.other, err = score(w.Ear.third, w.votes[2], text)
+			}
 			return err
-		}
+		})
+	if err == nil {
+		w.all = append(w.all, c)
 	}
-	w.all = append(w.all, c)
-	return nil
+	return err
+}
+
+// beside does what is asked of two witnesses at the same time: each decodes on one
+// thread, and there are two cores or more.
+func beside(a, b func() error) error {
+	var other sync.WaitGroup
+	var otherErr error
+	other.Go(func() { otherErr = b() })
+	err := a()
+	other.Wait()
+	return cmp.Or(err, otherErr)
 }
 
 // score is the log-probability of text by a witness. What it heard itself has one

@@ -1,6 +1,7 @@
 #include "decode.h"
 
 #include <math.h>
+#include <pthread.h>
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -9,7 +10,8 @@ static bool stop_before_encoder(struct whisper_context * ctx, struct whisper_sta
     return false;
 }
 
-int wc_encode(struct whisper_context * ctx, const float * samples, int n_samples, int audio_ctx, int threads) {
+int wc_encode(struct whisper_context * ctx, wc_gone * gone, const float * samples, int n_samples, int audio_ctx, int threads) {
+    gone->n = 0;
     // Only whisper_full can set the audio context. It computes the features
     // too, and is stopped before it goes further.
     struct whisper_full_params p = whisper_full_default_params(WHISPER_SAMPLING_GREEDY);
@@ -54,9 +56,18 @@ static float log_sum(const float * logits, int n) {
     return top + (float) log(sum);
 }
 
+// How many tokens of a text the decoder has gone through already.
+static int shared(const wc_gone * gone, const int32_t * token, int n) {
+    int k = 0;
+    while (k < n && k < gone->n && gone->token[k] == token[k]) {
+        k++;
+    }
+    return k;
+}
+
 // One walk serves decoding and scoring: with given >= 0 the text is the one
 // that out holds already, of that many tokens.
-static int walk(struct whisper_context * ctx, const wc_mask * mask, int given, int max, int threads, wc_text * out) {
+static int walk(struct whisper_context * ctx, wc_gone * gone, const wc_mask * mask, int given, int max, int threads, wc_text * out) {
     const int eot = whisper_token_eot(ctx);
     whisper_token feed[4];
     int past = 0, n_feed = begin(ctx, feed);
@@ -64,9 +75,22 @@ static int walk(struct whisper_context * ctx, const wc_mask * mask, int given, i
     out->logprob = 0;
     out->weakest = 0;
     out->ended   = 0;
-    for (int n = 0;; n++) {
+    const int known = shared(gone, out->token, given);
+    gone->n = known;
+    if (known > 0) {
+        // Only the last of them is gone through again, for what comes after it.
+        past    = n_feed + known - 1;
+        feed[0] = out->token[known - 1];
+        n_feed  = 1;
+    }
+    for (int n = 0; n < known; n++) {
+        out->logprob += gone->logprob[n];
+        out->weakest  = fminf(out->weakest, gone->logprob[n]);
+    }
+    for (int n = known;; n++) {
         int err = whisper_decode(ctx, feed, n_feed, past, threads);
         if (err != 0) {
+            gone->n = 0;
             return err;
         }
         past += n_feed;
@@ -114,29 +138,39 @@ static int walk(struct whisper_context * ctx, const wc_mask * mask, int given, i
             out->n = n;
             return 0;
         }
-        out->token[n] = best;
+        out->token[n]    = best;
+        gone->token[n]   = best;
+        gone->logprob[n] = lp;
+        gone->n          = n + 1; // it is fed next
         state   = to;
         feed[0] = best;
         n_feed  = 1;
     }
 }
 
-int wc_decode(struct whisper_context * ctx, const wc_mask * mask, int most, int threads, wc_text * out) {
-    return walk(ctx, mask, -1, most, threads, out);
+int wc_decode(struct whisper_context * ctx, wc_gone * gone, const wc_mask * mask, int most, int threads, wc_text * out) {
+    return walk(ctx, gone, mask, -1, most, threads, out);
 }
 
-int wc_score(struct whisper_context * ctx, int threads, wc_text * out) {
-    return walk(ctx, NULL, out->n, WC_TEXT, threads, out);
+int wc_score(struct whisper_context * ctx, wc_gone * gone, int threads, wc_text * out) {
+    return walk(ctx, gone, NULL, out->n, WC_TEXT, threads, out);
 }
 
-int wc_next(struct whisper_context * ctx, int threads, const wc_text * text, int n, const int32_t * token, float * logprob) {
+int wc_next(struct whisper_context * ctx, wc_gone * gone, int threads, const wc_text * text, int n, const int32_t * token, float * logprob) {
     whisper_token feed[4 + WC_TEXT];
-    int n_feed = begin(ctx, feed);
-    for (int k = 0; k < text->n; k++) {
+    int past = 0, n_feed = begin(ctx, feed);
+    const int known = shared(gone, text->token, text->n);
+    gone->n = known;
+    if (known > 0) {
+        past   = n_feed + known - 1;
+        n_feed = 0;
+    }
+    for (int k = known > 0 ? known - 1 : 0; k < text->n; k++) {
         feed[n_feed++] = text->token[k];
     }
-    int err = whisper_decode(ctx, feed, n_feed, 0, threads);
+    int err = whisper_decode(ctx, feed, n_feed, past, threads);
     if (err != 0) {
+        gone->n = 0;
         return err;
     }
     const float * logits = whisper_get_logits(ctx) + (size_t) (n_feed - 1) * whisper_n_vocab(ctx);
@@ -168,12 +202,39 @@ static int rank(choice * list, int n, int most, choice c) {
     return n < most ? n + 1 : n;
 }
 
-int wc_together(struct whisper_context * a, struct whisper_context * b, const wc_mask * mask, int threads, wc_joint * out) {
+// One decoding step of one of two models.
+typedef struct {
+    struct whisper_context * ctx;
+    const whisper_token *    feed;
+    int n_feed, past, threads, err;
+} step;
+
+static void * take(void * of) {
+    step * s = of;
+    s->err = whisper_decode(s->ctx, s->feed, s->n_feed, s->past, s->threads);
+    return NULL;
+}
+
+// Takes both steps, beside each other where each has one thread and a model of its own.
+static int take_both(step s[2]) {
+    pthread_t other;
+    const bool beside = s[1].threads == 1 && s[0].ctx != s[1].ctx && pthread_create(&other, NULL, take, &s[1]) == 0;
+    take(&s[0]);
+    if (beside) {
+        pthread_join(other, NULL);
+    } else {
+        take(&s[1]);
+    }
+    return s[0].err != 0 ? s[0].err : s[1].err;
+}
+
+int wc_together(struct whisper_context * a, struct whisper_context * b, wc_gone * gone_a, wc_gone * gone_b, const wc_mask * mask, int threads, wc_joint * out) {
     struct whisper_context * ctx[2] = { a, b };
     const int eot = whisper_token_eot(a);
     whisper_token feed[4 + WC_PHRASE];
     int past = 0, n_feed = begin(a, feed);
     int32_t state = 0;
+    gone_a->n = gone_b->n = 0;
     out->ended      = 0;
     out->n_branches = 0;
     for (int n = 0; n < out->n; n++) {
@@ -192,11 +253,12 @@ int wc_together(struct whisper_context * a, struct whisper_context * b, const wc
     for (int n = out->n;; n++) {
         const float * logits[2];
         float norm[2];
+        step steps[2] = { { a, feed, n_feed, past, threads, 0 }, { b, feed, n_feed, past, threads, 0 } };
+        const int err = take_both(steps);
+        if (err != 0) {
+            return err;
+        }
         for (int k = 0; k < 2; k++) {
-            int err = whisper_decode(ctx[k], feed, n_feed, past, threads);
-            if (err != 0) {
-                return err;
-            }
             logits[k] = whisper_get_logits(ctx[k]) + (size_t) (n_feed - 1) * whisper_n_vocab(ctx[k]);
             norm[k]   = log_sum(logits[k], eot + 1);
         }

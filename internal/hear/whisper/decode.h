@@ -33,20 +33,29 @@ typedef struct {
     int32_t ended;        // 1 when the text ended by itself
 } wc_text;
 
+// The text that a decoder went through last, over the present encoder output, with the
+// log-probability of each token after those before it. A text that begins the same goes
+// on from there. Every call on a context takes the same one; it begins empty.
+typedef struct {
+    int32_t n;
+    int32_t token[WC_TEXT];
+    float   logprob[WC_TEXT];
+} wc_gone;
+
 // Computes the encoder output of the samples (16 kHz mono) over a context of
 // audio_ctx frames of 20 ms, which every decoding after it uses. Returns 0 or
 // an error of whisper.cpp.
-int wc_encode(struct whisper_context * ctx, const float * samples, int n_samples, int audio_ctx, int threads);
+int wc_encode(struct whisper_context * ctx, wc_gone * gone, const float * samples, int n_samples, int audio_ctx, int threads);
 
 // Takes the likeliest token at each step until the end of text, free when mask
 // is NULL and otherwise within the mask; at most `most` of them.
-int wc_decode(struct whisper_context * ctx, const wc_mask * mask, int most, int threads, wc_text * out);
+int wc_decode(struct whisper_context * ctx, wc_gone * gone, const wc_mask * mask, int most, int threads, wc_text * out);
 
 // Gives the log-probability of a text already in out->token.
-int wc_score(struct whisper_context * ctx, int threads, wc_text * out);
+int wc_score(struct whisper_context * ctx, wc_gone * gone, int threads, wc_text * out);
 
 // Gives the log-probability of each of n tokens coming next after the text.
-int wc_next(struct whisper_context * ctx, int threads, const wc_text * text, int n, const int32_t * token, float * logprob);
+int wc_next(struct whisper_context * ctx, wc_gone * gone, int threads, const wc_text * text, int n, const int32_t * token, float * logprob);
 
 // The branches that wc_together names at each step beside the token it took.
 #define WC_BRANCHES 2
@@ -72,7 +81,7 @@ typedef struct {
 // it takes the token that is likeliest to both, by the sum of their log-probabilities,
 // free when mask is NULL and otherwise within the mask. out->token holds the first
 // out->n tokens already, of the log-probabilities in out->logprob.
-int wc_together(struct whisper_context * a, struct whisper_context * b, const wc_mask * mask, int threads, wc_joint * out);
+int wc_together(struct whisper_context * a, struct whisper_context * b, wc_gone * gone_a, wc_gone * gone_b, const wc_mask * mask, int threads, wc_joint * out);
 
 // Silences whisper.cpp's own messages.
 void wc_quiet(void);

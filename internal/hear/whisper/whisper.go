@@ -34,6 +34,7 @@ type Model struct {
 	threads int // for encoding
 	decode  int // for decoding
 	adapted bool
+	gone    C.wc_gone
 	eot     int32
 	words   vocabulary
 	text    []string         // token -> its text
@@ -129,14 +130,14 @@ func (m *Model) Listen(sound []float32) error {
 			return fmt.Errorf("hearing: sample %d is not a number; check the sound device", i)
 		}
 	}
-	e := C.wc_encode(m.c(), (*C.float)(&sound[0]), C.int(len(sound)), C.int(m.audioContext(len(sound))), C.int(m.threads))
+	e := C.wc_encode(m.c(), &m.gone, (*C.float)(&sound[0]), C.int(len(sound)), C.int(m.audioContext(len(sound))), C.int(m.threads))
 	return m.check(e)
 }
 
 // Free decodes what Listen took in without any grammar.
 func (m *Model) Free() (hear.Text, error) {
 	var out C.wc_text
-	err := m.check(C.wc_decode(m.c(), nil, C.WC_PHRASE, C.int(m.decode), &out))
+	err := m.check(C.wc_decode(m.c(), &m.gone, nil, C.WC_PHRASE, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -144,7 +145,7 @@ func (m *Model) Free() (hear.Text, error) {
 // may be: 224 tokens, some 150 words, where Free stops at 64.
 func (m *Model) Note() (hear.Text, error) {
 	var out C.wc_text
-	err := m.check(C.wc_decode(m.c(), nil, C.WC_TEXT, C.int(m.decode), &out))
+	err := m.check(C.wc_decode(m.c(), &m.gone, nil, C.WC_TEXT, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -156,7 +157,7 @@ func (m *Model) Held(a *phrase.Automaton) (hear.Text, error) {
 	}
 	defer pin.Unpin()
 	var out C.wc_text
-	err = m.check(C.wc_decode(m.c(), c, C.WC_PHRASE, C.int(m.decode), &out))
+	err = m.check(C.wc_decode(m.c(), &m.gone, c, C.WC_PHRASE, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -181,7 +182,7 @@ func (m *Model) Score(words string) (hear.Text, error) {
 	if err != nil {
 		return hear.Text{}, err
 	}
-	err = m.check(C.wc_score(m.c(), C.int(m.decode), &out))
+	err = m.check(C.wc_score(m.c(), &m.gone, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -207,7 +208,7 @@ func (m *Model) Next(words string, others []string) ([]float64, error) {
 	if len(others) == 0 {
 		return nil, nil
 	}
-	if err := m.check(C.wc_next(m.c(), C.int(m.decode), &text, C.int(len(others)), &token[0], &logprob[0])); err != nil {
+	if err := m.check(C.wc_next(m.c(), &m.gone, C.int(m.decode), &text, C.int(len(others)), &token[0], &logprob[0])); err != nil {
 		return nil, err
 	}
 	all := make([]float64, len(others))

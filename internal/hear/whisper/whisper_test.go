@@ -14,6 +14,7 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/audio"
+	"waycall/internal/hear"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 )
@@ -86,6 +87,48 @@ func TestFreeAndHeld(t *testing.T) {
 
 // Held to a board, the model cannot say what the board does not have, however
 // clearly it was spoken.
+// What a decoder has gone through already counts as if it went through it again, in
+// whatever order texts come.
+func TestScoreGoesOn(t *testing.T) {
+	m, other := open(t), open(t)
+	const file = "0019-af_sarah.flac"
+	texts := []string{
+		"way fourteen live and neutral to earth zero point four", "way fourteen live and neutral to earth zero point five",
+		"way fourteen live", "confirm", "way fourteen live and neutral to earth zero point four megs", "way forty", "",
+	}
+	alone := func(text string) (scored hear.Text, next []float64) {
+		listen(t, other, file) // nothing is kept
+		scored, err := other.Score(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		listen(t, other, file)
+		if next, err = other.Next(text, []string{"oh", ""}); err != nil {
+			t.Fatal(err)
+		}
+		return scored, next
+	}
+	listen(t, m, file)
+	if _, err := m.Free(); err != nil {
+		t.Fatal(err)
+	}
+	random := rand.New(rand.NewPCG(1, 2))
+	for range 4 * len(texts) {
+		text := texts[random.IntN(len(texts))]
+		want, wantNext := alone(text)
+		if random.IntN(2) == 0 {
+			if got, err := m.Score(text); err != nil || abs(got.LogProb-want.LogProb) > 1e-3 || abs(got.Weakest-want.Weakest) > 1e-3 {
+				t.Errorf("%q: scored %+v, %v; alone %+v", text, got, err, want)
+			}
+			continue
+		}
+		got, err := m.Next(text, []string{"oh", ""})
+		if err != nil || abs(got[0]-wantNext[0]) > 1e-2 || abs(got[1]-wantNext[1]) > 1e-2 {
+			t.Errorf("%q: next %v, %v; alone %v", text, got, err, wantNext)
+		}
+	}
+}
+
 func TestHeldToTheBoard(t *testing.T) {
 	m, g := open(t), load(t)
 	a := g.Narrow(phrase.Scope{Ways: map[int][]reading.Test{4: {reading.LNE}}})
