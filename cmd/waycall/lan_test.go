@@ -158,7 +158,7 @@ func TestReviewOnLAN(t *testing.T) {
 	if resp, err := http.Get(plain); err != nil || resp.StatusCode != http.StatusBadRequest {
 		t.Errorf("by plain HTTP: %v %v", resp, err)
 	}
-	r, err := http.NewRequest("GET", on+"/pair", nil)
+	r, err := http.NewRequest(http.MethodGet, on+"/pair", nil)
 	if err != nil {
 		t.Fatal(err)
 	}

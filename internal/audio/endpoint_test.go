@@ -384,7 +384,7 @@ func TestClipSource(t *testing.T) {
 	var n int
 	for {
 		f, err := src.Next(ctx)
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err != nil || len(f) == 0 || len(f) > FrameSize {

@@ -3,6 +3,7 @@ package bench
 import (
 	"bytes"
 	"encoding/xml"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -100,7 +101,7 @@ func TestReport(t *testing.T) {
 
 func wellFormed(t interface{ Errorf(string, ...any) }, svg []byte) {
 	for dec := xml.NewDecoder(bytes.NewReader(svg)); ; {
-		if _, err := dec.Token(); err == io.EOF {
+		if _, err := dec.Token(); errors.Is(err, io.EOF) {
 			break
 		} else if err != nil {
 			t.Errorf("not XML: %v in\n%s", err, svg)

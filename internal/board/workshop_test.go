@@ -1,6 +1,7 @@
 package board
 
 import (
+	"errors"
 	"os"
 	"strings"
 	"testing"
@@ -152,8 +153,8 @@ func wantProblem(t *testing.T, err error, want, file string) {
 		t.Fatalf("error %v\nwant    %s", err, want)
 	}
 	for _, e := range unjoin(err) {
-		p, ok := e.(*Problem)
-		if !ok || p.Line < 1 || p.Column < 1 || p.Do == "" || p.File != file {
+		var p *Problem
+		if !errors.As(e, &p) || p.Line < 1 || p.Column < 1 || p.Do == "" || p.File != file {
 			t.Errorf("problem %+v has no place or no advice, or is not in %s", e, file)
 		}
 	}

@@ -191,7 +191,7 @@ func (c *ctx) leavesRoom(judged bool) []Verdict {
 	warm := c.is.Times(OperatingFactor(cold(c.board), limit("operating")))
 	hot := warm.Plus(ze)
 	q := reading.Quantity{Value: hot.High, Bound: reading.Exactly}
-	v := Verdict{}
+	var v Verdict
 	switch {
 	case hot.Low > limits.High && (!known || c.is.Low > limits.High):
 		v = verdict(Investigate, rule, source, "Alone more than the %s that Zs may be.", said(limits.High, reading.Ohm)).next("Check the reading, the device and the length.")

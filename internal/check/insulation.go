@@ -307,7 +307,8 @@ func againstWhole(c *ctx, l Limit) (Verdict, bool) {
 		if w.Spare {
 			continue
 		}
-		got, ok := Interval{}, false
+		var got Interval
+		var ok bool
 		if w.Number == c.in.Way {
 			got, ok = c.is, true
 		} else {

@@ -181,7 +181,7 @@ func speakFile(files []string) error {
 	ctx, cancel := context.WithCancel(context.Background())
 	time.AfterFunc(200*time.Millisecond, cancel)
 	if err := s.Play(ctx, make(audio.Clip, 60*audio.Rate)); !errors.Is(err, context.Canceled) {
-		return fmt.Errorf("cancelled: %v", err)
+		return fmt.Errorf("cancelled: %w", err)
 	}
 	return s.Play(context.Background(), make(audio.Clip, audio.FrameSize))
 }

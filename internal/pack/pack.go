@@ -21,7 +21,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"hash"
 	"io"
 	"io/fs"
 	"os"
@@ -118,7 +117,7 @@ func write(ctx context.Context, path, folder string, w io.Writer) (m Manifest, e
 	if err != nil {
 		return m, err
 	}
-	defer temporary.remove()
+	defer func() { _ = temporary.remove() }() // what is left is swept away the next time
 	database := filepath.Join(temporary.dir, databaseName)
 	if err := store.Snapshot(path, database); err != nil {
 		return m, err
@@ -382,7 +381,7 @@ func copyOut(w io.Writer, f *zip.File, size int64, sum *string) error {
 		return refuse(ErrAltered, "%q: %v", f.Name, err)
 	}
 	defer r.Close()
-	var h hash.Hash = sha256.New()
+	h := sha256.New()
 	n, err := io.Copy(w, io.TeeReader(io.LimitReader(r, size+1), h))
 	switch {
 	case errors.Is(err, zip.ErrChecksum) || errors.Is(err, zip.ErrFormat) || errors.Is(err, io.ErrUnexpectedEOF) || err == nil && n != size:
@@ -436,7 +435,7 @@ func (p *Packed) unpack(f *zip.File, scratch string) error {
 	dir := p.folder.dir
 	p.database = filepath.Join(dir, databaseName)
 	var room unix.Statfs_t
-	if err := unix.Statfs(dir, &room); err == nil && int64(room.Bavail)*int64(room.Bsize) < want.Size {
+	if err := unix.Statfs(dir, &room); err == nil && int64(room.Bavail)*room.Bsize < want.Size {
 		return fmt.Errorf("%w: it needs %d bytes; make room and try again", store.ErrFull, want.Size)
 	}
 	out, err := os.OpenFile(p.database, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)

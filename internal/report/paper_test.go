@@ -6,6 +6,7 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"encoding/xml"
+	"errors"
 	"flag"
 	"fmt"
 	"html"
@@ -302,8 +303,8 @@ func wanted(s Schedule) map[string]string {
 		}
 		ohm := func(s string) string { return strings.ReplaceAll(s, "ohm", "Ω") }
 		for _, c := range t.Earlier {
-			what, by := map[Status]string{Replaced: "replaced", Withdrawn: "withdrawn", BeforeWork: "before work"}[c.Status], "tester"
-			if by = c.Ended.By; by == "" {
+			what, by := map[Status]string{Replaced: "replaced", Withdrawn: "withdrawn", BeforeWork: "before work"}[c.Status], c.Ended.By
+			if by == "" {
 				by = "tester"
 			} else if c.Status == Replaced {
 				what = "corrected"
@@ -793,7 +794,7 @@ func noFormulas(t interface {
 		}
 		for d := xml.NewDecoder(r); ; {
 			token, err := d.Token()
-			if err == io.EOF {
+			if errors.Is(err, io.EOF) {
 				break
 			}
 			if err != nil {

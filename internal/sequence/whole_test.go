@@ -472,18 +472,18 @@ func TestBlocks(t *testing.T) {
 		leave  string
 		how    record.How
 		waits  []string // wait at the first live test
-		go_on  []string // do not
+		goesOn []string // do not
 		reason string
 	}{
-		"insulation fails": {fail: "1.1 LN-E", waits: []string{"1.1 L-N", "1.1 Zs", "1.1 RCD-1x", "1.1 functional"}, go_on: []string{"1.2 Zs", "1.0 Ze"}, reason: "fails in live and neutral to earth"},
-		"continuity fails": {fail: "1.1 R1+R2", waits: []string{"1.1 Zs"}, go_on: []string{"1.1 L-N", "1.2 Zs"}, reason: "fails in r one plus r two"},
-		"polarity fails":   {fail: "1.5 polarity", waits: []string{"1.5 Zs"}, go_on: []string{"1.5 L-N"}, reason: "fails in polarity"},
-		"a ring is broken": {fail: "1.3 r1", waits: []string{"1.3 ring-LN", "1.3 ring-LE", "1.3 Zs"}, go_on: []string{"1.3 LN-E", "1.4 ring-LN"}},
+		"insulation fails": {fail: "1.1 LN-E", waits: []string{"1.1 L-N", "1.1 Zs", "1.1 RCD-1x", "1.1 functional"}, goesOn: []string{"1.2 Zs", "1.0 Ze"}, reason: "fails in live and neutral to earth"},
+		"continuity fails": {fail: "1.1 R1+R2", waits: []string{"1.1 Zs"}, goesOn: []string{"1.1 L-N", "1.2 Zs"}, reason: "fails in r one plus r two"},
+		"polarity fails":   {fail: "1.5 polarity", waits: []string{"1.5 Zs"}, goesOn: []string{"1.5 L-N"}, reason: "fails in polarity"},
+		"a ring is broken": {fail: "1.3 r1", waits: []string{"1.3 ring-LN", "1.3 ring-LE", "1.3 Zs"}, goesOn: []string{"1.3 LN-E", "1.4 ring-LN"}},
 		"earthing fails":   {fail: "1.0 earthing", waits: []string{"1.0 Ze", "1.0 polarity", "1.1 Zs", "1.9 functional"}, reason: "The board fails in main earth"},
-		"skipped":          {leave: "1.1 L-N", how: record.NotMade, waits: []string{"1.1 Zs"}, go_on: []string{"1.2 Zs"}, reason: "was not tested for live to neutral"},
-		"waived":           {leave: "1.1 L-N", how: record.Waived, go_on: []string{"1.1 Zs"}},
-		"a limitation":     {leave: "1.1 LN-E", how: record.Limitation, go_on: []string{"1.1 Zs", "1.1 L-N"}},
-		"not applicable":   {leave: "1.1 polarity", how: record.NotApplicable, go_on: []string{"1.1 Zs"}},
+		"skipped":          {leave: "1.1 L-N", how: record.NotMade, waits: []string{"1.1 Zs"}, goesOn: []string{"1.2 Zs"}, reason: "was not tested for live to neutral"},
+		"waived":           {leave: "1.1 L-N", how: record.Waived, goesOn: []string{"1.1 Zs"}},
+		"a limitation":     {leave: "1.1 LN-E", how: record.Limitation, goesOn: []string{"1.1 Zs", "1.1 L-N"}},
+		"not applicable":   {leave: "1.1 polarity", how: record.NotApplicable, goesOn: []string{"1.1 Zs"}},
 	} {
 		s := toLive(t, full(t), map[string]bool{c.fail: true}, map[string]record.How{c.leave: c.how})
 		waits := waitingFor(s)
@@ -494,7 +494,7 @@ func TestBlocks(t *testing.T) {
 				t.Errorf("%s: %s", name, r)
 			}
 		}
-		for _, n := range c.go_on {
+		for _, n := range c.goesOn {
 			if r, ok := waits[n]; ok {
 				t.Errorf("%s: %s waits: %s", name, n, r)
 			}
@@ -841,10 +841,10 @@ func TestEstimate(t *testing.T) {
 	}
 	// Earthing 60 s; then R1+R2 20, 30, 200 and 40 s with polarity 10 s each; a
 	// pause and a restart within say nothing.
-	times := map[reading.Test][]time.Duration{reading.Earthing: {60}, reading.R1R2: {20, 30, 200, 40}, reading.Polarity: {10, 10, 10, 10}}
+	times := map[reading.Test][]int{reading.Earthing: {60}, reading.R1R2: {20, 30, 200, 40}, reading.Polarity: {10, 10, 10, 10}}
 	for n := range 9 {
 		d, _ := Next(s)
-		took := times[d.Slot.Test][0] * time.Second
+		took := time.Duration(times[d.Slot.Test][0]) * time.Second
 		times[d.Slot.Test] = times[d.Slot.Test][1:]
 		switch n {
 		case 2:

@@ -44,7 +44,7 @@ func TestBreak(t *testing.T) {
 		want  []string // that is said
 		never []string
 	}{
-		"in a phrase":           {[]audio.Clip{append(quiet, half...), append(append(audio.Clip{}, quiet...), phrase...)}, 0, []string{lost, again}, []string{back}},
+		"in a phrase":           {[]audio.Clip{append(append(audio.Clip{}, quiet...), half...), append(append(audio.Clip{}, quiet...), phrase...)}, 0, []string{lost, again}, []string{back}},
 		"in the pause after it": {[]audio.Clip{append(append(audio.Clip{}, quiet...), phrase[:audio.Rate]...), append(append(audio.Clip{}, quiet...), phrase...)}, 0, []string{lost, again}, nil},
 		"in quiet":              {[]audio.Clip{quiet, append(append(audio.Clip{}, quiet...), phrase...)}, 0, nil, []string{lost, again, back}},
 		"unplugged in a phrase": {[]audio.Clip{append(append(audio.Clip{}, quiet...), half...), append(append(audio.Clip{}, quiet...), phrase...)}, time.Minute, []string{back, again}, []string{lost}},

@@ -236,7 +236,6 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 			quiet = 0
 		}
 		if time.Duration(quiet)*time.Second/audio.Rate >= quietAfter {
-			quiet = 0
 			if stuck, err := r.stuck(ctx, false); stuck || err != nil {
 				return false, err
 			}

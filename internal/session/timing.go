@@ -74,7 +74,7 @@ func StreamClip(ctx context.Context, ear Ear, scope phrase.Scope, clip audio.Cli
 		}
 	}()
 	for at := 0; at+block <= len(clip); at += block {
-		due := zero.Add(audio.Clip(clip[:at+block]).Duration())
+		due := zero.Add(clip[:at+block].Duration())
 		if !zero.IsZero() {
 			if err := sleep(ctx, time.Until(due)); err != nil {
 				return found, err

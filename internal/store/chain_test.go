@@ -190,6 +190,7 @@ func withoutTriggers(t testing.TB, path, statements string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	defer rows.Close()
 	var names, texts []string
 	for rows.Next() {
 		var name, text string
@@ -198,7 +199,9 @@ func withoutTriggers(t testing.TB, path, statements string) {
 		}
 		names, texts = append(names, name), append(texts, text)
 	}
-	rows.Close()
+	if err := rows.Err(); err != nil {
+		t.Fatal(err)
+	}
 	db.Close()
 	before := "PRAGMA foreign_keys = OFF;"
 	for _, name := range names {

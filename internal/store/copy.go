@@ -86,7 +86,7 @@ func (s *Store) copyTo(dir string) error {
 func deviceOf(path string) (uint64, error) {
 	var st unix.Stat_t
 	err := unix.Stat(path, &st)
-	return uint64(st.Dev), err
+	return st.Dev, err
 }
 
 // Copied reports why the copy that CopyTo asked for is not up to date, or nil when

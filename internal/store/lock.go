@@ -41,7 +41,7 @@ func acquireLock(path string) (*fileLock, error) {
 		// The number is a help to people only; a full disk must not stop work
 		// that has room in the job itself.
 		if f.Truncate(0) == nil {
-			f.WriteAt([]byte(strconv.Itoa(os.Getpid())+"\n"), 0)
+			_, _ = f.WriteAt([]byte(strconv.Itoa(os.Getpid())+"\n"), 0)
 		}
 		return &fileLock{f}, nil
 	}

@@ -59,7 +59,7 @@ func tryRoom(path string, size int64) (err error) {
 	if err := unix.Fstatfs(int(f.Fd()), &room); err != nil {
 		return err
 	}
-	if int64(room.Bavail)*int64(room.Bsize) < size {
+	if int64(room.Bavail)*room.Bsize < size {
 		return unix.ENOSPC
 	}
 	_, err = f.Write(make([]byte, 4096))

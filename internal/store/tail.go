@@ -183,7 +183,7 @@ func markOf(path string) (mark, error) {
 	}
 	m := mark{size: info.Size(), changed: info.ModTime().UnixNano()}
 	if sys, ok := info.Sys().(*syscall.Stat_t); ok {
-		m.dev, m.inode = uint64(sys.Dev), sys.Ino
+		m.dev, m.inode = sys.Dev, sys.Ino
 	}
 	return m, nil
 }

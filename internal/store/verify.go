@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/hex"
@@ -89,35 +90,31 @@ func (r *Report) problem(event int64, what, do string) {
 }
 
 func (r *Report) pages(ctx context.Context, tx *sql.Tx) error {
-	for _, pragma := range []string{fmt.Sprintf("integrity_check(%d)", mostProblems), "foreign_key_check(sounds)"} {
+	const homeless = "foreign_key_check(sounds)"
+	look := func(pragma string) error {
 		rows, err := tx.QueryContext(ctx, "PRAGMA "+pragma)
 		if err != nil {
 			return err
 		}
+		defer rows.Close()
 		for rows.Next() {
 			var found, table, parent, key sql.NullString
-			if pragma == "foreign_key_check(sounds)" {
+			if pragma == homeless {
 				err = rows.Scan(&table, &found, &parent, &key)
 				found.String = "a sound belongs to no event"
 			} else {
 				err = rows.Scan(&found)
 			}
 			if err != nil {
-				rows.Close()
 				return err
 			}
 			if found.String != "ok" {
 				r.problem(0, "database: "+oneLine(found.String), adviceDamaged)
 			}
 		}
-		if err := rows.Close(); err != nil {
-			return err
-		}
-		if err := rows.Err(); err != nil {
-			return err
-		}
+		return rows.Err()
 	}
-	return nil
+	return cmp.Or(look(fmt.Sprintf("integrity_check(%d)", mostProblems)), look(homeless))
 }
 
 func (r *Report) log(ctx context.Context, tx *sql.Tx) error {

@@ -61,7 +61,8 @@ var verdicts = map[check.Result]struct {
 // header says in the first row whose turn it is. While it listens the row is
 // reversed from edge to edge, so that it is seen from afar.
 func (c *canvas) header(f facts) {
-	st, text := bar, ""
+	var text string
+	st := bar
 	switch f.turn {
 	case listening:
 		text = "● LISTENING"

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"crypto/subtle"
 	"encoding/hex"
+	"errors"
 	"net/http"
 	"runtime/debug"
 	"strings"
@@ -46,7 +47,7 @@ func (s *server) watch(mux *http.ServeMux, next http.Handler) http.Handler {
 		out := &answer{ResponseWriter: w}
 		defer func() {
 			if why := recover(); why != nil {
-				if why == http.ErrAbortHandler {
+				if err, ok := why.(error); ok && errors.Is(err, http.ErrAbortHandler) {
 					panic(why)
 				}
 				// The reason may quote what was read from a job.

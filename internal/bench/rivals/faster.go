@@ -70,7 +70,7 @@ func startFaster(o Options) (*faster, string, error) {
 
 // read waits for one answer. A process that hangs is killed, which ends the wait.
 func (f *faster) read() (answer, error) {
-	late := time.AfterFunc(patience, func() { f.cmd.Process.Kill() })
+	late := time.AfterFunc(patience, func() { _ = f.cmd.Process.Kill() })
 	line, err := f.out.ReadBytes('\n')
 	late.Stop()
 	var a answer
@@ -107,9 +107,9 @@ func (f *faster) transcribe(sound []float32) (string, error) {
 // close ends the process.
 func (f *faster) close() {
 	f.in.Close()
-	late := time.AfterFunc(5*time.Second, func() { f.cmd.Process.Kill() })
+	late := time.AfterFunc(5*time.Second, func() { _ = f.cmd.Process.Kill() })
 	defer late.Stop()
-	f.cmd.Wait()
+	_ = f.cmd.Wait() // killed, it has no good end
 }
 
 // openFaster is faster-whisper in a process of its own, started once: loading is

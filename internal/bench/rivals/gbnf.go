@@ -37,7 +37,7 @@ type spelling struct {
 // share it, without which whisper.cpp follows a hundred alternatives at once and
 // is many times slower. Each word has a blank before it, as in whisper's tokens.
 func newRules(a *phrase.Automaton) *rules {
-	bodies := make([][]element, len(a.States)) // the rules of the states come first
+	bodies := slices.Repeat([][]element{nil}, len(a.States)) // the rules of the states come first
 	var write func(s *spelling) []element
 	write = func(s *spelling) []element {
 		var body []element

@@ -260,7 +260,7 @@ func (b *tab) until(js string) {
 		}
 		select {
 		case <-ctx.Done():
-			b.fatal(fmt.Errorf("it never came to %s (%v)", js, last))
+			b.fatal(fmt.Errorf("it never came to %s (%w)", js, last))
 		case <-time.After(20 * time.Millisecond):
 		}
 	}

@@ -182,7 +182,7 @@ func BenchmarkLarge(b *testing.B) {
 	ctx, stop := context.WithCancel(b.Context())
 	var viewers sync.WaitGroup
 	for range 50 {
-		r, err := http.NewRequestWithContext(ctx, "GET", base+"/live/"+id+"/events?after=0", nil)
+		r, err := http.NewRequestWithContext(ctx, http.MethodGet, base+"/live/"+id+"/events?after=0", nil)
 		if err != nil {
 			b.Fatal(err)
 		}

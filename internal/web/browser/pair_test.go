@@ -3,6 +3,7 @@ package browser
 import (
 	"context"
 	"crypto/tls"
+	"errors"
 	"net"
 	"net/http/httptest"
 	"strings"
@@ -79,7 +80,7 @@ func TestPairing(t *testing.T) {
 	}
 	tablet.give("AAAA-AAAA")
 	tablet.has("That is not the code")
-	if err := (*tries)[0]; err != web.ErrWrongCode {
+	if err := (*tries)[0]; !errors.Is(err, web.ErrWrongCode) {
 		t.Errorf("the terminal is told of %v", err)
 	}
 	tablet.give(strings.ToLower(strings.ReplaceAll(shown, "-", " ")))

@@ -82,7 +82,7 @@ type viewer struct {
 }
 
 func watch(ctx context.Context, url, last string) (*viewer, error) {
-	r, err := http.NewRequestWithContext(ctx, "GET", url, nil)
+	r, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -313,7 +313,7 @@ func TestViewSaysWhatIsWrong(t *testing.T) {
 			logs = logs[1:]
 			return next, nil
 		},
-		Replaced: func(err error) bool { return err == replaced },
+		Replaced: func(err error) bool { return errors.Is(err, replaced) },
 		Every:    time.Millisecond, Beat: 20 * time.Millisecond,
 	})
 	defer s.Close()
