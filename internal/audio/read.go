@@ -189,7 +189,7 @@ func readFLAC(r io.Reader) (c Clip, err error) {
 		if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 			return nil, errors.New("it ends inside its FLAC header; record it again")
 		}
-		return nil, fmt.Errorf("its FLAC header is damaged (%w); record it again", err)
+		return nil, fmt.Errorf("its FLAC header is damaged (%v); record it again", err) //nolint:errorlint // an end within it is none of the file
 	}
 	info := stream.Info
 	channels := int(info.NChannels)
@@ -204,7 +204,7 @@ func readFLAC(r io.Reader) (c Clip, err error) {
 	scale := 1 / float64(int64(1)<<(info.BitsPerSample-1))
 	for {
 		f, err := stream.ParseNext()
-		if errors.Is(err, io.EOF) {
+		if err == io.EOF { //nolint:errorlint // wrapped, it is within a frame
 			return in.finish(declared, false)
 		}
 		if err != nil || len(f.Subframes) != channels {

@@ -468,7 +468,7 @@ func (w *weighing) consider(text string, m phrase.Meaning) error {
 }
 
 // beside does what is asked of two witnesses at the same time: each decodes on one
-// thread, and there are two cores or more.
+// thread, so that a second core halves the wait.
 func beside(a, b func() error) error {
 	var other sync.WaitGroup
 	var otherErr error

@@ -188,14 +188,11 @@ func (s *Store) open() error {
 // inspect goes through the whole job at path without writing to it, because a file that
 // is refused stays as it is, and returns its schema version.
 func inspect(path string) (int, error) {
-	db, version, err := openReader(path)
+	db, version, err := openWhole(path)
 	if err != nil {
 		return 0, err
 	}
 	defer db.Close()
-	if err := quickCheck(db); err != nil {
-		return 0, err
-	}
 	return version, checkSchema(db, version)
 }
 
@@ -217,18 +214,28 @@ func OpenReadOnly(path string) (*Store, error) {
 }
 
 func (s *Store) openReadOnly() error {
-	db, version, err := openReader(s.path)
+	db, version, err := openWhole(s.path)
 	if err != nil {
 		return err
 	}
 	s.db = db
-	if err := quickCheck(s.db); err != nil {
-		return err
-	}
 	if version < len(migrations) {
 		return fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
 	}
 	return checkSchema(s.db, version)
+}
+
+// openWhole is openReader for a file whose every page and row is sound.
+func openWhole(path string) (*sql.DB, int, error) {
+	db, version, err := openReader(path)
+	if err != nil {
+		return nil, 0, err
+	}
+	if err := quickCheck(db); err != nil {
+		db.Close()
+		return nil, 0, err
+	}
+	return db, version, nil
 }
 
 // openReader opens the job at path for reading only and returns its schema

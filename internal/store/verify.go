@@ -1,7 +1,6 @@
 package store
 
 import (
-	"cmp"
 	"context"
 	"database/sql"
 	"encoding/hex"
@@ -114,7 +113,10 @@ func (r *Report) pages(ctx context.Context, tx *sql.Tx) error {
 		}
 		return rows.Err()
 	}
-	return cmp.Or(look(fmt.Sprintf("integrity_check(%d)", mostProblems)), look(homeless))
+	if err := look(fmt.Sprintf("integrity_check(%d)", mostProblems)); err != nil {
+		return err
+	}
+	return look(homeless)
 }
 
 func (r *Report) log(ctx context.Context, tx *sql.Tx) error {

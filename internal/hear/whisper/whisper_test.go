@@ -85,8 +85,6 @@ func TestFreeAndHeld(t *testing.T) {
 	}
 }
 
-// Held to a board, the model cannot say what the board does not have, however
-// clearly it was spoken.
 // What a decoder has gone through already counts as if it went through it again, in
 // whatever order texts come.
 func TestScoreGoesOn(t *testing.T) {
@@ -129,6 +127,8 @@ func TestScoreGoesOn(t *testing.T) {
 	}
 }
 
+// Held to a board, the model cannot say what the board does not have, however
+// clearly it was spoken.
 func TestHeldToTheBoard(t *testing.T) {
 	m, g := open(t), load(t)
 	a := g.Narrow(phrase.Scope{Ways: map[int][]reading.Test{4: {reading.LNE}}})
