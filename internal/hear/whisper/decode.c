@@ -10,8 +10,8 @@ static bool stop_before_encoder(struct whisper_context * ctx, struct whisper_sta
     return false;
 }
 
-int wc_encode(struct whisper_context * ctx, wc_gone * gone, const float * samples, int n_samples, int audio_ctx, int threads) {
-    gone->n = 0;
+int wc_encode(wc_model * m, const float * samples, int n_samples, int audio_ctx, int threads) {
+    m->n = 0;
     // Only whisper_full can set the audio context. It computes the features
     // too, and is stopped before it goes further.
     struct whisper_full_params p = whisper_full_default_params(WHISPER_SAMPLING_GREEDY);
@@ -22,11 +22,11 @@ int wc_encode(struct whisper_context * ctx, wc_gone * gone, const float * sample
     p.print_progress         = false;
     p.language               = "en";
     p.encoder_begin_callback = stop_before_encoder;
-    int err = whisper_full(ctx, p, samples, n_samples);
+    int err = whisper_full(m->ctx, p, samples, n_samples);
     if (err != 0) {
         return err;
     }
-    return whisper_encode(ctx, 0, threads);
+    return whisper_encode(m->ctx, 0, threads);
 }
 
 // The tokens that begin every decoding.
@@ -57,9 +57,9 @@ static float log_sum(const float * logits, int n) {
 }
 
 // How many tokens of a text the decoder has gone through already.
-static int shared(const wc_gone * gone, const int32_t * token, int n) {
+static int shared(const wc_model * m, const int32_t * token, int n) {
     int k = 0;
-    while (k < n && k < gone->n && gone->token[k] == token[k]) {
+    while (k < n && k < m->n && m->token[k] == token[k]) {
         k++;
     }
     return k;
@@ -67,16 +67,16 @@ static int shared(const wc_gone * gone, const int32_t * token, int n) {
 
 // One walk serves decoding and scoring: with given >= 0 the text is the one
 // that out holds already, of that many tokens.
-static int walk(struct whisper_context * ctx, wc_gone * gone, const wc_mask * mask, int given, int max, int threads, wc_text * out) {
-    const int eot = whisper_token_eot(ctx);
+static int walk(wc_model * m, const wc_mask * mask, int given, int max, int threads, wc_text * out) {
+    const int eot = whisper_token_eot(m->ctx);
     whisper_token feed[4];
-    int past = 0, n_feed = begin(ctx, feed);
+    int past = 0, n_feed = begin(m->ctx, feed);
     int32_t state = 0;
     out->logprob = 0;
     out->weakest = 0;
     out->ended   = 0;
-    const int known = shared(gone, out->token, given);
-    gone->n = known;
+    const int known = shared(m, out->token, given);
+    m->n = known;
     if (known > 0) {
         // Only the last of them is gone through again, for what comes after it.
         past    = n_feed + known - 1;
@@ -84,18 +84,18 @@ static int walk(struct whisper_context * ctx, wc_gone * gone, const wc_mask * ma
         n_feed  = 1;
     }
     for (int n = 0; n < known; n++) {
-        out->logprob += gone->logprob[n];
-        out->weakest  = fminf(out->weakest, gone->logprob[n]);
+        out->logprob += m->logprob[n];
+        out->weakest  = fminf(out->weakest, m->logprob[n]);
     }
     for (int n = known;; n++) {
-        int err = whisper_decode(ctx, feed, n_feed, past, threads);
+        int err = whisper_decode(m->ctx, feed, n_feed, past, threads);
         if (err != 0) {
-            gone->n = 0;
+            m->n = 0;
             return err;
         }
         past += n_feed;
         // one row for each token fed; the last tells what comes next
-        const float * logits = whisper_get_logits(ctx) + (size_t) (n_feed - 1) * whisper_n_vocab(ctx);
+        const float * logits = whisper_get_logits(m->ctx) + (size_t) (n_feed - 1) * whisper_n_vocab(m->ctx);
         const float norm = log_sum(logits, eot + 1);
 
         int best = -1;
@@ -139,28 +139,28 @@ static int walk(struct whisper_context * ctx, wc_gone * gone, const wc_mask * ma
             return 0;
         }
         out->token[n]    = best;
-        gone->token[n]   = best;
-        gone->logprob[n] = lp;
-        gone->n          = n + 1; // it is fed next
+        m->token[n]   = best;
+        m->logprob[n] = lp;
+        m->n          = n + 1; // it is fed next
         state   = to;
         feed[0] = best;
         n_feed  = 1;
     }
 }
 
-int wc_decode(struct whisper_context * ctx, wc_gone * gone, const wc_mask * mask, int most, int threads, wc_text * out) {
-    return walk(ctx, gone, mask, -1, most, threads, out);
+int wc_decode(wc_model * m, const wc_mask * mask, int most, int threads, wc_text * out) {
+    return walk(m, mask, -1, most, threads, out);
 }
 
-int wc_score(struct whisper_context * ctx, wc_gone * gone, int threads, wc_text * out) {
-    return walk(ctx, gone, NULL, out->n, WC_TEXT, threads, out);
+int wc_score(wc_model * m, int threads, wc_text * out) {
+    return walk(m, NULL, out->n, WC_TEXT, threads, out);
 }
 
-int wc_next(struct whisper_context * ctx, wc_gone * gone, int threads, const wc_text * text, int n, const int32_t * token, float * logprob) {
+int wc_next(wc_model * m, int threads, const wc_text * text, int n, const int32_t * token, float * logprob) {
     whisper_token feed[4 + WC_TEXT];
-    int past = 0, n_feed = begin(ctx, feed);
-    const int known = shared(gone, text->token, text->n);
-    gone->n = known;
+    int past = 0, n_feed = begin(m->ctx, feed);
+    const int known = shared(m, text->token, text->n);
+    m->n = known;
     if (known > 0) {
         past   = n_feed + known - 1;
         n_feed = 0;
@@ -168,13 +168,13 @@ int wc_next(struct whisper_context * ctx, wc_gone * gone, int threads, const wc_
     for (int k = known > 0 ? known - 1 : 0; k < text->n; k++) {
         feed[n_feed++] = text->token[k];
     }
-    int err = whisper_decode(ctx, feed, n_feed, past, threads);
+    int err = whisper_decode(m->ctx, feed, n_feed, past, threads);
     if (err != 0) {
-        gone->n = 0;
+        m->n = 0;
         return err;
     }
-    const float * logits = whisper_get_logits(ctx) + (size_t) (n_feed - 1) * whisper_n_vocab(ctx);
-    const float norm = log_sum(logits, whisper_token_eot(ctx) + 1);
+    const float * logits = whisper_get_logits(m->ctx) + (size_t) (n_feed - 1) * whisper_n_vocab(m->ctx);
+    const float norm = log_sum(logits, whisper_token_eot(m->ctx) + 1);
     for (int k = 0; k < n; k++) {
         logprob[k] = logits[token[k]] - norm;
     }
@@ -228,13 +228,13 @@ static int take_both(step s[2]) {
     return s[0].err != 0 ? s[0].err : s[1].err;
 }
 
-int wc_together(struct whisper_context * a, struct whisper_context * b, wc_gone * gone_a, wc_gone * gone_b, const wc_mask * mask, int threads, wc_joint * out) {
-    struct whisper_context * ctx[2] = { a, b };
-    const int eot = whisper_token_eot(a);
+int wc_together(wc_model * a, wc_model * b, const wc_mask * mask, int threads, wc_joint * out) {
+    struct whisper_context * ctx[2] = { a->ctx, b->ctx };
+    const int eot = whisper_token_eot(a->ctx);
     whisper_token feed[4 + WC_PHRASE];
-    int past = 0, n_feed = begin(a, feed);
+    int past = 0, n_feed = begin(a->ctx, feed);
     int32_t state = 0;
-    gone_a->n = gone_b->n = 0;
+    a->n = b->n = 0;
     out->ended      = 0;
     out->n_branches = 0;
     for (int n = 0; n < out->n; n++) {
@@ -253,7 +253,7 @@ int wc_together(struct whisper_context * a, struct whisper_context * b, wc_gone 
     for (int n = out->n;; n++) {
         const float * logits[2];
         float norm[2];
-        step steps[2] = { { a, feed, n_feed, past, threads, 0 }, { b, feed, n_feed, past, threads, 0 } };
+        step steps[2] = { { a->ctx, feed, n_feed, past, threads, 0 }, { b->ctx, feed, n_feed, past, threads, 0 } };
         const int err = take_both(steps);
         if (err != 0) {
             return err;

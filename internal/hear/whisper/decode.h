@@ -33,29 +33,30 @@ typedef struct {
     int32_t ended;        // 1 when the text ended by itself
 } wc_text;
 
-// The text that a decoder went through last, over the present encoder output, with the
-// log-probability of each token after those before it. A text that begins the same goes
-// on from there. Every call on a context takes the same one; it begins empty.
+// A loaded model with the text that its decoder went through last, over the present
+// encoder output, and the log-probability of each token of it after those before it. A
+// text that begins the same goes on from there. It begins with none.
 typedef struct {
+    struct whisper_context * ctx;
     int32_t n;
     int32_t token[WC_TEXT];
     float   logprob[WC_TEXT];
-} wc_gone;
+} wc_model;
 
 // Computes the encoder output of the samples (16 kHz mono) over a context of
 // audio_ctx frames of 20 ms, which every decoding after it uses. Returns 0 or
 // an error of whisper.cpp.
-int wc_encode(struct whisper_context * ctx, wc_gone * gone, const float * samples, int n_samples, int audio_ctx, int threads);
+int wc_encode(wc_model * m, const float * samples, int n_samples, int audio_ctx, int threads);
 
 // Takes the likeliest token at each step until the end of text, free when mask
 // is NULL and otherwise within the mask; at most `most` of them.
-int wc_decode(struct whisper_context * ctx, wc_gone * gone, const wc_mask * mask, int most, int threads, wc_text * out);
+int wc_decode(wc_model * m, const wc_mask * mask, int most, int threads, wc_text * out);
 
 // Gives the log-probability of a text already in out->token.
-int wc_score(struct whisper_context * ctx, wc_gone * gone, int threads, wc_text * out);
+int wc_score(wc_model * m, int threads, wc_text * out);
 
 // Gives the log-probability of each of n tokens coming next after the text.
-int wc_next(struct whisper_context * ctx, wc_gone * gone, int threads, const wc_text * text, int n, const int32_t * token, float * logprob);
+int wc_next(wc_model * m, int threads, const wc_text * text, int n, const int32_t * token, float * logprob);
 
 // The branches that wc_together names at each step beside the token it took.
 #define WC_BRANCHES 2
@@ -77,11 +78,11 @@ typedef struct {
     wc_branch branch[WC_BRANCHES * (WC_PHRASE + 1)];
 } wc_joint;
 
-// Decodes what both contexts have encoded, two models of one vocabulary: at each step
+// Decodes what both models have encoded, two of one vocabulary: at each step
 // it takes the token that is likeliest to both, by the sum of their log-probabilities,
 // free when mask is NULL and otherwise within the mask. out->token holds the first
 // out->n tokens already, of the log-probabilities in out->logprob.
-int wc_together(struct whisper_context * a, struct whisper_context * b, wc_gone * gone_a, wc_gone * gone_b, const wc_mask * mask, int threads, wc_joint * out);
+int wc_together(wc_model * a, wc_model * b, const wc_mask * mask, int threads, wc_joint * out);
 
 // Silences whisper.cpp's own messages.
 void wc_quiet(void);

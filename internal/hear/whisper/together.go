@@ -33,7 +33,7 @@ func (m *Model) Together(other hear.First, a *phrase.Automaton) (free hear.Joint
 		return free, nil, fmt.Errorf("hearing: two models of different kinds cannot decode together; run scripts/setup")
 	}
 	var out C.wc_joint
-	if err := m.check(C.wc_together(m.c(), o.c(), &m.gone, &o.gone, nil, C.int(m.decode), &out)); err != nil {
+	if err := m.check(C.wc_together(&m.c, &o.c, nil, C.int(m.decode), &out)); err != nil {
 		return free, nil, err
 	}
 	free = m.joint(&out)
@@ -61,7 +61,7 @@ func (m *Model) Together(other hear.First, a *phrase.Automaton) (free hear.Joint
 		} else {
 			out = C.wc_joint{n: C.int32_t(k), logprob: s.lp}
 			copy(out.token[:], s.tokens)
-			if err := m.check(C.wc_together(m.c(), o.c(), &m.gone, &o.gone, c, C.int(m.decode), &out)); err != nil {
+			if err := m.check(C.wc_together(&m.c, &o.c, c, C.int(m.decode), &out)); err != nil {
 				return free, nil, err
 			}
 		}

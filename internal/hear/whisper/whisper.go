@@ -34,7 +34,7 @@ type Model struct {
 	threads int // for encoding
 	decode  int // for decoding
 	adapted bool
-	gone    C.wc_gone
+	c       C.wc_model // the context for what the binding does not show
 	eot     int32
 	words   vocabulary
 	text    []string         // token -> its text
@@ -67,12 +67,13 @@ func Open(path string, threads int) (*Model, error) {
 		number: map[string]int32{},
 		masks:  map[*phrase.Automaton]*mask{},
 	}
+	m.c.ctx = (*C.struct_whisper_context)(unsafe.Pointer(ctx))
 	// A step of the decoder is too little work to share: between two threads,
 	// which wait for each other at every layer, a free decoding took twice as long
 	// as on one (28 ms and 13 ms in the median over 57 phrases of corpus/dev, tiny.en,
 	// two busy cores). Models that are wider than tiny were not measured.
 	m.decode = threads
-	if C.whisper_model_n_text_state(m.c()) <= tiny {
+	if C.whisper_model_n_text_state(m.c.ctx) <= tiny {
 		m.decode = 1
 	}
 	for t := int32(0); t < m.eot; t++ {
@@ -130,14 +131,14 @@ func (m *Model) Listen(sound []float32) error {
 			return fmt.Errorf("hearing: sample %d is not a number; check the sound device", i)
 		}
 	}
-	e := C.wc_encode(m.c(), &m.gone, (*C.float)(&sound[0]), C.int(len(sound)), C.int(m.audioContext(len(sound))), C.int(m.threads))
+	e := C.wc_encode(&m.c, (*C.float)(&sound[0]), C.int(len(sound)), C.int(m.audioContext(len(sound))), C.int(m.threads))
 	return m.check(e)
 }
 
 // Free decodes what Listen took in without any grammar.
 func (m *Model) Free() (hear.Text, error) {
 	var out C.wc_text
-	err := m.check(C.wc_decode(m.c(), &m.gone, nil, C.WC_PHRASE, C.int(m.decode), &out))
+	err := m.check(C.wc_decode(&m.c, nil, C.WC_PHRASE, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -145,7 +146,7 @@ func (m *Model) Free() (hear.Text, error) {
 // may be: 224 tokens, some 150 words, where Free stops at 64.
 func (m *Model) Note() (hear.Text, error) {
 	var out C.wc_text
-	err := m.check(C.wc_decode(m.c(), &m.gone, nil, C.WC_TEXT, C.int(m.decode), &out))
+	err := m.check(C.wc_decode(&m.c, nil, C.WC_TEXT, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -157,7 +158,7 @@ func (m *Model) Held(a *phrase.Automaton) (hear.Text, error) {
 	}
 	defer pin.Unpin()
 	var out C.wc_text
-	err = m.check(C.wc_decode(m.c(), &m.gone, c, C.WC_PHRASE, C.int(m.decode), &out))
+	err = m.check(C.wc_decode(&m.c, c, C.WC_PHRASE, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -182,7 +183,7 @@ func (m *Model) Score(words string) (hear.Text, error) {
 	if err != nil {
 		return hear.Text{}, err
 	}
-	err = m.check(C.wc_score(m.c(), &m.gone, C.int(m.decode), &out))
+	err = m.check(C.wc_score(&m.c, C.int(m.decode), &out))
 	return m.read(&out), err
 }
 
@@ -208,7 +209,7 @@ func (m *Model) Next(words string, others []string) ([]float64, error) {
 	if len(others) == 0 {
 		return nil, nil
 	}
-	if err := m.check(C.wc_next(m.c(), &m.gone, C.int(m.decode), &text, C.int(len(others)), &token[0], &logprob[0])); err != nil {
+	if err := m.check(C.wc_next(&m.c, C.int(m.decode), &text, C.int(len(others)), &token[0], &logprob[0])); err != nil {
 		return nil, err
 	}
 	all := make([]float64, len(others))
@@ -229,10 +230,6 @@ func (m *Model) given(words string) (out C.wc_text, err error) {
 	}
 	out.n = C.int32_t(len(tokens))
 	return out, nil
-}
-
-func (m *Model) c() *C.struct_whisper_context {
-	return (*C.struct_whisper_context)(unsafe.Pointer(m.ctx))
 }
 
 func (m *Model) check(code C.int) error {
