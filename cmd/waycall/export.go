@@ -55,7 +55,7 @@ The file holds everything that the job holds, names and addresses too.`,
 			if asJSON {
 				return printJSON(cmd.OutOrStdout(), m)
 			}
-			_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s: job %s, %d events, %d sounds.\n", args[1], m.Reference, m.Events, len(m.Files)-1)
+			_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s: job %s, %s.\n", args[1], m.Reference, kept(m.Events, int64(len(m.Files)-1)))
 			return err
 		},
 	}

@@ -52,7 +52,7 @@ already is never written over: give the new one another name with --as.`,
 				r.File = path
 				return printJSON(cmd.OutOrStdout(), r)
 			}
-			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Job %s: %d events, %d sounds. Its record is %s\n", name, p.Report.Events, p.Report.Sounds, path)
+			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Job %s: %s. Its record is %s\n", name, kept(p.Report.Events, p.Report.Sounds), path)
 			return err
 		},
 	}

@@ -95,8 +95,19 @@ func isZip(path string) bool {
 	return err == nil && string(begin) == "PK\x03\x04"
 }
 
+// kept says how much is in a record: "1 event, 0 sounds".
+func kept(events, sounds int64) string {
+	count := func(n int64, what string) string {
+		if n == 1 {
+			return "1 " + what
+		}
+		return fmt.Sprintf("%d %ss", n, what)
+	}
+	return count(events, "event") + ", " + count(sounds, "sound")
+}
+
 func writeReport(w io.Writer, r store.Report) error {
-	fmt.Fprintf(w, "%s\n%d events, %d sounds", r.File, r.Events, r.Sounds)
+	fmt.Fprintf(w, "%s\n%s", r.File, kept(r.Events, r.Sounds))
 	if r.Events > 0 {
 		fmt.Fprintf(w, ", the last of %s", r.Last.Local().Format("2006-01-02 15:04:05"))
 	}
