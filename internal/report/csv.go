@@ -231,20 +231,21 @@ func known(x float64) string {
 	return number(x)
 }
 
-// csvField keeps a field from being run as a formula, and on one line. The
-// wide forms of the four signs count too, as spreadsheets for some languages
-// take them for the plain ones.
+// csvField keeps a field on one line, and from being run as a formula, also when
+// blanks or what became one stand before the sign. The wide forms of the four signs
+// count too, as spreadsheets for some languages take them for the plain ones.
 func csvField(s string) string {
-	first, _ := utf8.DecodeRuneInString(strings.TrimLeft(s, " "))
-	if strings.ContainsRune("=+-@\t\r\n＝＋－＠", first) {
-		s = "'" + s
-	}
-	return strings.Map(func(r rune) rune {
+	s = strings.Map(func(r rune) rune {
 		if r < ' ' || r == 0x7f {
 			return ' '
 		}
 		return r
 	}, strings.ReplaceAll(s, "\r\n", " "))
+	first, _ := utf8.DecodeRuneInString(strings.TrimLeft(s, " "))
+	if strings.ContainsRune("=+-@＝＋－＠", first) {
+		s = "'" + s
+	}
+	return s
 }
 
 // JSON writes the schedule for other programs; the fields are those of

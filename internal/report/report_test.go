@@ -324,7 +324,7 @@ func TestFormulas(t *testing.T) {
 	for in, want := range map[string]string{
 		"": "", "Cooker": "Cooker", ">999": ">999", "<0.05": "<0.05", "12.5": "12.5", "L-N": "L-N", "a=b": "a=b",
 		"=1+1": "'=1+1", "+44": "'+44", "-5 heater": "'-5 heater", "@sum": "'@sum", "\t=1": "' =1", "\r=1": "' =1", "\n=1": "' =1",
-		"  =1": "'  =1", "＝1": "'＝1", "two\r\nlines": "two lines", "a\x00b\x1b[31m": "a b [31m", `say "on"`: `say "on"`, "é": "é",
+		"  =1": "'  =1", "\x16+w": "' +w", "＝1": "'＝1", "two\r\nlines": "two lines", "a\x00b\x1b[31m": "a b [31m", `say "on"`: `say "on"`, "é": "é",
 	} {
 		if got := csvField(in); got != want {
 			t.Errorf("csvField(%q) = %q, want %q", in, got, want)

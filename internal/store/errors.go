@@ -128,6 +128,11 @@ func reasonFor(err error) error {
 			return ErrInUse
 		case sqlite3.ErrConstraint, sqlite3.ErrMismatch, sqlite3.ErrTooBig:
 			return ErrInvalid
+		case sqlite3.ErrError:
+			// A version of tables that SQLite does not know has no code of its own.
+			if strings.Contains(lite.Error(), "unsupported file format") {
+				return ErrDamaged
+			}
 		}
 		sys = lite.SystemErrno
 	} else {
