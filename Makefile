@@ -41,7 +41,7 @@ lint: setup ## what .golangci.yml asks beyond that, and that every exported name
 	@$(env) go tool -modfile=tools/lint.mod golangci-lint run ./...
 
 vulnerabilities: setup ## known vulnerabilities in what is linked in (fetches their list: needs a network)
-	@$(env) go tool -modfile=tools/lint.mod govulncheck ./...
+	@scripts/vulnerabilities
 
 # Left out are the engines in C, which the detector cannot see into, and what does
 # nothing but drive them: each phrase would take minutes.
