@@ -27,6 +27,9 @@ var (
 	ErrNotCopy  = errors.New("another record lies there under the same name")
 	ErrInvalid  = errors.New("not a batch of events that can be stored")
 	ErrNoSound  = errors.New("no sound is kept there")
+	// ErrUnsure comes with ErrDisk, ErrFull or ErrReadOnly from an Append whose commit
+	// failed after all of it may have been in the file: the batch may be stored, or not.
+	ErrUnsure = errors.New("it may be stored, or not")
 )
 
 // whatToDo is the end of an error's text.
@@ -42,6 +45,7 @@ var whatToDo = map[error]string{
 	ErrReplaced:    "open it anew",
 	ErrNotCopy:     "name another folder, or move that file elsewhere",
 	ErrInvalid:     "this is a mistake in waycall; please report it with this line",
+	ErrUnsure:      "it may be stored or not; check the disk, and begin again: the start says which",
 	ErrNoSound:     "ask for an event of kind heard",
 	fs.ErrNotExist: "check the path, or set up a new job",
 	fs.ErrExist:    "open that job, or choose another name",
@@ -52,6 +56,7 @@ var whatToDo = map[error]string{
 type storeError struct {
 	doing, path    string // empty until explain adds them
 	reason         error
+	also           error // another reason that holds, too, or nil
 	detail, advice string
 	cause          error // what SQLite or the system said; nil when we found it
 }
@@ -65,10 +70,13 @@ func (e *storeError) Error() string {
 }
 
 func (e *storeError) Unwrap() []error {
-	if e.cause == nil {
-		return []error{e.reason}
+	all := []error{e.reason}
+	for _, err := range []error{e.also, e.cause} {
+		if err != nil {
+			all = append(all, err)
+		}
 	}
-	return []error{e.reason, e.cause}
+	return all
 }
 
 // fault returns an error for something this package found itself. Without
@@ -151,6 +159,18 @@ func reasonFor(err error) error {
 		return fs.ErrExist
 	}
 	return ErrDisk
+}
+
+// inDoubt makes ErrUnsure of an error of a commit that does not say whether the batch is
+// in the file: a disk that fails when it is to make the log last (fsync) may have taken
+// it before, and a write that failed may have been the last one. A full disk stops before
+// the frame that would make the batch valid.
+func inDoubt(err error) error {
+	var lite sqlite3.Error
+	if !errors.As(err, &lite) || lite.Code != sqlite3.ErrIoErr {
+		return err
+	}
+	return &storeError{reason: reasonFor(err), also: ErrUnsure, detail: oneLine(err.Error()), advice: whatToDo[ErrUnsure], cause: err}
 }
 
 // isReadOnly reports whether SQLite could not make the files it needs beside a

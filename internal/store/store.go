@@ -343,8 +343,10 @@ func (s *Store) Close() error {
 // ctx is looked at before the work begins and not after, so that a Ctrl-C
 // cannot leave it in doubt whether a phrase was stored. Errors: ErrInvalid for
 // a batch that cannot be stored, ErrFull, ErrReadOnly, ErrInUse, ErrDamaged,
-// ErrDisk; after any of them nothing of the batch is in the log, and the store
-// can be used again.
+// ErrDisk. After any of them this store goes on as if nothing of the batch had been
+// stored, and can be used again. Where the error is ErrUnsure, too, the disk failed
+// while the batch was made to last: if the session ends there, the next opening may
+// find it in the log, whole. After any other nothing of it is in the file.
 func (s *Store) Append(ctx context.Context, batch []record.Event, sound []byte) ([]record.Event, error) {
 	stored, err := s.append(ctx, batch, sound)
 	if err != nil {
@@ -427,7 +429,7 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		}
 	}
 	if err := tx.Commit(); err != nil {
-		return nil, err
+		return nil, inDoubt(err)
 	}
 	s.changes.tell()
 	return stored, nil
