@@ -25,6 +25,7 @@ func (s *server) liveRoutes(mux *http.ServeMux) {
 		},
 		Replaced: func(err error) bool { return errors.Is(err, store.ErrReplaced) },
 		Note:     func(err error) { s.Log.Warn("the live view", "trouble", trouble(err)) },
+		Linger:   s.Linger,
 	})
 	mux.HandleFunc("GET /live/{job}", s.livePage)
 	mux.HandleFunc("GET /live/{job}/events", func(w http.ResponseWriter, r *http.Request) {

@@ -52,6 +52,7 @@ type Options struct {
 	Paired func(error)
 	Log    *slog.Logger     // one line for each request; nil for none
 	Now    func() time.Time // nil for time.Now
+	Linger time.Duration    // for which a job is followed after its last live view went; 0 for that of package live
 }
 
 // NewKey returns a key for Options.Key or Options.Once.

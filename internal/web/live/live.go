@@ -257,47 +257,62 @@ func lastEvent(r *http.Request) (int, error) {
 
 // join returns the follower of a job, begun if nobody follows it yet, once it has
 // read what there is. leave must be called.
-func (s *Server) join(ctx context.Context, id string) (f *follower, leave func(), err error) {
-	s.mu.Lock()
-	f = s.jobs[id]
-	if f == nil {
-		log, err := s.o.Follow(id)
-		if err == nil {
-			err = s.stop.Err()
-		}
-		if err != nil {
-			s.mu.Unlock()
-			return nil, nil, err
-		}
-		f = newFollower(id, log, &s.o)
-		s.jobs[id] = f
-		ctx, cancel := context.WithCancel(s.stop)
-		f.cancel = cancel
-		s.done.Go(func() { f.run(ctx) })
-	}
-	f.viewers++
-	s.mu.Unlock()
-	leave = func() {
-		s.mu.Lock()
-		defer s.mu.Unlock()
-		if f.viewers--; f.viewers == 0 {
-			f.idle = time.AfterFunc(s.o.Linger, func() { s.drop(f) })
-		}
+func (s *Server) join(ctx context.Context, id string) (_ *follower, leave func(), err error) {
+	// What is called later, leave, must not hold a result: a return changes it.
+	f, err := s.follow(id)
+	if err != nil {
+		return nil, nil, err
 	}
 	select {
 	case <-f.ready:
-		if err := f.now().failed; err != nil {
-			leave()
-			return nil, nil, err
-		}
-		return f, leave, nil
+		err = f.now().failed
 	case <-ctx.Done():
 		err = ctx.Err()
 	case <-s.stop.Done():
 		err = s.stop.Err()
 	}
-	leave()
-	return nil, nil, err
+	if err != nil {
+		s.leave(f)
+		return nil, nil, err
+	}
+	return f, func() { s.leave(f) }, nil
+}
+
+// follow returns the follower of a job with one viewer more, begun if nobody follows
+// the job yet.
+func (s *Server) follow(id string) (*follower, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if f := s.jobs[id]; f != nil {
+		f.viewers++
+		if f.idle != nil {
+			f.idle.Stop()
+		}
+		return f, nil
+	}
+	log, err := s.o.Follow(id)
+	if err == nil {
+		err = s.stop.Err()
+	}
+	if err != nil {
+		return nil, err
+	}
+	f := newFollower(id, log, &s.o)
+	f.viewers = 1
+	s.jobs[id] = f
+	ctx, cancel := context.WithCancel(s.stop)
+	f.cancel = cancel
+	s.done.Go(func() { f.run(ctx) })
+	return f, nil
+}
+
+// leave takes a viewer off. The job is followed a while longer after the last one.
+func (s *Server) leave(f *follower) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if f.viewers--; f.viewers == 0 {
+		f.idle = time.AfterFunc(s.o.Linger, func() { s.drop(f) })
+	}
 }
 
 // drop ends a follower that nobody looks at.

@@ -58,7 +58,7 @@ func serve(t testing.TB, path string, o Options) (*Server, string) {
 	o.Replaced = func(err error) bool { return errors.Is(err, store.ErrReplaced) }
 	s := New(o)
 	t.Cleanup(s.Close)
-	web := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	return s, serveHTTP(t, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		switch err := s.Stream(w, r, strings.TrimPrefix(r.URL.Path, "/")); {
 		case errors.Is(err, ErrFull):
 			http.Error(w, err.Error(), http.StatusServiceUnavailable)
@@ -68,11 +68,16 @@ func serve(t testing.TB, path string, o Options) (*Server, string) {
 			http.Error(w, err.Error(), http.StatusNotFound)
 		}
 	}))
+}
+
+// serveHTTP serves h until the test ends, and returns the address.
+func serveHTTP(t testing.TB, h http.Handler) (url string) {
+	web := httptest.NewServer(h)
 	t.Cleanup(func() {
 		web.CloseClientConnections()
 		web.Close()
 	})
-	return s, web.URL
+	return web.URL
 }
 
 // viewer is a browser's EventSource, as far as is needed here.
