@@ -60,5 +60,6 @@ func (b *boardFrom) job(today time.Time) (board.Job, error) {
 			*f.to = f.given
 		}
 	}
+	job.Edition = "" // the new job is judged by the edition in force
 	return board.Complete(job, b.path)
 }

@@ -16,13 +16,14 @@ import "slices"
 
 // Job is one visit to one installation.
 type Job struct {
-	Reference  string     `yaml:"reference" json:"reference"`   // the electrician's own, also the name of the job's file
-	Address    string     `yaml:"address" json:"address"`       // one line
-	Date       string     `yaml:"date" json:"date"`             // 2006-01-02
-	Tester     string     `yaml:"tester" json:"tester"`         // initials
-	Instrument Instrument `yaml:"instrument" json:"instrument"` // the tester used
-	Boards     []Board    `yaml:"boards" json:"boards"`         // see InOrder; a file with one may call it board
-	Tests      []Kind     `yaml:"tests" json:"tests,omitempty"` // the job is limited to these; empty for all
+	Reference  string     `yaml:"reference" json:"reference"`       // the electrician's own, also the name of the job's file
+	Address    string     `yaml:"address" json:"address"`           // one line
+	Date       string     `yaml:"date" json:"date"`                 // 2006-01-02
+	Tester     string     `yaml:"tester" json:"tester"`             // initials
+	Instrument Instrument `yaml:"instrument" json:"instrument"`     // the tester used
+	Boards     []Board    `yaml:"boards" json:"boards"`             // see InOrder; a file with one may call it board
+	Tests      []Kind     `yaml:"tests" json:"tests,omitempty"`     // the job is limited to these; empty for all
+	Edition    Edition    `yaml:"edition" json:"edition,omitempty"` // of BS 7671, that the job is judged by; Read makes it Current where a file gives none; "" in a job of before, see JudgedBy
 }
 
 // Kind is a kind of test that a job may be limited to.

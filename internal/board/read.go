@@ -243,6 +243,7 @@ func (d *decoder) boardPath(i int) string {
 
 // defaults fills in what goes without saying, as Board and Way document it.
 func (d *decoder) defaults(job *Job) {
+	orDefault(&job.Edition, Current, d.at["edition"])
 	for i := range job.Boards {
 		b := &job.Boards[i]
 		if b.Number == 0 && d.at[d.boardPath(i)+".number"] == nil {

@@ -25,7 +25,18 @@ func (d *decoder) validate(job *Job) {
 	// largest reading there is.
 	d.number("instrument.over_range", job.Instrument.OverRange, 20, 99999, "Mohm: the end of the instrument's insulation scale, such as 999")
 	d.tests(job)
+	d.edition(job.Edition)
 	d.boards(job)
+}
+
+func (d *decoder) edition(e Edition) {
+	var names []string
+	for _, known := range Editions() {
+		names = append(names, string(known))
+	}
+	if !slices.Contains(Editions(), e) {
+		d.bad("edition", fmt.Sprintf("edition is %q", clip(string(e))), "write "+choice(names)+", or leave it out for the one in force")
+	}
 }
 
 // tests checks what the job is limited to. That an empty list means all would

@@ -33,6 +33,7 @@ func Check(job Job) error {
 }
 
 func file(job Job) ([]byte, error) {
+	job.Edition = job.JudgedBy()
 	var b bytes.Buffer
 	writeStruct(&b, reflect.ValueOf(job), "")
 	back, err := Read(bytes.NewReader(b.Bytes()), "to be written")

@@ -42,7 +42,7 @@ func TestWrite(t *testing.T) {
 func small() Job {
 	return Job{
 		Reference: "W-1", Address: "1 Example Row", Date: "2026-03-14", Tester: "AB",
-		Instrument: Instrument{Serial: "0012", Checked: "2026-02-02", OverRange: 999},
+		Instrument: Instrument{Serial: "0012", Checked: "2026-02-02", OverRange: 999}, Edition: Current,
 		Boards: []Board{{Number: 1, Name: "Board", Earthing: TNS, Voltage: 230, Phases: 1, Ways: []Way{{
 			Number: 1, Feeds: "Lights", Device: Device{Standard: MCB, Type: "B", Rating: 6}, Wiring: Radial,
 			Phases: 1, Material: Copper, CPCKind: Conductor,

@@ -8,7 +8,7 @@ import (
 	"waycall/internal/reading"
 )
 
-const continuitySource = "BS 7671:2018+A2:2022 regulation 643.2.1, from memory"
+const continuitySource = "BS 7671 regulation 643.2.1, from memory"
 
 // Resistance returns the most that one conductor may have in ohm: its size in
 // mm2, its length in m, at t degrees C. IEC 60228 Tables 1 and 2, from memory,

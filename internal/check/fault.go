@@ -29,7 +29,7 @@ func (c *ctx) faultCurrent() []Verdict {
 	all := c.breaking()
 	declared := c.board.Supply.DeclaredPFC
 	if declared > 0 && c.board.Supply.From == 0 && c.is.Low > declared {
-		all = append(all, c.numbers(verdict(Investigate, "fault current against the declared one", "the distributor's declaration, BS 7671:2018+A2:2022 regulation 313.1, from memory",
+		all = append(all, c.numbers(verdict(Investigate, "fault current against the declared one", "the distributor's declaration, BS 7671 regulation 313.1, from memory",
 			"More than the declared %s.", said(declared, reading.Kiloamp))).with("declared", declared, reading.Kiloamp).margin(declared, c.is.Low))
 	} else if most := limit("supply_most"); declared == 0 && c.is.Low > most {
 		all = append(all, c.numbers(verdict(Investigate, "fault current that a supply gives", sourceOf("supply_most"), "More than such a supply gives, so did the point slip?")).with("usual most", most, reading.Kiloamp).margin(most, c.is.Low))
@@ -40,7 +40,7 @@ func (c *ctx) faultCurrent() []Verdict {
 // breaking compares with the breaking capacity of the device, or of every device
 // that hangs on the board.
 func (c *ctx) breaking() []Verdict {
-	const rule, source = "fault current against breaking capacity", "BS 7671:2018+A2:2022 regulation 434.5.1, from memory"
+	const rule, source = "fault current against breaking capacity", "BS 7671 regulation 434.5.1, from memory"
 	type named struct {
 		name string
 		kA   float64

@@ -274,16 +274,16 @@ BS 1361,100,5,640`,
 54.6,bare,steel,visible,30,500,82
 54.6,bare,steel,normal,30,200,58
 54.6,bare,steel,fire risk,30,150,50`,
-	"limits": `cmin,0.95,,BS 7671:2018+A2:2022 regulation 411.4.4
-cold_share,0.8,,"BS 7671:2018+A2:2022 Appendix 3 and IET Guidance Note 3, the rule of eighty per cent"
-operating,70,degC,"BS 7671:2018+A2:2022 Appendix 4, thermoplastic insulation"
-operating_constant,230,degC,"BS 7671:2018+A2:2022 Appendix 4 section 6, (230+t2)/(230+t1)"
+	"limits": `cmin,0.95,,BS 7671 regulation 411.4.4
+cold_share,0.8,,"BS 7671 Appendix 3 and IET Guidance Note 3, the rule of eighty per cent"
+operating,70,degC,"BS 7671 Appendix 4, thermoplastic insulation"
+operating_constant,230,degC,"BS 7671 Appendix 4 section 6, (230+t2)/(230+t1)"
 room,20,degC,IEC 60228
 coefficient,0.004,1/K,"IET On-Site Guide, correction of conductor resistance near 20 degrees C"
-touch,50,V,BS 7671:2018+A2:2022 regulation 411.5.3
-stable,200,ohm,BS 7671:2018+A2:2022 Table 41.5 note 2
-socket_rating,63,A,BS 7671:2018+A2:2022 regulation 411.3.2.2
-fixed_rating,32,A,BS 7671:2018+A2:2022 regulation 411.3.2.2
+touch,50,V,BS 7671 regulation 411.5.3
+stable,200,ohm,BS 7671 Table 41.5 note 2
+socket_rating,63,A,BS 7671 regulation 411.3.2.2
+fixed_rating,32,A,BS 7671 regulation 411.3.2.2
 release_tolerance,0.2,,IEC 60947-2 clause 8.3.3.1.2
 bonding,0.05,ohm,practice
 ring_match,0.05,ohm,IET Guidance Note 3
@@ -296,20 +296,20 @@ insulation_uncertainty,0.3,,IEC 61557-2
 insulation_doubtful,2,Mohm,IET Guidance Note 3
 insulation_sound,20,Mohm,practice
 slip,8,,practice
-rcd_additional,30,mA,BS 7671:2018+A2:2022 regulation 415.1.1
+rcd_additional,30,mA,BS 7671 regulation 415.1.1
 rcd_ramp_least,0.5,,IEC 61008-1 rated residual non-operating current
 rcd_ramp_most,1,,IEC 61008-1 rated residual operating current
 rcd_quickest,3,ms,practice
-drop_lighting,0.03,,BS 7671:2018+A2:2022 Appendix 4 Table 4Ab
-drop_other,0.05,,BS 7671:2018+A2:2022 Appendix 4 Table 4Ab
-instantaneous,0.1,s,"BS 7671:2018+A2:2022 Appendix 3, circuit-breakers at the upper multiple"
+drop_lighting,0.03,,BS 7671 Appendix 4 Table 4Ab
+drop_other,0.05,,BS 7671 Appendix 4 Table 4Ab
+instantaneous,0.1,s,"BS 7671 Appendix 3, circuit-breakers at the upper multiple"
 three_phase_least,1.732,,"IET Guidance Note 3, root three"
 three_phase_most,2,,"IET Guidance Note 3, twice the single-phase current"
 supply_most,25,kA,practice
-cpc_same_to,16,mm2,BS 7671:2018+A2:2022 Table 54.7
-cpc_half_from,35,mm2,BS 7671:2018+A2:2022 Table 54.7
-bonding_least,6,mm2,BS 7671:2018+A2:2022 regulation 544.1.1
-bonding_most,25,mm2,BS 7671:2018+A2:2022 regulation 544.1.1
+cpc_same_to,16,mm2,BS 7671 Table 54.7
+cpc_half_from,35,mm2,BS 7671 Table 54.7
+bonding_least,6,mm2,BS 7671 regulation 544.1.1
+bonding_most,25,mm2,BS 7671 regulation 544.1.1
 leads_joined,0.5,ohm,practice
 leads_open,5,ohm,practice
 leads_apart,99,Mohm,practice

@@ -10,8 +10,8 @@ import (
 )
 
 const (
-	limitSource = "BS 7671:2018+A2:2022 Table 64 and IEC 60364-6 Table 6A, from memory"
-	surgeSource = "BS 7671:2018+A2:2022 regulation 643.3.2, from memory"
+	limitSource = "BS 7671 Table 64 and IEC 60364-6 Table 6A, from memory"
+	surgeSource = "BS 7671 regulation 643.3.2, from memory"
 	gn3Source   = "IET Guidance Note 3, insulation resistance, from memory"
 	practice    = "common practice, no published source"
 	comboSource = "resistances in parallel, each reading within the 30 % operating uncertainty of IEC 61557-2, from memory"

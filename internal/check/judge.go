@@ -91,6 +91,8 @@ type ctx struct {
 // Judge gives the verdict on one reading of any test. It never panics: what
 // cannot be judged, or contradicts what the board is, gives CannotSay and names
 // the way and the test.
+//
+// The verdict names the edition of BS 7671 that the job is judged by.
 func Judge(in Input) Verdict { return newLedger(in.Earlier).judge(&in) }
 
 // JudgeAll judges the readings of a job one after another, each against those
@@ -111,6 +113,12 @@ func JudgeAll(job board.Job, readings []Earlier, surge map[int]bool) []Verdict {
 }
 
 func (l *ledger) judge(in *Input) Verdict {
+	v := l.verdict(in)
+	v.Source = in.Job.JudgedBy().Of(v.Source)
+	return v
+}
+
+func (l *ledger) verdict(in *Input) Verdict {
 	c := &ctx{in: *in, q: in.Quantity, past: l}
 	if v, refused := c.refuse(); refused {
 		return v

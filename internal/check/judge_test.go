@@ -614,3 +614,17 @@ func BenchmarkJudge(b *testing.B) {
 	}
 	b.ReportMetric(10000, "ways/op")
 }
+
+// A verdict names the edition of BS 7671 that its job is judged by: a job of before
+// there was a choice stays with A2.
+func TestEdition(t *testing.T) {
+	for edition, want := range map[board.Edition]string{"": "BS 7671:2018+A2:2022 Table 64", board.A2: "BS 7671:2018+A2:2022 Table 64", board.A4: "BS 7671:2018+A4:2026 Table 64"} {
+		j := job()
+		j.Edition = edition
+		v := Judge(Input{Job: j, Board: 1, Way: 1, Test: reading.LNE, Quantity: mohm("0.5")})
+		all := JudgeAll(j, []Earlier{at(1, reading.LNE, 0, "0.5")}, nil)
+		if !strings.HasPrefix(v.Source, want) || all[0].Source != v.Source {
+			t.Errorf("%q: %q and %q", edition, v.Source, all[0].Source)
+		}
+	}
+}

@@ -63,7 +63,7 @@ func fuseStandard(d board.Device) string {
 
 // ZsMax returns the greatest earth fault loop impedance in ohm, at operating
 // temperature, at which a device operates within seconds: uo Cmin/Ia, uo in V
-// line to earth. BS 7671:2018+A2:2022 regulation 411.4.4 with Cmin 0.95, from
+// line to earth. BS 7671 regulation 411.4.4 with Cmin 0.95, from
 // memory.
 func ZsMax(d board.Device, uo, seconds float64) (ohm float64, source string, err error) {
 	if !positive(uo) {
@@ -76,7 +76,7 @@ func ZsMax(d board.Device, uo, seconds float64) (ohm float64, source string, err
 	return uo * limit("cmin") / ia, sourceOf("cmin"), nil
 }
 
-// ZsTable returns the same as Tables 41.2 to 41.4 of BS 7671:2018+A2:2022 print
+// ZsTable returns the same as Tables 41.2 to 41.4 of BS 7671 print
 // it for 230 V, from memory, for 0.4 and 5 s. A device that they do not list is
 // not found.
 func ZsTable(d board.Device, seconds float64) (ohm float64, source string, ok bool) {
@@ -96,7 +96,7 @@ func ZsTable(d board.Device, seconds float64) (ohm float64, source string, ok bo
 // DisconnectionTime returns within what a fault to earth must be cut off, in s.
 // final says that the circuit is one of regulation 411.3.2.2: final, with
 // socket-outlets up to 63 A or only fixed equipment up to 32 A. uo is in V, AC,
-// line to earth. BS 7671:2018+A2:2022 Table 41.1, 411.3.2.3 and 411.3.2.4, from
+// line to earth. BS 7671 Table 41.1, 411.3.2.3 and 411.3.2.4, from
 // memory.
 func DisconnectionTime(e board.Earthing, uo float64, final bool) (seconds float64, source string, err error) {
 	if e != board.TNS && e != board.TNCS && e != board.TT {
@@ -143,7 +143,7 @@ func times(b *board.Board, w *board.Way) ([]float64, error) {
 
 // RCDZsMax returns the greatest earth fault loop impedance in ohm with an RCD of
 // mA rated residual current, and the greatest RA: 50 V over that current. BS
-// 7671:2018+A2:2022 regulation 411.5.3 and Table 41.5, from memory.
+// 7671 regulation 411.5.3 and Table 41.5, from memory.
 func RCDZsMax(mA float64) (ohm float64, source string, err error) {
 	if !positive(mA) {
 		return 0, "", fmt.Errorf("the rated residual current is not known; read it off the device")
@@ -323,7 +323,7 @@ func (c *ctx) zeAtMost() (Interval, bool) {
 // zsParts compares Zs with Ze and R1+R2.
 func (c *ctx) zsParts() []Verdict {
 	const rule = "Zs against Ze plus R1+R2"
-	source := "BS 7671:2018+A2:2022 regulation 643.7.3 and " + sourceOf("loop_uncertainty")
+	source := "BS 7671 regulation 643.7.3 and " + sourceOf("loop_uncertainty")
 	ze, ok := c.measuredZe()
 	if !ok {
 		return nil
@@ -382,7 +382,7 @@ func (c *ctx) thermal() []Verdict {
 	if isBreaker(w.Device) && Adiabatic(amps*amps*halfCycle, k) <= w.CPC {
 		return nil
 	}
-	return []Verdict{c.numbers(verdict(Investigate, "adiabatic equation", "BS 7671:2018+A2:2022 regulation 543.1.3, "+from+"; "+source,
+	return []Verdict{c.numbers(verdict(Investigate, "adiabatic equation", "BS 7671 regulation 543.1.3, "+from+"; "+source,
 		"The protective conductor may need %s square millimetres for this fault current.", spokenNumber(math.Ceil(least*10)/10))).
 		with("fault current", amps, "A").with("energy", energy, "A2 s").with("k", k, "").with("least", least, "mm2").with("cpc", w.CPC, "mm2").margin(w.CPC, least).
 		next("Look up the energy that the device lets through.")}
@@ -402,9 +402,9 @@ func (c *ctx) ze() []Verdict {
 	if declared > 0 && c.board.Supply.From == 0 {
 		switch atMost(c.q, exact(declared)) {
 		case Pass:
-			all = append(all, note(verdict(Pass, rule, "the distributor's declaration, BS 7671:2018+A2:2022 regulation 313.1, from memory", "Within the declared %s.", said(declared, reading.Ohm)), declared))
+			all = append(all, note(verdict(Pass, rule, "the distributor's declaration, BS 7671 regulation 313.1, from memory", "Within the declared %s.", said(declared, reading.Ohm)), declared))
 		case Fail:
-			v := note(verdict(Investigate, rule, "the distributor's declaration, BS 7671:2018+A2:2022 regulation 313.1, from memory", "More than the declared %s.", said(declared, reading.Ohm)), declared)
+			v := note(verdict(Investigate, rule, "the distributor's declaration, BS 7671 regulation 313.1, from memory", "More than the declared %s.", said(declared, reading.Ohm)), declared)
 			all = append(all, v.next("Check the earthing conductor, and ask the distributor."))
 		default:
 			all = append(all, note(c.wide(rule, practice), declared))

@@ -10,10 +10,10 @@ import (
 func (c *ctx) answered() []Verdict {
 	test := c.in.Test
 	source := map[reading.Test]string{
-		reading.Polarity:      "BS 7671:2018+A2:2022 regulation 643.6, from memory",
-		reading.PhaseSequence: "BS 7671:2018+A2:2022 regulation 643.9, from memory",
-		reading.Functional:    "BS 7671:2018+A2:2022 regulation 643.10, from memory",
-		reading.RCDButton:     "BS 7671:2018+A2:2022 regulation 643.10, from memory",
+		reading.Polarity:      "BS 7671 regulation 643.6, from memory",
+		reading.PhaseSequence: "BS 7671 regulation 643.9, from memory",
+		reading.Functional:    "BS 7671 regulation 643.10, from memory",
+		reading.RCDButton:     "BS 7671 regulation 643.10, from memory",
 		reading.RCDHalf:       "IET Guidance Note 3 and IEC 61008-1 rated residual non-operating current, from memory",
 	}[test]
 	if c.q == reading.Correct {

@@ -67,11 +67,11 @@ func KTable(conductor, material, insulation string) (k float64, source string, e
 	if !ok {
 		return 0, "", fmt.Errorf("no k is known for %s %s, %s; see tables/k.csv", clip(conductor), clip(material), clip(insulation))
 	}
-	return r.number["k"], cite("BS 7671:2018+A2:2022 Table "+r.text["table"], data.about["k"].Known), nil
+	return r.number["k"], cite("BS 7671 Table "+r.text["table"], data.about["k"].Known), nil
 }
 
 // Adiabatic returns the least size of a protective conductor in mm2 for a fault
-// of energy A2 s (I squared times t) and k: sqrt(I2 t)/k. BS 7671:2018+A2:2022
+// of energy A2 s (I squared times t) and k: sqrt(I2 t)/k. BS 7671
 // regulation 543.1.3, from memory.
 func Adiabatic(energy, k float64) float64 {
 	if !(energy >= 0) || !positive(k) {
@@ -81,7 +81,7 @@ func Adiabatic(energy, k float64) float64 {
 }
 
 // MinCPC returns the size of a protective conductor in mm2 that needs no
-// reckoning beside a line conductor of the same material: BS 7671:2018+A2:2022
+// reckoning beside a line conductor of the same material: BS 7671
 // Table 54.7, from memory.
 func MinCPC(line float64) float64 {
 	same := limit("cpc_same_to")
@@ -96,7 +96,7 @@ func MinCPC(line float64) float64 {
 
 // MinBonding returns the least size of a main protective bonding conductor in
 // mm2 copper. Under PME conditions (TN-C-S) it follows from the neutral of the
-// supply, BS 7671:2018+A2:2022 Table 54.8; otherwise from half the earthing
+// supply, BS 7671 Table 54.8; otherwise from half the earthing
 // conductor, at least 6 and at most 25 mm2, regulation 544.1.1. From memory.
 func MinBonding(pme bool, neutral, earthing float64) (size float64, source string, err error) {
 	if !pme {
@@ -166,7 +166,7 @@ func Energy(d board.Device, amps float64) (energy float64, source string, err er
 // VoltDrop returns the drop in V along a circuit at amps ampere whose line
 // conductor has r1 ohm cold, at the temperature t in degrees C: there and back,
 // at operating temperature. A ring is fed from both ends, so a quarter of it
-// counts. BS 7671:2018+A2:2022 Appendix 4, from memory.
+// counts. BS 7671 Appendix 4, from memory.
 func VoltDrop(r1, amps, t float64, ring bool) float64 {
 	if !(r1 >= 0) || !(amps >= 0) || !(t > -50 && t < 250) {
 		return math.NaN()
@@ -179,7 +179,7 @@ func VoltDrop(r1, amps, t float64, ring bool) float64 {
 }
 
 // VoltDropLimit returns how much may drop in V: 3 % of uo for lighting, 5 % for
-// other uses, from a public supply. BS 7671:2018+A2:2022 Appendix 4 Table 4Ab,
+// other uses, from a public supply. BS 7671 Appendix 4 Table 4Ab,
 // from memory.
 func VoltDropLimit(use board.Use, uo float64) float64 {
 	if use == board.Lighting {

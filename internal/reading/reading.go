@@ -81,7 +81,7 @@ var tests = map[Test]struct {
 	RingLN: {Ohm, "ring line to neutral"}, RingLE: {Ohm, "ring line to earth"},
 	LNE: {Megohm, "live and neutral to earth"}, LE: {Megohm, "live to earth"},
 	NE: {Megohm, "neutral to earth"}, LN: {Megohm, "live to neutral"}, LL: {Megohm, "line to line"},
-	// Lines by the colours of their conductors, BS 7671:2018+A2:2022 Table 51,
+	// Lines by the colours of their conductors, BS 7671 Table 51,
 	// from memory: L1 brown, L2 black, L3 grey.
 	L1E: {Megohm, "brown to earth"}, L2E: {Megohm, "black to earth"}, L3E: {Megohm, "grey to earth"},
 	L1L2: {Megohm, "brown to black"}, L2L3: {Megohm, "black to grey"}, L1L3: {Megohm, "brown to grey"},
@@ -113,7 +113,7 @@ func (t Test) Judged() bool { return t.Known() && tests[t].unit == NoUnit }
 // Live reports whether t is made with the supply on. Polarity is not: it is
 // made by continuity before the supply comes on. An earth electrode is taken
 // as live, because at a house it is measured with a loop tester; with a
-// separate electrode tester it may come sooner (BS 7671:2018+A2:2022
+// separate electrode tester it may come sooner (BS 7671
 // regulation 643.7.2, from memory).
 func (t Test) Live() bool {
 	switch t {

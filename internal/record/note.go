@@ -20,7 +20,7 @@ type Note struct {
 }
 
 // Codes are the classification codes of an observation, and what they mean, in our
-// words; BS 7671:2018+A2:2022 Appendix 6, from memory. Which one is due is for the
+// words; BS 7671 Appendix 6, from memory. Which one is due is for the
 // competent person.
 var Codes = map[string]string{
 	"C1": "danger is present, at once",

@@ -15,7 +15,7 @@ import (
 
 // csvHead names the columns of CSV.
 var csvHead = slices.Concat([]string{
-	"row", "reference", "address", "date", "tester", "instrument serial", "instrument checked",
+	"row", "reference", "address", "date", "tester", "instrument serial", "instrument checked", "judged by",
 	"board", "board name", "earthing", "way", "switch position", "feeds", "device standard", "device type", "device rating A", "trip A", "breaking capacity kA",
 	"RCD mA", "RCD type", "RCD standard", "RCD delayed", "wiring", "phase", "line mm2", "cpc mm2", "cpc kind", "material", "length m", "points", "neutral bar",
 	"max Zs ohm", "test voltage V DC",
@@ -60,7 +60,7 @@ func (s Schedule) CSV(w io.Writer) error {
 		j := s.Job
 		all := map[string]string{
 			"row": kind, "reference": j.Reference, "address": j.Address, "date": j.Date, "tester": j.Tester,
-			"instrument serial": j.Instrument, "instrument checked": j.Checked,
+			"instrument serial": j.Instrument, "instrument checked": j.Checked, "judged by": j.Edition,
 		}
 		if b, ok := names[board]; ok {
 			all["board"], all["board name"], all["earthing"] = strconv.Itoa(board), b.Name, b.Earthing

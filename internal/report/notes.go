@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"waycall/internal/board"
 	"waycall/internal/record"
 )
 
@@ -74,7 +75,7 @@ func (t *text) notes(s Schedule) {
 		for _, o := range s.Observations {
 			t.item("- ", fmt.Sprintf("%s, %s: %s (%s)", onBoard(wayWords(o.Way), o.Board, several), o.Code, o.Text, o.At.UTC().Format("15:04 UTC")))
 		}
-		t.item("", codesMean())
+		t.item("", codesMean(s.Job.Edition))
 	}
 	if len(s.Notes) > 0 {
 		t.line("")
@@ -86,12 +87,12 @@ func (t *text) notes(s Schedule) {
 }
 
 // codesMean is what the codes of observations mean, with their source.
-func codesMean() string {
+func codesMean(edition string) string {
 	var all []string
 	for _, code := range slices.Sorted(maps.Keys(record.Codes)) {
 		all = append(all, code+": "+record.Codes[code])
 	}
-	return strings.Join(all, "; ") + ". BS 7671:2018+A2:2022 Appendix 6, from memory."
+	return strings.Join(all, "; ") + ". " + board.Job{Edition: board.Edition(edition)}.JudgedBy().Of("BS 7671 Appendix 6, from memory.")
 }
 
 // observations writes what the tester found, with what the codes mean.
@@ -107,7 +108,7 @@ func (p *pdf) observations() {
 		rows = append(rows, []entry{{text: strconv.Itoa(o.Board)}, {text: placeOf(o.Way)}, {text: o.Code, key: fmt.Sprintf("observed code/%d", i)}, {text: o.Text, key: fmt.Sprintf("observed text/%d", i)}, {text: o.At.UTC().Format("2006-01-02 15:04 UTC")}})
 	}
 	p.remarked(title, []column{{head: "Board"}, {head: "Way"}, {head: "Code"}, {head: "Observation", grow: true}, {head: "At"}}, rows)
-	p.item("", codesMean())
+	p.item("", codesMean(p.s.Job.Edition))
 }
 
 // notesMade writes what the tester noted.

@@ -562,6 +562,9 @@ func (p *pdf) front() {
 	p.field("Address", j.Address)
 	p.field("Date", j.Date)
 	p.field("Tested by", j.testers())
+	if j.Edition != "" {
+		p.field("Judged by", j.Edition)
+	}
 	p.field("Instrument", fmt.Sprintf("serial %s, calibration checked %s, insulation scale ends at %s M%s", j.Instrument, j.Checked, number(j.OverRange), ohmSign))
 	if len(j.Limited) > 0 {
 		p.field("Limited to", strings.Join(j.Limited, ", "))

@@ -97,6 +97,7 @@ type Header struct {
 	Instrument string   `json:"instrument_serial"`
 	Checked    string   `json:"instrument_checked"`    // date of its last calibration check, 2006-01-02
 	OverRange  float64  `json:"instrument_over_range"` // where its insulation scale ends, Mohm
+	Edition    string   `json:"edition,omitempty"`     // of BS 7671, that the readings were judged by; absent in a schedule that was made before it was kept
 	Limited    []string `json:"limited_to"`            // the kinds of test that the job is limited to; empty for all
 }
 
@@ -356,7 +357,7 @@ func Build(s record.State) Schedule {
 		Format: Format,
 		Job: Header{
 			Reference: job.Reference, Address: job.Address, Date: job.Date, Tester: job.Tester,
-			Instrument: job.Instrument.Serial, Checked: job.Instrument.Checked, OverRange: job.Instrument.OverRange, Limited: []string{},
+			Instrument: job.Instrument.Serial, Checked: job.Instrument.Checked, OverRange: job.Instrument.OverRange, Edition: string(job.JudgedBy()), Limited: []string{},
 		},
 		Record:      Record{LastEvent: s.LastID, LastAt: s.LastAt.UTC(), Sessions: s.Sessions, Finished: s.Finished},
 		Boards:      []Board{},
@@ -411,7 +412,20 @@ func Build(s record.State) Schedule {
 			out.Lines = append(out.Lines, b.lines(one, w)...)
 		}
 	}
+	out.cite(job.JudgedBy())
 	return out
+}
+
+// cite names the edition of BS 7671 in the sources of limits.
+func (s *Schedule) cite(edition board.Edition) {
+	for i := range s.Limits {
+		s.Limits[i].Source = edition.Of(s.Limits[i].Source)
+	}
+	for i := range s.Lines {
+		if z := s.Lines[i].MaxZs; z != nil {
+			z.Source = edition.Of(z.Source)
+		}
+	}
 }
 
 func (s *Schedule) addLimit(number int, l check.Limit, way int) {

@@ -45,6 +45,9 @@ func (t *text) header(s Schedule) {
 	j := s.Job
 	t.field("Job", "%s, %s, tested by %s", j.Reference, j.Date, j.testers())
 	t.field("Address", "%s", j.Address)
+	if j.Edition != "" {
+		t.field("Judged by", "%s", j.Edition)
+	}
 	t.field("Instrument", "serial %s, calibration checked %s, scale ends at %s Mohm", j.Instrument, j.Checked, number(j.OverRange))
 	if len(j.Limited) > 0 {
 		t.field("Limited to", "%s", strings.Join(j.Limited, ", "))

@@ -35,7 +35,7 @@ func (s Schedule) XLSX(w io.Writer) error {
 	j := s.Job
 	job := [][]any{
 		{"Status", s.status()}, {"Reference", j.Reference}, {"Address", j.Address}, {"Date", j.Date}, {"Tester", j.testers()},
-		{"Instrument serial", j.Instrument}, {"Instrument checked", j.Checked}, {"Insulation scale ends at Mohm", j.OverRange}, {"Limited to", strings.Join(j.Limited, ", ")},
+		{"Instrument serial", j.Instrument}, {"Instrument checked", j.Checked}, {"Insulation scale ends at Mohm", j.OverRange}, {"Judged by", j.Edition}, {"Limited to", strings.Join(j.Limited, ", ")},
 		{"Last event", strconv.FormatInt(s.Record.LastEvent, 10)}, {"Time of the last event", s.Record.LastAt.UTC().Format("2006-01-02 15:04:05 UTC")}, {"Sum of the last event", s.Record.Sum},
 		{"Sessions", float64(s.Record.Sessions)}, {"Finished", yes(s.Record.Finished)}, {"Complete", yes(s.Record.Complete)},
 	}

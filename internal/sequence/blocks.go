@@ -11,8 +11,8 @@ import (
 )
 
 const (
-	deadFirst   = "BS 7671:2018+A2:2022 regulation 643.1: the dead tests before the supply is put on, from memory"
-	repeatSrc   = "BS 7671:2018+A2:2022 regulation 643.1: a test that fails is repeated after the fault is put right, and so are those it may have influenced, from memory"
+	deadFirst   = "BS 7671 regulation 643.1: the dead tests before the supply is put on, from memory"
+	repeatSrc   = "BS 7671 regulation 643.1: a test that fails is repeated after the fault is put right, and so are those it may have influenced, from memory"
 	loopFirst   = "IET Guidance Note 3: the loop impedance before the tests of residual current devices, from memory"
 	deadWork    = "Electricity at Work Regulations 1989 regulations 12 to 14, from memory"
 	withoutZero = "IET Guidance Note 3, ring final circuits, from memory"
@@ -290,8 +290,9 @@ func Blocked(s record.State, slot record.Slot) (Omitted, bool) {
 	if !Live(slot) {
 		return Omitted{}, false
 	}
-	r := newSite(s).blocked(slot)
-	return Omitted{slot, r.why, r.source, true}, r.need != ""
+	p := newSite(s)
+	r := p.blocked(slot)
+	return Omitted{slot, r.why, p.cite(r.source), true}, r.need != ""
 }
 
 // Left returns the dead tests of a board that have neither a reading nor a

@@ -106,7 +106,7 @@ var steps = []Step{
 		Question: "Is the surge protection out? Say, surge protection out. If it stays in, say, two fifty volts.",
 		Brief:    "Surge protection out, or two fifty volts?",
 		Else:     otherwise,
-		Source:   "BS 7671:2018+A2:2022 regulation 643.3.2, from memory",
+		Source:   "BS 7671 regulation 643.3.2, from memory",
 	},
 	{
 		ID:       LampsOut,
@@ -127,7 +127,7 @@ var steps = []Step{
 		Question: "Are electronics out or bypassed, those of residual current devices too? Say, electronics out.",
 		Brief:    "Electronics out?",
 		Else:     otherwise,
-		Source:   "BS 7671:2018+A2:2022 regulation 643.3.2, from memory",
+		Source:   "BS 7671 regulation 643.3.2, from memory",
 	},
 	{
 		ID:       SwitchesOn,

@@ -32,18 +32,18 @@ type Need struct {
 const (
 	practice    = "common practice, no published source"
 	gn3         = "IET Guidance Note 3, insulation resistance, from memory"
-	joined      = "BS 7671:2018+A2:2022 regulation 643.3.3, from memory"
-	protective  = "BS 7671:2018+A2:2022 regulation 643.2.1 and IET Guidance Note 3, from memory"
-	ringSource  = "BS 7671:2018+A2:2022 regulation 643.2.1 and IET Guidance Note 3, ring final circuits, from memory"
-	insulation  = "BS 7671:2018+A2:2022 regulation 643.3.2 and IET Guidance Note 3, from memory"
-	separation  = "BS 7671:2018+A2:2022 regulations 414.1 and 643.4, from memory"
-	polaritySrc = "BS 7671:2018+A2:2022 regulation 643.6 and IET Guidance Note 3, from memory"
-	loopSource  = "BS 7671:2018+A2:2022 regulation 643.7.3 and IET Guidance Note 3, from memory"
-	electrode   = "BS 7671:2018+A2:2022 regulations 411.5.3 and 643.7.2, from memory"
-	faultSource = "BS 7671:2018+A2:2022 regulation 643.7.3.201, from memory"
-	rcdSource   = "BS 7671:2018+A2:2022 regulations 643.7.1 and 643.8, from memory"
-	phaseSource = "BS 7671:2018+A2:2022 regulation 643.9, from memory"
-	works       = "BS 7671:2018+A2:2022 regulation 643.10, from memory"
+	joined      = "BS 7671 regulation 643.3.3, from memory"
+	protective  = "BS 7671 regulation 643.2.1 and IET Guidance Note 3, from memory"
+	ringSource  = "BS 7671 regulation 643.2.1 and IET Guidance Note 3, ring final circuits, from memory"
+	insulation  = "BS 7671 regulation 643.3.2 and IET Guidance Note 3, from memory"
+	separation  = "BS 7671 regulations 414.1 and 643.4, from memory"
+	polaritySrc = "BS 7671 regulation 643.6 and IET Guidance Note 3, from memory"
+	loopSource  = "BS 7671 regulation 643.7.3 and IET Guidance Note 3, from memory"
+	electrode   = "BS 7671 regulations 411.5.3 and 643.7.2, from memory"
+	faultSource = "BS 7671 regulation 643.7.3.201, from memory"
+	rcdSource   = "BS 7671 regulations 643.7.1 and 643.8, from memory"
+	phaseSource = "BS 7671 regulation 643.9, from memory"
+	works       = "BS 7671 regulation 643.10, from memory"
 )
 
 // rule is one line of the rule set: a test, the leads and links it is made
@@ -64,7 +64,7 @@ type rule struct {
 // polarity after insulation, Guidance Note 3 has it read with the links of the
 // continuity test, and so it is here.
 var rules = []rule{
-	// Dead. BS 7671:2018+A2:2022 regulations 643.2 to 643.6, from memory.
+	// Dead. BS 7671 regulations 643.2 to 643.6, from memory.
 	{test: reading.Earthing, setup: LongLead, board: earthingConductor},
 	{test: reading.Bonding, setup: LongLead, board: bonding},
 	{test: reading.R2, setup: LongLead, way: longLead, after: reading.R1R2},
@@ -440,7 +440,7 @@ func Needs(job board.Job, board, way int) []Need {
 			r = limited(&job)
 		}
 		for _, slot.Position = range positions(c, slot.Test) {
-			all = append(all, Need{slot, r.need, r.why, r.source})
+			all = append(all, Need{slot, r.need, r.why, job.JudgedBy().Of(r.source)})
 		}
 	}
 	return all

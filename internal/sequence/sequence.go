@@ -101,7 +101,7 @@ func Next(s record.State) (Due, bool) {
 	boards := slices.Concat(p.boards[first:], p.boards[:first])
 	for _, b := range boards {
 		if steps := p.deadSteps(b); len(steps) > 0 {
-			return stepDue(steps[0].board, steps[0].step), true
+			return p.stepDue(steps[0].board, steps[0].step), true
 		}
 		if it := p.pick(b, false); it != nil {
 			return p.testDue(it), true
@@ -117,7 +117,7 @@ func Next(s record.State) (Due, bool) {
 			continue
 		}
 		if steps := p.liveSteps(b); len(steps) > 0 {
-			return stepDue(steps[0].board, steps[0].step), true
+			return p.stepDue(steps[0].board, steps[0].step), true
 		}
 		if it := p.pick(b, true); it != nil {
 			return p.testDue(it), true
@@ -138,7 +138,7 @@ func (p *site) aimed(slot record.Slot) (Due, bool) {
 			return Due{}, false
 		}
 		if steps := p.liveSteps(b); len(steps) > 0 {
-			return stepDue(steps[0].board, steps[0].step), true
+			return p.stepDue(steps[0].board, steps[0].step), true
 		}
 	} else {
 		// Made after the supply was on, it needs the steps before dead tests,
@@ -146,7 +146,7 @@ func (p *site) aimed(slot record.Slot) (Due, bool) {
 		here := *b
 		here.deadOpen = true
 		if steps := p.deadSteps(&here); len(steps) > 0 {
-			return stepDue(steps[0].board, steps[0].step), true
+			return p.stepDue(steps[0].board, steps[0].step), true
 		}
 	}
 	d := p.described(slot)
@@ -221,7 +221,7 @@ func (p *site) remaining() []Due {
 		for _, step := range steps {
 			if !seen[step] {
 				seen[step] = true
-				all = append(all, stepDue(step.board, step.step))
+				all = append(all, p.stepDue(step.board, step.step))
 			}
 		}
 	}
@@ -247,10 +247,10 @@ func NotAsked(s record.State) []Omitted {
 	for _, b := range p.boards {
 		for _, it := range b.items {
 			if it.need == NotPossible {
-				all = append(all, Omitted{it.slot, it.why, it.source, false})
+				all = append(all, Omitted{it.slot, it.why, p.cite(it.source), false})
 			} else if p.active(it) && !p.closed(it.slot) {
 				if r := p.waits(it); r.need != "" {
-					all = append(all, Omitted{it.slot, r.why, r.source, true})
+					all = append(all, Omitted{it.slot, r.why, p.cite(r.source), true})
 				}
 			}
 		}
@@ -312,8 +312,8 @@ func Count(s record.State) Progress {
 	return p
 }
 
-func stepDue(board int, step *Step) Due {
-	return Due{Board: board, Step: step, Why: step.Question, Source: step.Source}
+func (p *site) stepDue(board int, step *Step) Due {
+	return Due{Board: board, Step: step, Why: step.Question, Source: p.cite(step.Source)}
 }
 
 func (p *site) testDue(it *item) Due {
@@ -326,8 +326,12 @@ func (p *site) testDue(it *item) Due {
 	case it.rule.after != "":
 		d.Why, d.Source = "The lines together failed, so find the conductor.", practice
 	}
+	d.Source = p.cite(d.Source)
 	return d
 }
+
+// cite names the edition of BS 7671 that the job is judged by in a source.
+func (p *site) cite(source string) string { return p.s.Job.JudgedBy().Of(source) }
 
 // described returns a test with what it is made with, whether or not it is
 // asked for.

@@ -84,7 +84,7 @@ func draft(today string) board.Job {
 	return board.Job{
 		Reference: "NEW", Address: "NEW", Date: today, Tester: "NEW",
 		Instrument: board.Instrument{Serial: "NEW", Checked: today, OverRange: 999},
-		Boards:     []board.Board{draftBoard(1)},
+		Boards:     []board.Board{draftBoard(1)}, Edition: board.Current,
 	}
 }
 

@@ -404,7 +404,7 @@ func (t *turn) leaveOut(how record.How, reason string) {
 }
 
 // omit leaves something out once what must be known is known. A limitation of a
-// test has a reason and somebody who agreed to it (BS 7671:2018+A2:2022 Appendix
+// test has a reason and somebody who agreed to it (BS 7671 Appendix
 // 6, agreed limitations, from memory).
 func (t *turn) omit(ask asking, reason string) {
 	agreed := strings.HasPrefix(reason, "agreed") || reason == "by agreement"

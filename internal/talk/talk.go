@@ -319,7 +319,7 @@ func (t *turn) sayf(format string, args ...any) { t.say(fmt.Sprintf(format, args
 
 func (t *turn) begin(e Begin) {
 	r := &t.s.Record
-	if r.Sessions > 0 && !reflect.DeepEqual(e.Job, board.Job{}) && !reflect.DeepEqual(e.Job, r.Job) {
+	if r.Sessions > 0 && !reflect.DeepEqual(e.Job, board.Job{}) && !e.Job.Same(r.Job) {
 		// Nothing is written to a record that is about another board.
 		t.effects = append(t.effects, Say{"The board file differs from the one that this record began with. Use the first one, or give the job a new reference.", 0})
 		t.stop = true

@@ -540,6 +540,24 @@ func TestAnotherBoardIsRefused(t *testing.T) {
 	}
 }
 
+// A job that was begun under an older edition goes on under it, whatever edition is
+// in force when its board file is read again.
+func TestEditionStays(t *testing.T) {
+	job := boardtest.Read(t, "terrace.yaml")
+	old := job
+	old.Edition = "" // as in a log of before there was a choice
+	p := newTalker(t, old)
+	p.do(Begin{At: p.at, Job: job})
+	if strings.Contains(p.heard, "differs") || p.state.Record.Job.JudgedBy() != board.A2 {
+		t.Fatalf("%q, judged by %s", p.heard, p.state.Record.Job.JudgedBy())
+	}
+	for _, e := range p.log {
+		if e.Kind == record.Opened && e.Job.Edition != "" {
+			t.Errorf("event %d judges by %s", e.ID, e.Job.Edition)
+		}
+	}
+}
+
 // A session that could not write keeps its state and can say so.
 func TestFailedWritesNothing(t *testing.T) {
 	p := newTalker(t, boardtest.Read(t, "terrace.yaml"))

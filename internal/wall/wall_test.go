@@ -20,6 +20,7 @@ import (
 	"pgregory.net/rapid"
 
 	"waycall/internal/audio"
+	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/demo"
 	"waycall/internal/glance"
@@ -54,7 +55,7 @@ func scenes() map[string]facts {
 			Boards: []glance.Board{{Number: 1, Name: "Main board"}, {Number: 2, Name: "Sub-board, machine shop", Left: 61}, {Number: 3, Name: "Sub-board, yard", Left: 34}},
 			Place:  "12", Label: "WAY", Feeds: "Extraction fan, spray booth", Due: "Line to earth",
 			With:  "Read back. Say confirm, or correct it.",
-			Last:  &glance.Last{Waits: true, Where: "way 12, Line to earth", Figure: "0.48", Unit: "MΩ", Result: check.Fail, Because: "The limit is 1 MΩ: BS 7671:2018+A2:2022 Table 64, from memory."},
+			Last:  &glance.Last{Waits: true, Where: "way 12, Line to earth", Figure: "0.48", Unit: "MΩ", Result: check.Fail, Because: "The limit is 1 MΩ: " + string(board.Current) + " Table 64, from memory."},
 			Tests: 90, Steps: 5, Done: 71, All: 163, Waiting: 2, Estimate: 96 * time.Minute, Estimated: true,
 		},
 		turn: speaking, said: "Way twelve, line to earth, nought point four eight megohms. That fails: the limit is one megohm. Confirm or correct?",
