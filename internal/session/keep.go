@@ -1,20 +1,30 @@
 package session
 
 import (
+	"cmp"
 	"context"
 	"errors"
+	"fmt"
+	"io"
 	"time"
 
+	"waycall/internal/audio"
+	"waycall/internal/board"
 	"waycall/internal/store"
 	"waycall/internal/talk"
 )
 
 // told is what was said about the disks and the clock, so that it is said once.
 type told struct {
-	stuck  string // why nothing can be stored; empty when it can
-	behind bool   // the copy is not up to date
-	clock  bool   // the clock went back
+	stuck  error // why nothing can be stored; nil when it can
+	lost   bool  // a phrase was not stored since
+	behind bool  // the copy is not up to date
+	clock  bool  // the clock went back
 }
+
+// lookAgain is how often it is looked, while nothing can be stored and nobody speaks,
+// whether something can.
+const lookAgain = 3 * time.Second
 
 // clockSlip is how far the clock may go back without a word: a computer that sets
 // its clock by the network moves it by less.
@@ -26,21 +36,15 @@ const clockSlip = 2 * time.Second
 func (r *run) lookAfter(ctx context.Context) error {
 	if last := r.state.Record.LastAt; !r.told.clock && r.Now().Before(last.Add(-clockSlip)) {
 		r.told.clock = true
-		if err := r.warn(ctx, "The clock of this computer has gone back. The order of the readings is kept, but their times are not right. Set the clock.", false); err != nil {
+		if err := r.warn(ctx, talk.Failed{What: "The clock of this computer has gone back. The order of the readings is kept, but their times are not right. Set the clock."}); err != nil {
 			return err
 		}
 	}
 	if r.Keeper == nil {
 		return nil
 	}
-	if what := whyStuck(r.Keeper.Ready()); what != r.told.stuck {
-		r.told.stuck = what
-		if what == "" {
-			what = unstuck
-		}
-		if err := r.warn(ctx, what, false); err != nil {
-			return err
-		}
+	if err := r.lookAtRecord(ctx); err != nil || r.told.stuck != nil {
+		return err
 	}
 	if behind := r.Keeper.Copied() != nil; behind != r.told.behind {
 		r.told.behind = behind
@@ -48,47 +52,144 @@ func (r *run) lookAfter(ctx context.Context) error {
 		if behind {
 			what = "The copy of the record cannot be written. The record itself is kept, and the copy is tried again."
 		}
-		return r.warn(ctx, what, false)
+		return r.warn(ctx, talk.Failed{What: what})
 	}
 	return nil
 }
 
-const unstuck = "The record can be written again."
+const (
+	unstuck      = "The record can be written again."
+	deaf         = "The hearing has stopped."
+	noMicrophone = "The microphone has stopped."
+)
 
-// stuck reports whether nothing can be stored still, and says so when a phrase is
-// lost by it. It looks again only when it was so before.
-func (r *run) stuck(ctx context.Context, lost bool) (bool, error) {
-	if r.told.stuck == "" {
+// lookAtRecord says what keeps the next phrase from being stored, when that is news,
+// and asks again once it can be.
+func (r *run) lookAtRecord(ctx context.Context) error {
+	was, now := r.told.stuck, r.Keeper.Ready()
+	if (now == nil) == (was == nil) && whyStuck(now) == whyStuck(was) {
+		return nil
+	}
+	if now != nil && whyStuck(now) == "" {
+		return stopped(now, false)
+	}
+	r.told.stuck = now
+	if now != nil {
+		return r.warn(ctx, talk.Failed{What: whyStuck(now), Next: talk.Holds})
+	}
+	lost := r.told.lost
+	r.told.lost = false
+	return r.warn(ctx, talk.Failed{What: unstuck, Lost: lost, Next: talk.Asks})
+}
+
+// stuck reports whether nothing can be stored still, and says so to a phrase, which is
+// lost by it, or ends the session when that is what was asked for. It looks again only
+// when it was so before.
+func (r *run) stuck(ctx context.Context, finish bool) (bool, error) {
+	if r.told.stuck == nil {
 		return false, nil
 	}
-	if what := whyStuck(r.Keeper.Ready()); what != "" {
-		if !lost {
-			return true, nil
-		}
-		r.told.stuck = what
-		return true, r.warn(ctx, what, true)
+	now := r.Keeper.Ready()
+	r.told.stuck, r.told.lost = now, now != nil
+	switch {
+	case now == nil:
+		return false, r.warn(ctx, talk.Failed{What: unstuck, Next: talk.Holds}) // the phrase is answered next
+	case finish, whyStuck(now) == "":
+		return true, stopped(now, true)
 	}
-	r.told.stuck = ""
-	return false, r.warn(ctx, unstuck, false)
+	return true, r.warn(ctx, talk.Failed{What: whyStuck(now), Lost: true, Next: talk.Holds})
+}
+
+// notStored deals with facts that could not be written, said aloud or not. The
+// conversation stays where it was before them. It waits for the record where that may
+// come right, and otherwise returns why the session ends.
+func (r *run) notStored(ctx context.Context, err error, lost bool) error {
+	if ctx.Err() != nil || r.Keeper == nil || whyStuck(err) == "" {
+		return stopped(err, lost)
+	}
+	r.told.stuck, r.told.lost = err, lost
+	return r.warn(ctx, talk.Failed{What: whyStuck(err), Lost: lost, Unsure: lost && errors.Is(err, store.ErrUnsure), Next: talk.Holds})
+}
+
+// begin opens the job, as soon as that can be written.
+func (r *run) begin(ctx context.Context, job board.Job) (done bool, err error) {
+	for {
+		done, err = r.answer(ctx, talk.Begin{At: r.Now(), Job: job, Habit: r.Habit, Tester: r.Tester}, nil)
+		if r.told.stuck == nil || err != nil {
+			return done, err
+		}
+		for waited := 0; r.told.stuck != nil; {
+			frame, err := r.Source.Next(ctx)
+			broke := new(audio.Break)
+			switch {
+			case errors.Is(err, io.EOF):
+				return true, stopped(r.told.stuck, false)
+			case err != nil && !errors.As(err, &broke):
+				return false, fails(noMicrophone, err)
+			}
+			if waited += len(frame); lasts(waited) < lookAgain {
+				continue
+			}
+			waited = 0
+			r.told.stuck = r.Keeper.Ready()
+			switch {
+			case r.told.stuck == nil:
+				if err := r.warn(ctx, talk.Failed{What: unstuck, Next: talk.Holds}); err != nil {
+					return false, err
+				}
+			case whyStuck(r.told.stuck) == "":
+				return false, stopped(r.told.stuck, false)
+			}
+		}
+	}
 }
 
 // warn says something that is not part of the conversation.
-func (r *run) warn(ctx context.Context, what string, lost bool) error {
-	_, err := r.answer(ctx, talk.Failed{At: r.Now(), What: what, Lost: lost}, nil)
-	return err
+func (r *run) warn(ctx context.Context, f talk.Failed) error {
+	f.At = r.Now()
+	_, effects := talk.Step(r.state, f)
+	return r.play(ctx, effects)
 }
 
-// whyStuck says aloud why nothing can be stored, or nothing.
+// ending is an error that ends the session, and how that is said.
+type ending struct {
+	said talk.Failed
+	error
+}
+
+func (e ending) Unwrap() error { return e.error }
+
+// fails is the end by something other than the record.
+func fails(what string, err error) error { return ending{talk.Failed{What: what}, err} }
+
+// stopped is the end by the record.
+func stopped(err error, lost bool) error {
+	what := cmp.Or(whyStuck(err), "Stop: the record cannot be used any more.")
+	return ending{talk.Failed{What: what, Lost: lost, Unsure: lost && errors.Is(err, store.ErrUnsure)}, fmt.Errorf("session stopped: %w", err)}
+}
+
+// sayEnded is the last that is said. Where that cannot be said either, what went
+// wrong first is what counts.
+func (r *run) sayEnded(ctx context.Context, err error) {
+	e := ending{said: talk.Failed{What: "Stop: something in waycall has failed."}}
+	_ = errors.As(err, &e)
+	e.said.Next = talk.Ends
+	_ = r.warn(ctx, e.said)
+}
+
+// whyStuck says aloud why nothing can be stored, where that may come right, or nothing.
 func whyStuck(err error) string {
 	switch {
-	case err == nil:
-		return ""
 	case errors.Is(err, store.ErrFull):
 		return "Stop: the disk is full, so no reading can be stored. Make room on it."
 	case errors.Is(err, store.ErrReadOnly):
 		return "Stop: the disk takes nothing, so no reading can be stored."
 	case errors.Is(err, store.ErrGone):
 		return "Stop: the file of the record is gone, so no reading can be stored. Put it back."
+	case errors.Is(err, store.ErrInUse):
+		return "Stop: another program is using the record, so no reading can be stored. Close that program."
+	case errors.Is(err, store.ErrDisk), errors.Is(err, store.ErrUnsure):
+		return "Stop: the disk has failed, so no reading can be stored."
 	}
-	return "Stop: the disk has failed, so no reading can be stored."
+	return ""
 }

@@ -17,7 +17,6 @@ package session
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"slices"
 	"sync"
@@ -31,7 +30,6 @@ import (
 	"waycall/internal/record"
 	"waycall/internal/say"
 	"waycall/internal/sequence"
-	"waycall/internal/store"
 	"waycall/internal/talk"
 )
 
@@ -50,7 +48,7 @@ type Log interface {
 
 // Keeper looks after the disks that the record is on; *store.Store is one.
 type Keeper interface {
-	Ready() error  // why the next phrase could not be stored, or nil
+	Ready() error  // why the next phrase could not be stored, or nil; after an Append that failed a nil is tried, not guessed
 	Copied() error // why the copy of the record is behind, or nil
 }
 
@@ -92,9 +90,12 @@ const quietAfter = 12 * time.Second
 // A zero job means the one that the record began with.
 func (s *Session) Run(ctx context.Context, job board.Job, from record.State) (record.State, error) {
 	r := &run{Session: s, state: talk.State{Record: from}, ends: audio.NewEndpointer(s.Settings)}
-	done, err := r.answer(ctx, talk.Begin{At: s.Now(), Job: job, Habit: s.Habit, Tester: s.Tester}, nil)
+	done, err := r.begin(ctx, job)
 	for !done && err == nil {
 		done, err = r.listen(ctx)
+	}
+	if err != nil && ctx.Err() == nil {
+		r.sayEnded(ctx, err)
 	}
 	return r.state.Record, err
 }
@@ -173,7 +174,7 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 	if note {
 		r.ends.Set(r.forNote())
 	} else if err := r.Ear.Prepare(scope); err != nil {
-		return false, err
+		return false, fails(deaf, err)
 	}
 	r.Watch.Listening()
 	var u hear.Utterance // while somebody speaks
@@ -184,7 +185,7 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 		}
 	}
 	defer drop() // the witnesses are at rest before anything else happens
-	quiet := 0
+	quiet, waited := 0, 0
 	for {
 		frame, err := r.Source.Next(ctx)
 		if errors.Is(err, io.EOF) {
@@ -207,10 +208,7 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 		}
 		if err != nil {
 			drop() // what was being said is lost: half a phrase is none
-			if ctx.Err() == nil {
-				_, _ = r.answer(ctx, talk.Failed{At: r.Now(), What: "The microphone has stopped."}, nil)
-			}
-			return false, err
+			return false, fails(noMicrophone, err)
 		}
 		for _, e := range r.ends.Push(frame) {
 			switch e.Kind {
@@ -235,14 +233,20 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 		if quiet += len(frame); u != nil || r.cut {
 			quiet = 0
 		}
-		if time.Duration(quiet)*time.Second/audio.Rate >= quietAfter {
-			if stuck, err := r.stuck(ctx, false); stuck || err != nil {
-				return false, err
-			}
+		if waited += len(frame); u != nil || r.told.stuck == nil {
+			waited = 0
+		}
+		if lasts(waited) >= lookAgain {
+			return false, nil
+		}
+		if lasts(quiet) >= quietAfter && r.told.stuck == nil {
 			return r.answer(ctx, talk.Silence{At: r.Now()}, nil)
 		}
 	}
 }
+
+// lasts is how long so many samples of sound last.
+func lasts(samples int) time.Duration { return time.Duration(samples) * time.Second / audio.Rate }
 
 // broken says that sound was lost while somebody spoke, or that the microphone is back.
 func (r *run) broken(ctx context.Context, b audio.Break, spoken bool) error {
@@ -251,7 +255,11 @@ func (r *run) broken(ctx context.Context, b audio.Break, spoken bool) error {
 		what = "Some of the sound was lost."
 	}
 	r.cut = false
-	return r.warn(ctx, what, spoken)
+	next := talk.GoesOn
+	if r.told.stuck != nil {
+		next = talk.Holds
+	}
+	return r.warn(ctx, talk.Failed{What: what, Lost: spoken, Next: next})
 }
 
 // phrase ends a phrase, which ends where the event says, and answers it.
@@ -266,7 +274,7 @@ func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (
 	start := time.Now()
 	h, err := u.End(p.Sound)
 	if err != nil {
-		return false, err
+		return false, fails(deaf, err)
 	}
 	r.timing = &Timing{Pause: ended.At - p.Spoken, Hearing: time.Since(start), Took: h.Took}
 	defer func() { r.timing = nil }()
@@ -274,12 +282,12 @@ func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (
 	if r.Understood != nil && h.Agreed && (h.Outcome == hear.Reading || h.Outcome == hear.Command) {
 		r.Understood(p.Sound)
 	}
+	best := h.Best()
 	if h.Outcome != hear.None {
-		if stuck, err := r.stuck(ctx, true); stuck || err != nil {
+		if stuck, err := r.stuck(ctx, h.Agreed && best.Meaning.Command == phrase.Finish); stuck || err != nil {
 			return false, err
 		}
 	}
-	best := h.Best()
 	switch h.Outcome {
 	case hear.None:
 		if h.Missed {
@@ -342,11 +350,7 @@ func (r *run) answer(ctx context.Context, e talk.Event, sound audio.Clip) (done 
 	}
 	if len(facts) > 0 {
 		if _, err := r.Log.Append(ctx, facts, wav); err != nil {
-			_, spoken := talk.Step(r.state, talk.Failed{At: r.Now(), What: whyNotWritten(err), Lost: len(sound) > 0})
-			if ctx.Err() == nil {
-				_ = r.play(ctx, spoken) // what went wrong first is what is returned
-			}
-			return false, fmt.Errorf("session stopped: %w", err)
+			return false, r.notStored(ctx, err, len(sound) > 0)
 		}
 		r.lap(func(t *Timing) *time.Duration { return &t.Store }, &start)
 		r.Watch.Stored(facts)
@@ -360,17 +364,6 @@ func (r *run) answer(ctx context.Context, e talk.Event, sound audio.Clip) (done 
 		done = done || stop
 	}
 	return done, r.play(ctx, effects)
-}
-
-// whyNotWritten says aloud why the record could not be written.
-func whyNotWritten(err error) string {
-	switch {
-	case errors.Is(err, store.ErrFull):
-		return "The record could not be written, because the disk is full."
-	case errors.Is(err, store.ErrReadOnly):
-		return "The record could not be written, because the disk takes nothing."
-	}
-	return "The record could not be written."
 }
 
 // play makes the tones and the words of a step heard, as one sound, and forgets what

@@ -268,10 +268,10 @@ func TestLogCutEverywhere(t *testing.T) {
 	}
 }
 
-// failSyncs makes every fsync of this process fail with EIO from now on, and for
-// good: a filter of the kernel (seccomp), because SQLite's calls of it cannot be
+// failSyncs makes every fsync of this process, or of this thread alone, fail with EIO
+// from now on, and for good: a filter of the kernel (seccomp), because SQLite's calls of it cannot be
 // replaced.
-func failSyncs() error {
+func failSyncs(all bool) error {
 	load := func(k uint32) unix.SockFilter {
 		return unix.SockFilter{Code: unix.BPF_LD | unix.BPF_W | unix.BPF_ABS, K: k}
 	}
@@ -293,7 +293,11 @@ func failSyncs() error {
 		return err
 	}
 	const setFilter, allThreads = 1, 1
-	if _, _, e := unix.Syscall(unix.SYS_SECCOMP, setFilter, allThreads, uintptr(unsafe.Pointer(&prog))); e != 0 {
+	flags := uintptr(0)
+	if all {
+		flags = allThreads
+	}
+	if _, _, e := unix.Syscall(unix.SYS_SECCOMP, setFilter, flags, uintptr(unsafe.Pointer(&prog))); e != 0 {
 		return e
 	}
 	return nil
@@ -309,7 +313,7 @@ func syncsFail(path string) {
 	events, _ := s.Events(ctx)
 	for n := int64(len(events) / 3); n < 50; n++ { // in vain, if nothing fails
 		if n == 5 {
-			if err := failSyncs(); err != nil {
+			if err := failSyncs(true); err != nil {
 				fmt.Println("no filter:", err)
 				os.Exit(1)
 			}

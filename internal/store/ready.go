@@ -1,7 +1,9 @@
 package store
 
 import (
+	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 
@@ -14,8 +16,10 @@ const reserve = 4 << 20
 
 // Ready reports whether the next phrase can be stored, before anybody has said it:
 // the file is still there and may be written to, and there is room for it. It takes
-// a millisecond or less and leaves nothing behind. Errors: ErrGone, ErrReadOnly,
-// ErrFull, ErrDisk. A nil is no promise; Append has the last word.
+// a millisecond or less and leaves nothing behind. After an Append that failed it
+// also tries to write, which settles what an ErrUnsure left open: after a nil nothing
+// of that batch is in the log. Errors: ErrGone, ErrReadOnly, ErrFull, ErrInUse,
+// ErrDisk. A nil is no promise; Append has the last word.
 func (s *Store) Ready() error { return explain("store in the job", s.path, s.ready()) }
 
 func (s *Store) ready() error {
@@ -34,7 +38,42 @@ func (s *Store) ready() error {
 	if err := unix.Access(s.path, unix.W_OK); err != nil {
 		return err
 	}
-	return tryRoom(s.path+".room", reserve)
+	if err := tryRoom(s.path+".room", reserve); err != nil || !s.tryFirst.Load() {
+		return err
+	}
+	return s.tryWrite()
+}
+
+// tryWait is how long tryWrite waits for another program that writes, in ms.
+const tryWait = 200
+
+// tryWrite writes to the log, changing nothing, as Append does: what is left of an
+// Append that failed is written over, so that it is not in the log for certain.
+func (s *Store) tryWrite() error {
+	ctx := context.Background()
+	conn, err := s.db.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	if _, err := conn.ExecContext(ctx, fmt.Sprintf("PRAGMA busy_timeout = %d", tryWait)); err != nil {
+		return err
+	}
+	defer func() { _, _ = conn.ExecContext(ctx, fmt.Sprintf("PRAGMA busy_timeout = %d", busyWait)) }()
+	tx, err := conn.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	// SQLite writes the first page for this even when the figure is the same.
+	if _, err := tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", len(migrations))); err != nil {
+		return err
+	}
+	if err := tx.Commit(); err != nil {
+		return err
+	}
+	s.tryFirst.Store(false)
+	return nil
 }
 
 // tryRoom claims size bytes for a file that it makes at path, and gives them back.

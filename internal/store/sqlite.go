@@ -50,8 +50,11 @@ var pragmas = []string{
 	"PRAGMA trusted_schema = OFF",
 	"PRAGMA cell_size_check = ON",
 	"PRAGMA foreign_keys = ON",
-	"PRAGMA busy_timeout = 5000", // ms
+	fmt.Sprintf("PRAGMA busy_timeout = %d", busyWait),
 }
+
+// busyWait is how long another program that writes is waited for, in ms.
+const busyWait = 5000
 
 var (
 	// synchronous=FULL makes every commit reach the disk before it returns;

@@ -39,6 +39,7 @@ import (
 	"path/filepath"
 	"slices"
 	"sync"
+	"sync/atomic"
 
 	"github.com/mattn/go-sqlite3"
 
@@ -53,10 +54,11 @@ type Store struct {
 	readOnly bool
 	file     os.FileInfo // of path when it was opened for work
 
-	changes changes        // told after every Append
-	stop    chan struct{}  // closed to end what runs beside; nil until it runs
-	beside  sync.WaitGroup // the checkpoints and the copy
-	copy    *copier        // nil when none is kept
+	tryFirst atomic.Bool    // an Append failed, and nothing was written since
+	changes  changes        // told after every Append
+	stop     chan struct{}  // closed to end what runs beside; nil until it runs
+	beside   sync.WaitGroup // the checkpoints and the copy
+	copy     *copier        // nil when none is kept
 }
 
 // Create makes a new, empty job at path, with access for its owner only, and
@@ -350,6 +352,7 @@ func (s *Store) Close() error {
 func (s *Store) Append(ctx context.Context, batch []record.Event, sound []byte) ([]record.Event, error) {
 	stored, err := s.append(ctx, batch, sound)
 	if err != nil {
+		s.tryFirst.Store(true)
 		return nil, explain("store in the job", s.path, err)
 	}
 	return stored, nil
@@ -431,6 +434,7 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 	if err := tx.Commit(); err != nil {
 		return nil, inDoubt(err)
 	}
+	s.tryFirst.Store(false)
 	s.changes.tell()
 	return stored, nil
 }

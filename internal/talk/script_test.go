@@ -201,7 +201,9 @@ func factText(e record.Event) string {
 //	note     the free speech of a note; "note+" when it was too long
 //	~        speech without a meaning
 //	.        silence
-//	x        a failure outside; "x lost" when the last phrase was not stored
+//	x        a failure outside; "x lost" when the last phrase was not stored, "x
+//	         unsure" when it may not be; then "holds" when nothing can be taken
+//	         for now, "asks" when it can again, "ends" when that ends the session
 //	restart  the session is killed and begins again from its log
 //	prepare  the steps before dead tests are answered
 //	ahead    the work goes on, with readings that do not fail, until the place,
@@ -328,8 +330,16 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 		case ".":
 			e = Silence{p.at}
 		case "x":
-			what := strings.TrimPrefix(rest, "lost ")
-			e = Failed{p.at, what, what != rest}
+			f := Failed{At: p.at}
+			rest, f.Lost = strings.CutPrefix(rest, "lost ")
+			rest, f.Unsure = strings.CutPrefix(rest, "unsure ")
+			for word, next := range map[string]Next{"holds ": Holds, "asks ": Asks, "ends ": Ends} {
+				if what, ok := strings.CutPrefix(rest, word); ok {
+					rest, f.Next = what, next
+				}
+			}
+			f.What = rest
+			e = f
 		default:
 			t.Fatalf("cannot read the line %q", line)
 		}

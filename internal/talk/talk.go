@@ -150,10 +150,23 @@ type Silence struct{ At time.Time }
 // Failed is something that went wrong outside the conversation. It is said, and
 // nothing is stored, because storing may be what failed.
 type Failed struct {
-	At   time.Time
-	What string // a whole sentence, such as "The disk is full."
-	Lost bool   // the last phrase was not stored and must be said again
+	At     time.Time
+	What   string // a whole sentence, such as "The disk is full."
+	Lost   bool   // the last phrase was not stored
+	Unsure bool   // it may not be stored, or may; then Lost does not count
+	Next   Next
 }
+
+// Next is how it goes on after something failed.
+type Next int
+
+// How it goes on. Only what can be answered is asked.
+const (
+	GoesOn Next = iota // a lost phrase is to be said again; what waits is read back
+	Holds              // nothing can be taken for now, and nothing is asked
+	Asks               // it can again: what was asked for last is asked again
+	Ends               // nobody listens any more
+)
 
 func (e Begin) when() time.Time         { return e.At }
 func (e Heard) when() time.Time         { return e.At }
@@ -212,17 +225,7 @@ func step(s State, e Event) (State, []Effect, error) {
 		t.silence()
 	case Failed:
 		if !s.Record.Finished {
-			t.say(e.What)
-			if e.Lost {
-				t.say("Your last words were not stored. Say them again.")
-			}
-			if t.listening() {
-				t.remindPending()
-			}
-		}
-		// Without facts, and what was said before stays what is repeated.
-		if len(t.words) > 0 {
-			t.effects = append(t.effects, Say{strings.Join(t.words, " "), t.s.rate})
+			t.failed(e)
 		}
 		return s, t.effects, nil
 	}
@@ -250,6 +253,37 @@ func step(s State, e Event) (State, []Effect, error) {
 		return s, nil, t.err
 	}
 	return t.s, t.effects, nil
+}
+
+// failed says what went wrong. It makes no facts, and what was said before stays
+// what is repeated.
+func (t *turn) failed(e Failed) {
+	t.say(e.What)
+	switch {
+	case e.Unsure:
+		t.say("Your last words may not be stored.")
+	case e.Lost && e.Next == GoesOn:
+		t.say("Your last words were not stored. Say them again.")
+	case e.Lost:
+		t.say("Your last words were not stored.")
+	}
+	switch {
+	case e.Next == Ends:
+		t.say("The session has ended.")
+	case e.Next == Asks && t.s.Record.Paused:
+		t.say(paused)
+	case e.Next == Asks && t.listening():
+		t.remind()
+	case e.Next == GoesOn && t.listening():
+		t.remindPending()
+	}
+	if e.Next == Ends || e.Next == Holds && (e.Lost || e.Unsure) {
+		t.effects = append(t.effects, NotCaught)
+	}
+	t.effects = append(t.effects, Say{t.text(), t.s.rate})
+	if e.Next == Ends {
+		t.effects = append(t.effects, Stop{})
+	}
 }
 
 // longest is the most that is said at once, in characters, somewhat less than a
@@ -348,12 +382,23 @@ func (t *turn) begin(e Begin) {
 		t.announce()
 		return
 	}
-	t.say("Going on where this job stopped.", cautionOnResuming(t.s.Record))
+	t.say("Going on where this job stopped.")
+	t.lastStored()
+	t.say(cautionOnResuming(t.s.Record))
 	if t.s.Record.Paused {
 		t.say(paused)
 		return
 	}
 	t.prompt()
+}
+
+// lastStored says what is in the record, where a reading that waits does not: the
+// session before may have ended without knowing whether its last words were stored.
+func (t *turn) lastStored() {
+	last, ok := t.s.Record.Last()
+	if ok && t.s.Record.Pending == nil {
+		t.sayf("Stored last: %s, %s.", t.name(last.Slot), last.Quantity.Spoken())
+	}
 }
 
 // cautionOnResuming is what must not be forgotten after an interruption. Once a

@@ -135,7 +135,7 @@ func anyTurn(p pick, at time.Time) Event {
 	case 2:
 		return Beyond{at, anyMeaning(p)}
 	case 3:
-		return Failed{at, "The disk is full.", p(2) == 0}
+		return Failed{At: at, What: "The disk is full.", Lost: p(2) == 0, Unsure: p(4) == 0, Next: Next(p(3))}
 	case 4:
 		if p(2) == 0 {
 			return Dictated{At: at, Phrase: record.Phrase{Text: one(p, []string{"", "a lid is cracked", "scratch that"})}, Cut: p(9) == 0}
@@ -562,7 +562,7 @@ func TestEditionStays(t *testing.T) {
 func TestFailedWritesNothing(t *testing.T) {
 	p := newTalker(t, boardtest.Read(t, "terrace.yaml"))
 	n := len(p.log)
-	p.do(Failed{p.at, "The disk is full.", true})
+	p.do(Failed{At: p.at, What: "The disk is full.", Lost: true})
 	if len(p.log) != n || !strings.HasPrefix(p.heard, "The disk is full.") {
 		t.Errorf("facts %v, said %q", p.log[n:], p.heard)
 	}
