@@ -46,7 +46,7 @@ vulnerabilities: setup ## known vulnerabilities in what is linked in (fetches th
 # Left out are the engines in C, which the detector cannot see into, and what does
 # nothing but drive them: each phrase would take minutes.
 race: setup ## the tests under the race detector
-	@$(env) go test -race -timeout 30m $$(go list ./... | grep -vE '^waycall/(cmd/|internal/(audio/(card|mic)|bench/rivals|demo|hear/(sphinx|whisper)|livesound|say/(espeak|speaker)|web/browser|weights/peek)$$)')
+	@$(env) go test -race -timeout 30m $$(go list ./... | grep -vE '^waycall/(cmd/|internal/(audio/(card|mic)|demo|hear/(sphinx|whisper)|lab/(rivals|testsound|weights/peek)|say/(espeak|speaker)|web/browser)$$)')
 
 bench: build ## measure hearing, all of it, into out/bench and docs/bench (BENCH='--missing' or names: see scripts/bench)
 	@scripts/bench $(BENCH)

@@ -12,7 +12,7 @@ import (
 	"fmt"
 	"os"
 
-	"waycall/internal/weights"
+	"waycall/internal/lab/weights"
 )
 
 func main() {

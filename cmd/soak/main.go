@@ -1,4 +1,4 @@
-// Command soak plays a day of work through the whole of waycall, see internal/soak, and
+// Command soak plays a day of work through the whole of waycall, see internal/lab/soak, and
 // writes what it saw. Run it by scripts/soak.
 package main
 
@@ -18,9 +18,9 @@ import (
 	"waycall/internal/hear"
 	"waycall/internal/hear/sphinx"
 	"waycall/internal/hear/whisper"
+	"waycall/internal/lab/soak"
 	"waycall/internal/phrase"
 	"waycall/internal/say/espeak"
-	"waycall/internal/soak"
 )
 
 func main() {

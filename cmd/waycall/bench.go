@@ -18,10 +18,10 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/audio"
-	"waycall/internal/bench"
-	"waycall/internal/bench/rivals"
-	"waycall/internal/degrade"
 	"waycall/internal/hear"
+	"waycall/internal/lab/bench"
+	"waycall/internal/lab/noise"
+	"waycall/internal/lab/rivals"
 	"waycall/internal/phrase"
 	"waycall/internal/session"
 )
@@ -307,7 +307,7 @@ type trialFlags struct {
 	level    float64
 	pause    time.Duration
 	seed     uint64
-	c        degrade.Condition
+	c        noise.Condition
 	twoAtOne bool
 }
 
@@ -329,7 +329,7 @@ func (f *trialFlags) add(cmd *cobra.Command) {
 
 func kindsOfNoise() string {
 	var names []string
-	for _, k := range degrade.Kinds() {
+	for _, k := range noise.Kinds() {
 		names = append(names, string(k))
 	}
 	return strings.Join(names, ", ")
@@ -350,12 +350,12 @@ func (f *trialFlags) read(cmd *cobra.Command, set bench.Set) (bench.Trial, error
 	}
 	babble := false
 	for _, s := range f.noise {
-		a, err := degrade.ParseNoise(s)
+		a, err := noise.ParseNoise(s)
 		if err != nil {
 			return t, usageError{err}
 		}
 		c.Noise = append(c.Noise, a)
-		babble = babble || a.Kind == degrade.Babble || a.Kind == degrade.Site
+		babble = babble || a.Kind == noise.Babble || a.Kind == noise.Site
 	}
 	if err := c.Check(); err != nil {
 		return t, usageError{err}

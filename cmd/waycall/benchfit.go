@@ -9,8 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"waycall/internal/bench"
-	"waycall/internal/hear/fit"
+	"waycall/internal/lab/bench"
+	"waycall/internal/lab/fit"
 )
 
 func newBenchFit() *cobra.Command {

@@ -13,7 +13,7 @@ import (
 
 	"waycall/internal/audio"
 	"waycall/internal/demo"
-	"waycall/internal/livesound"
+	"waycall/internal/lab/testsound"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/store"
@@ -41,13 +41,13 @@ tests: [insulation]
 // live is a running `waycall start` in a room with a microphone.
 type live struct {
 	t      *testing.T
-	room   *livesound.Room
+	room   *testsound.Room
 	cmd    *exec.Cmd
 	events chan jsonEvent
 	speech map[string]audio.Clip
 }
 
-func startLive(t *testing.T, room *livesound.Room, data, job string) *live {
+func startLive(t *testing.T, room *testsound.Room, data, job string) *live {
 	t.Helper()
 	waycall, err := exec.LookPath("waycall")
 	if err != nil {
@@ -142,7 +142,7 @@ func (l *live) say(text string) {
 // whose monitor is PortAudio's default input, and waycall start runs as it does
 // at a board. Half way through it is killed, as by a flat battery.
 func TestLive(t *testing.T) {
-	room := livesound.Start(t)
+	room := testsound.Start(t)
 	data := t.TempDir()
 	board := filepath.Join(data, "board.yaml")
 	if err := os.WriteFile(board, []byte(liveBoard), 0o600); err != nil {
@@ -244,7 +244,7 @@ func TestLive(t *testing.T) {
 // TestLiveEcho runs a session whose microphone hears its loudspeaker: no read-back,
 // warning or tone of its own is taken for a phrase, and what a person says is heard.
 func TestLiveEcho(t *testing.T) {
-	room := livesound.Start(t)
+	room := testsound.Start(t)
 	room.Echo(t, 100*time.Millisecond)
 	data := t.TempDir()
 	board := filepath.Join(data, "board.yaml")

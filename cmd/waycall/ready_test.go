@@ -9,7 +9,7 @@ import (
 	"testing"
 	"time"
 
-	"waycall/internal/livesound"
+	"waycall/internal/lab/testsound"
 )
 
 func TestJudgeClock(t *testing.T) {
@@ -72,7 +72,7 @@ func TestReadyWithSound(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	room := livesound.Start(t)
+	room := testsound.Start(t)
 	heard := room.Record(t)
 	cmd := exec.Command(waycall, "ready", "--aloud", "--data", t.TempDir())
 	cmd.Env = append(room.Env(), "WAYCALL_MODEL="+modelFile(t), "XDG_CONFIG_HOME="+t.TempDir())

@@ -30,11 +30,11 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/audio"
-	"waycall/internal/bench"
-	"waycall/internal/degrade"
 	"waycall/internal/hear"
 	"waycall/internal/hear/sphinx"
 	"waycall/internal/hear/whisper"
+	"waycall/internal/lab/bench"
+	"waycall/internal/lab/noise"
 	"waycall/internal/phrase"
 )
 
@@ -194,7 +194,7 @@ func hearAll(g *phrase.Grammar, words []word, manifest, model, to string) error 
 	trials := []bench.Trial{{}}
 	for _, seed := range noiseSeeds {
 		trials = append(trials, bench.Trial{
-			Condition: degrade.Condition{Noise: []degrade.Added{{Kind: degrade.Site, SNR: noiseDB}}},
+			Condition: noise.Condition{Noise: []noise.Added{{Kind: noise.Site, SNR: noiseDB}}},
 			Talk:      talk, Seed: seed,
 		})
 	}

@@ -9,8 +9,8 @@ import (
 	"slices"
 	"strings"
 
-	"waycall/internal/bench"
 	"waycall/internal/hear"
+	"waycall/internal/lab/bench"
 	"waycall/internal/phrase"
 )
 

@@ -9,9 +9,9 @@ import (
 	"testing"
 
 	"waycall/grammar"
-	"waycall/internal/bench"
-	"waycall/internal/degrade"
 	"waycall/internal/hear"
+	"waycall/internal/lab/bench"
+	"waycall/internal/lab/noise"
 	"waycall/internal/phrase"
 )
 
@@ -89,7 +89,7 @@ func heard(said, model, second string) bench.Result {
 	}
 }
 
-var noisy = bench.Run{Condition: degrade.Condition{Noise: []degrade.Added{{Kind: degrade.Site, SNR: 5}}}}
+var noisy = bench.Run{Condition: noise.Condition{Noise: []noise.Added{{Kind: noise.Site, SNR: 5}}}}
 
 // often is a result n times.
 func often(n int, r bench.Result) []bench.Result { return slices.Repeat([]bench.Result{r}, n) }

@@ -1,6 +1,6 @@
 //go:build linux
 
-package livesound_test
+package testsound_test
 
 import (
 	"bufio"
@@ -18,7 +18,7 @@ import (
 
 	"waycall/internal/audio"
 	"waycall/internal/audio/mic"
-	"waycall/internal/livesound"
+	"waycall/internal/lab/testsound"
 	"waycall/internal/say/speaker"
 )
 
@@ -197,7 +197,7 @@ func devices([]string) error {
 	return nil
 }
 
-const phrases = "../audio/testdata/phrases/"
+const phrases = "../../audio/testdata/phrases/"
 
 func read(t *testing.T, path string) audio.Clip {
 	t.Helper()
@@ -243,7 +243,7 @@ func middle(c audio.Clip) audio.Clip {
 // TestMicrophone speaks two phrases into the room and wants both of them, and
 // nothing else, to come out of PortAudio's default microphone.
 func TestMicrophone(t *testing.T) {
-	room := livesound.Start(t)
+	room := testsound.Start(t)
 	dir := t.TempDir()
 	said := []string{"0000-bm_george.flac", "0032-am_adam.flac"}
 	heard := []string{filepath.Join(dir, "1.wav"), filepath.Join(dir, "2.wav")}
@@ -302,7 +302,7 @@ func TestMicrophone(t *testing.T) {
 // TestPulledOut: when the whole sound system goes away in mid-session, the listener is
 // told so and waits, until it is stopped.
 func TestPulledOut(t *testing.T) {
-	room := livesound.Start(t)
+	room := testsound.Start(t)
 	f := startFollower(t, room, "default")
 	f.until("listening")
 	room.Close()
@@ -319,7 +319,7 @@ func TestPulledOut(t *testing.T) {
 // TestSpeaker wants what the program says to come out of the room's speaker
 // whole. A busy machine may lose some of it on the way, so it has three tries.
 func TestSpeaker(t *testing.T) {
-	room := livesound.Start(t)
+	room := testsound.Start(t)
 	files := []string{phrases + "0013-bm_daniel.flac", phrases + "0032-am_adam.flac"}
 	var wrong []string
 	for range 3 {
@@ -352,7 +352,7 @@ func lost(t *testing.T, got audio.Clip, files []string) (wrong []string) {
 }
 
 func TestDevices(t *testing.T) {
-	room := livesound.Start(t)
+	room := testsound.Start(t)
 	out, err := inRoom(t, room.Env(), "devices").CombinedOutput()
 	if err != nil || !strings.Contains(string(out), "true") {
 		t.Errorf("no default microphone in the room: %v: %s", err, out)

@@ -15,7 +15,7 @@ import (
 	"strings"
 	"time"
 
-	"waycall/internal/bench"
+	"waycall/internal/lab/bench"
 	"waycall/internal/phrase"
 )
 

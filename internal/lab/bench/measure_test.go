@@ -16,7 +16,7 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/audio"
-	"waycall/internal/degrade"
+	"waycall/internal/lab/noise"
 	"waycall/internal/phrase"
 )
 
@@ -175,7 +175,7 @@ func TestTryAndKeep(t *testing.T) {
 	}}.Ear()
 
 	path := filepath.Join(t.TempDir(), "kept.jsonl")
-	run := Run{Set: set.Name, Condition: degrade.Condition{Noise: []degrade.Added{{Kind: degrade.Fan, SNR: 10}}}, Methods: []string{"always", "never"}}
+	run := Run{Set: set.Name, Condition: noise.Condition{Noise: []noise.Added{{Kind: noise.Fan, SNR: 10}}}, Methods: []string{"always", "never"}}
 	keep, err := Create(path, run)
 	if err != nil {
 		t.Fatal(err)
@@ -262,7 +262,7 @@ func TestTryStops(t *testing.T) {
 	if err := Try(ctx, g, set, Trial{}, nil, each); !errors.Is(err, context.Canceled) {
 		t.Errorf("error %v", err)
 	}
-	if err := Try(context.Background(), g, set, Trial{Condition: degrade.Condition{Speed: 7}}, nil, each); err == nil {
+	if err := Try(context.Background(), g, set, Trial{Condition: noise.Condition{Speed: 7}}, nil, each); err == nil {
 		t.Error("a speed of 7 was tried")
 	}
 	talk, err := set.Talk()

@@ -1,6 +1,6 @@
 //go:build linux
 
-package livesound_test
+package testsound_test
 
 import (
 	"bufio"
@@ -12,7 +12,7 @@ import (
 	"time"
 
 	"waycall/internal/audio"
-	"waycall/internal/livesound"
+	"waycall/internal/lab/testsound"
 )
 
 // follower is a program in the room that listens all day.
@@ -24,7 +24,7 @@ type follower struct {
 	stderr strings.Builder
 }
 
-func startFollower(t *testing.T, room *livesound.Room, device string) *follower {
+func startFollower(t *testing.T, room *testsound.Room, device string) *follower {
 	t.Helper()
 	f := &follower{t: t, cmd: inRoom(t, room.Env(), "follow", t.TempDir(), device, "default"), lines: make(chan string, 100)}
 	f.cmd.Stderr = &f.stderr
@@ -77,7 +77,7 @@ func (f *follower) end() {
 // hears plays a phrase into a sink of the room and wants it to come out whole, through
 // what the microphone does to it. A busy machine tears what is played, so there are
 // five tries.
-func (f *follower) hears(room *livesound.Room, sink, file string, through func(audio.Clip) audio.Clip) {
+func (f *follower) hears(room *testsound.Room, sink, file string, through func(audio.Clip) audio.Clip) {
 	f.t.Helper()
 	clip := read(f.t, phrases+file)
 	best := 0.0
@@ -115,7 +115,7 @@ const (
 // at a telephone's rate. Half the phrase is none, waycall waits, and then hears and
 // speaks as before. Nothing of the sound system's own goes to the terminal.
 func TestUnplugged(t *testing.T) {
-	room := livesound.Start(t)
+	room := testsound.Start(t)
 	f := startFollower(t, room, "default")
 	f.until("listening")
 	f.hears(room, voice, firstPhrase, whole)
@@ -152,7 +152,7 @@ func TestUnplugged(t *testing.T) {
 // TestDefaultChanges makes another microphone the system's default while it is used:
 // the sound system goes over to it.
 func TestDefaultChanges(t *testing.T) {
-	room := livesound.Start(t)
+	room := testsound.Start(t)
 	f := startFollower(t, room, "default")
 	f.until("listening")
 	f.hears(room, voice, firstPhrase, whole)
@@ -165,7 +165,7 @@ func TestDefaultChanges(t *testing.T) {
 // TestNamed uses a microphone that is named, though it is not the default, and none in
 // its place when it is not there.
 func TestNamed(t *testing.T) {
-	room := livesound.Start(t)
+	room := testsound.Start(t)
 	const both = `pcm.!default { type pulse }
 pcm.site_headset { type pulse device waycall_other.monitor hint { show on description "Site headset" } }`
 	room.Devices(t, both)
@@ -189,7 +189,7 @@ pcm.site_headset { type pulse device waycall_other.monitor hint { show on descri
 func TestEcho(t *testing.T) {
 	for _, delay := range []time.Duration{20 * time.Millisecond, 200 * time.Millisecond, 400 * time.Millisecond} {
 		t.Run(delay.String(), func(t *testing.T) {
-			room := livesound.Start(t)
+			room := testsound.Start(t)
 			room.Echo(t, delay)
 			f := startFollower(t, room, "default")
 			f.until("listening")

@@ -20,8 +20,8 @@ import (
 	"os"
 	"path/filepath"
 
-	"waycall/internal/bench"
 	"waycall/internal/hear/sphinx"
+	"waycall/internal/lab/bench"
 	"waycall/internal/phrase"
 )
 

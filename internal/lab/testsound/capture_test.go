@@ -1,6 +1,6 @@
 //go:build linux
 
-package livesound_test
+package testsound_test
 
 import (
 	"encoding/binary"
@@ -18,7 +18,7 @@ import (
 
 	"waycall/internal/audio"
 	"waycall/internal/audio/card"
-	"waycall/internal/livesound"
+	"waycall/internal/lab/testsound"
 )
 
 // captureFor is how long TestCapture listens; scripts/measure-capture gives ten
@@ -140,7 +140,7 @@ func busyTime() float64 {
 }
 
 // sequence plays the sequence into the room until the test ends.
-func sequence(t *testing.T, room *livesound.Room) {
+func sequence(t *testing.T, room *testsound.Room) {
 	t.Helper()
 	cmd := exec.Command("pacat", "--playback", "--raw", "--device=waycall_voice", "--format=s16le",
 		fmt.Sprintf("--rate=%d", audio.Rate), "--channels=1", "--latency-msec=2000")
@@ -167,7 +167,7 @@ func sequence(t *testing.T, room *livesound.Room) {
 	}()
 }
 
-func runCapture(t *testing.T, room *livesound.Room, d, ring, look time.Duration) (out captured) {
+func runCapture(t *testing.T, room *testsound.Room, d, ring, look time.Duration) (out captured) {
 	t.Helper()
 	// Beside the goroutines in the process itself, another program wants each core.
 	for range runtime.NumCPU() {
@@ -195,7 +195,7 @@ func runCapture(t *testing.T, room *livesound.Room, d, ring, look time.Duration)
 // than it can, and wants each sample of it. With a ring that is too small for a reader
 // who is late, it wants to be told of every loss.
 func TestCapture(t *testing.T) {
-	room := livesound.Start(t)
+	room := testsound.Start(t)
 	sequence(t, room)
 	got := runCapture(t, room, *captureFor, 10*time.Second, 10*time.Millisecond)
 	if got.Losses.Times() != 0 || got.Breaks != 0 || got.Untold != 0 {

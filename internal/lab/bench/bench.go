@@ -2,7 +2,7 @@
 //
 // A set is a folder of sound files with a manifest: one JSON object a line that
 // names a file, what was said in it and what should be understood. A set is heard
-// as it is or under a degrade.Condition, such as site noise at 10 dB (Try), and
+// as it is or under a noise.Condition, such as site noise at 10 dB (Try), and
 // each phrase ends in one of four ways: right without a question, right but asked
 // about, ignored, or wrong. What counts against an instrument that people trust is
 // the last of these, and among it what was wrong and yet sure.

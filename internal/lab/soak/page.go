@@ -6,7 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 
-	"waycall/internal/bench"
+	"waycall/internal/lab/bench"
 )
 
 // plots are the pictures of a soak, by file name.

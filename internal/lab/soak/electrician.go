@@ -12,8 +12,8 @@ import (
 
 	"waycall/internal/audio"
 	"waycall/internal/board"
-	"waycall/internal/degrade"
 	"waycall/internal/hear"
+	"waycall/internal/lab/noise"
 	"waycall/internal/record"
 	"waycall/internal/say"
 )
@@ -22,7 +22,7 @@ import (
 type spec struct {
 	text    string
 	take    int // which of its recordings
-	degrade degrade.Condition
+	degrade noise.Condition
 	seed    uint64
 	at, cut int // where so many samples of it were lost
 }
@@ -357,9 +357,9 @@ func (e *electrician) goOn() error {
 		return e.pause()
 	case n < 110+e.silences() && n >= 90+e.silences():
 		e.Counts.Noises++
-		kind := pick(e.rand, []degrade.Kind{degrade.Drill, degrade.Hammer, degrade.Fan, degrade.Hum})
+		kind := pick(e.rand, []noise.Kind{noise.Drill, noise.Hammer, noise.Fan, noise.Hum})
 		seconds := 1 + e.rand.IntN(6)
-		sound, err := degrade.Noise(kind, seconds*audio.Rate, nil, e.rand.Uint64())
+		sound, err := noise.Noise(kind, seconds*audio.Rate, nil, e.rand.Uint64())
 		if err != nil {
 			return err
 		}
@@ -502,9 +502,9 @@ func (e *electrician) sound(text string) (audio.Clip, spec, error) {
 	case n < 4:
 		c.Reverb = true
 	case n < 20:
-		c.Noise = []degrade.Added{{Kind: degrade.Site, SNR: 20 + 10*e.rand.Float64()}}
+		c.Noise = []noise.Added{{Kind: noise.Site, SNR: 20 + 10*e.rand.Float64()}}
 	case n < 25:
-		c.Noise = []degrade.Added{{Kind: pick(e.rand, []degrade.Kind{degrade.Fan, degrade.Drill, degrade.Hum}), SNR: 14 + 6*e.rand.Float64()}}
+		c.Noise = []noise.Added{{Kind: pick(e.rand, []noise.Kind{noise.Fan, noise.Drill, noise.Hum}), SNR: 14 + 6*e.rand.Float64()}}
 	}
 	clip, err := e.remake(s)
 	return clip, s, err

@@ -12,8 +12,8 @@ import (
 
 	binding "github.com/ggerganov/whisper.cpp/bindings/go"
 
-	"waycall/internal/bench"
 	"waycall/internal/hear/whisper"
+	"waycall/internal/lab/bench"
 	"waycall/internal/phrase"
 )
 

@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"waycall/internal/audio"
-	"waycall/internal/degrade"
+	"waycall/internal/lab/noise"
 	"waycall/internal/phrase"
 )
 
@@ -78,7 +78,7 @@ func (s Set) Talk() ([][]float32, error) {
 
 // Trial says how a set is heard.
 type Trial struct {
-	Condition degrade.Condition
+	Condition noise.Condition
 	Join      bool        // each phrase in one breath with the next that can follow it
 	Talk      [][]float32 // for babble
 	Seed      uint64      // of everything random
@@ -135,7 +135,7 @@ func Try(ctx context.Context, g *phrase.Grammar, set Set, trial Trial, ears []Ea
 			if err != nil {
 				return err
 			}
-			sound = degrade.Join(sound, after)
+			sound = noise.Join(sound, after)
 			it = both(it, *next)
 		}
 		// The seed depends on the phrase and not on what else is heard, so that a
@@ -177,7 +177,7 @@ func result(g *phrase.Grammar, it Item, a Answer, ear string, took time.Duration
 	r := Result{
 		Item: it, Method: ear,
 		MS:        float64(took.Round(100*time.Microsecond)) / float64(time.Millisecond),
-		SoundS:    float64(samples) / degrade.Rate,
+		SoundS:    float64(samples) / noise.Rate,
 		Witnesses: a.Witnesses, Scores: a.Scores,
 		Heard: a.Words, Evidence: a.Evidence, Nearest: nearest(g, it, a),
 	}

@@ -90,7 +90,7 @@ func TestSummarise(t *testing.T) {
 }
 
 func TestReadManifest(t *testing.T) {
-	f, err := os.Open("../../testdata/phrases/dev.jsonl")
+	f, err := os.Open("../../../testdata/phrases/dev.jsonl")
 	if err != nil {
 		t.Fatal(err)
 	}

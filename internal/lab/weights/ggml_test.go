@@ -261,7 +261,7 @@ func TestMelFiltersAsPublished(t *testing.T) {
 // u32 length and its bytes, in the order of their numbers.
 func TestTokensAsPublished(t *testing.T) {
 	const published = "7cff19521369c7f5f5ed77ed7b730e7491800afb47d01d341e12b3ca740d8543"
-	src, err := os.ReadFile("../../.cache/weights/ct2/tokenizer.json")
+	src, err := os.ReadFile("../../../.cache/weights/ct2/tokenizer.json")
 	if err != nil {
 		t.Fatalf("%v; run make test, which fetches it", err)
 	}

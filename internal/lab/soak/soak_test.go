@@ -14,10 +14,10 @@ import (
 	"waycall/grammar"
 	"waycall/internal/audio"
 	"waycall/internal/board"
-	"waycall/internal/degrade"
 	"waycall/internal/hear"
 	"waycall/internal/hear/sphinx"
 	"waycall/internal/hear/whisper"
+	"waycall/internal/lab/noise"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -25,7 +25,7 @@ import (
 	"waycall/internal/say/espeak"
 )
 
-const testdata = "../../testdata"
+const testdata = "../../../testdata"
 
 func realEar(t *testing.T) *hear.Ear {
 	t.Helper()
@@ -35,7 +35,7 @@ func realEar(t *testing.T) *hear.Ear {
 	}
 	var models []*whisper.Model
 	for _, name := range []string{"tiny.en-waycall-q8_0.bin", "tiny.en-waycall-other-q8_0.bin"} {
-		m, err := whisper.Open(filepath.Join("../../models", name), runtime.NumCPU())
+		m, err := whisper.Open(filepath.Join("../../../models", name), runtime.NumCPU())
 		if err != nil {
 			t.Fatalf("%v (make test does that)", err)
 		}
@@ -370,7 +370,7 @@ func TestAlike(t *testing.T) {
 			t.Errorf("%q is alike by %.2f", text, c)
 		}
 	}
-	noisy, err := degrade.Condition{Noise: []degrade.Added{{Kind: degrade.Site, SNR: 20}}}.Apply(one, nil, 1)
+	noisy, err := noise.Condition{Noise: []noise.Added{{Kind: noise.Site, SNR: 20}}}.Apply(one, nil, 1)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,6 +1,6 @@
 //go:build linux
 
-// Package livesound lets tests speak to a program that listens to a real
+// Package testsound lets tests speak to a program that listens to a real
 // microphone, on a machine that has none.
 //
 // A Room is a private PulseAudio server with two devices that exist only in
@@ -9,7 +9,7 @@
 // and stays out of the microphone. ALSA, and through it PortAudio, finds both as
 // its defaults when a program is run with the room's environment:
 //
-//	room := livesound.Start(t)
+//	room := testsound.Start(t)
 //	cmd := exec.Command("waycall", "test", "job.yaml")
 //	cmd.Env = room.Env()
 //	...
@@ -18,7 +18,7 @@
 // PortAudio reads the environment when it starts, so the program must be a
 // process of its own. It needs the Debian packages pulseaudio, pulseaudio-utils
 // and libasound2-plugins, and works as root.
-package livesound
+package testsound
 
 import (
 	"bytes"

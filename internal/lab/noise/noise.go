@@ -1,4 +1,4 @@
-// Package degrade makes clean recordings of speech sound as they would on a
+// Package noise makes clean recordings of speech sound as they would on a
 // working site, so that hearing can be measured where it is hard.
 //
 // Everything here is made by computation; there is no recorded noise. Each
@@ -20,7 +20,7 @@
 // A Condition is applied in the order in which these things happen: how the
 // phrase is spoken (false start, pause, speed), the room (reverberation, noise),
 // the microphone (level, clipping), and what it is sent over (band).
-package degrade
+package noise
 
 import (
 	"errors"

@@ -12,7 +12,7 @@ import (
 
 	"github.com/google/renameio/v2"
 
-	"waycall/internal/degrade"
+	"waycall/internal/lab/noise"
 )
 
 // Kept is a run with what came of it.
@@ -43,7 +43,7 @@ func (k Kept) plain() bool {
 // siteAt returns the ratio at which site noise, and nothing else, was added.
 func (k Kept) siteAt() (snr float64, ok bool) {
 	n := k.Run.Condition.Noise
-	if len(n) != 1 || n[0].Kind != degrade.Site || k.Run.Join || k.Run.Streamed {
+	if len(n) != 1 || n[0].Kind != noise.Site || k.Run.Join || k.Run.Streamed {
 		return 0, false
 	}
 	c := k.Run.Condition
@@ -51,7 +51,7 @@ func (k Kept) siteAt() (snr float64, ok bool) {
 	return n[0].SNR, c.String() == "clean"
 }
 
-func (k Kept) only(c degrade.Condition) bool {
+func (k Kept) only(c noise.Condition) bool {
 	return !k.Run.Join && !k.Run.Streamed && k.Run.Condition.String() == c.String()
 }
 
@@ -206,7 +206,7 @@ once the electrician was asked. "Not asked" are those that were right without a
 question. "Wrong, sure" is what would have been read back as if it had been said;
 "at most" is its upper 95 % confidence bound (Clopper and Pearson, one-sided).
 Noise at 10 dB means that the speech, while somebody speaks, lies 10 dB above the
-noise over the same stretch; every noise is made by [internal/degrade](../../internal/degrade).
+noise over the same stretch; every noise is made by [internal/lab/noise](../../internal/lab/noise).
 Times count from the end of the sound, the whole of which is heard at once; "in
 real time" they count from the end of the pause that ends the phrase, as for
 somebody who speaks into a microphone. The set dev as it is, what was heard in real
@@ -321,9 +321,9 @@ func bars(own []Kept) []bar {
 		case site && snr == 5:
 			least("right", s.All, s.All.RightShare, 0.92)
 			sure(0.005)
-		case k.only(degrade.Condition{Band: true}):
+		case k.only(noise.Condition{Band: true}):
 			least("right", s.All, s.All.RightShare, 0.97)
-		case k.only(degrade.Condition{FalseStart: true}):
+		case k.only(noise.Condition{FalseStart: true}):
 			sure(0)
 		}
 	}
@@ -426,7 +426,7 @@ func RefreshReadme(path, link string, kept []Kept) error {
 	var chosen []Kept
 	last, machine := "", ""
 	for _, k := range kept {
-		if _, site := k.siteAt(); k.single() && (k.plain() || site || k.only(degrade.Condition{Band: true})) {
+		if _, site := k.siteAt(); k.single() && (k.plain() || site || k.only(noise.Condition{Band: true})) {
 			chosen = append(chosen, k)
 			last, machine = max(last, k.Run.Date), k.Run.Machine
 		}

@@ -13,7 +13,7 @@ import (
 	"testing"
 
 	"waycall/internal/audio"
-	"waycall/internal/weights/peek"
+	"waycall/internal/lab/weights/peek"
 )
 
 // How far the two may differ: whisper.cpp keeps weights, keys and values in half
@@ -31,7 +31,7 @@ const (
 // adaptation. From the same features both must give the same words, and logits
 // that differ by no more than rounding.
 func TestAgainstCTranslate2(t *testing.T) {
-	const wheel = "../../.cache/weights/ct2"
+	const wheel = "../../../.cache/weights/ct2"
 	dir := t.TempDir()
 	model := filepath.Join(dir, "plain.bin")
 	if err := Convert(Files{Model: wheel + "/model.bin", Tokenizer: wheel + "/tokenizer.json", Out: model}); err != nil {
@@ -45,14 +45,14 @@ func TestAgainstCTranslate2(t *testing.T) {
 		t.Errorf("the model file has %d bytes, want 77704715", info.Size())
 	}
 	for _, name := range []string{"0004-af_heart.flac", "0103-bm_daniel.flac"} {
-		sound, err := audio.ReadFile("../../testdata/audio/" + name)
+		sound, err := audio.ReadFile("../../../testdata/audio/" + name)
 		if err != nil {
 			t.Fatal(err)
 		}
 		file := func(n string) string { return filepath.Join(dir, n) }
 		writeFloats(t, file("samples"), sound)
 		writeFloats(t, file("filters"), melFilters())
-		ct2 := exec.Command("../../.cache/reference/bin/python", "testdata/ct2.py", wheel, file("samples"), file("filters"), file("mel"), file("logits"))
+		ct2 := exec.Command("../../../.cache/reference/bin/python", "testdata/ct2.py", wheel, file("samples"), file("filters"), file("mel"), file("logits"))
 		ct2.Stderr = os.Stderr
 		out, err := ct2.Output()
 		if err != nil {

@@ -9,7 +9,7 @@ import (
 	"testing"
 
 	"waycall/internal/audio"
-	"waycall/internal/bench"
+	"waycall/internal/lab/bench"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 )

@@ -13,11 +13,11 @@ import (
 
 	"pgregory.net/rapid"
 
-	"waycall/internal/degrade"
+	"waycall/internal/lab/noise"
 )
 
 // keptRun makes a run of readings of which some were wrong and sure.
-func keptRun(set string, c degrade.Condition, phrases, wrong int, methods ...string) Kept {
+func keptRun(set string, c noise.Condition, phrases, wrong int, methods ...string) Kept {
 	k := Kept{Run: Run{Set: set, Condition: c, Methods: methods, Notes: make([]string, len(methods)), Date: "2026-01-02T03:04:05Z", Machine: "a machine, 2 cores"}}
 	for i, m := range methods {
 		k.Run.Notes[i] = "model of " + m
@@ -33,13 +33,13 @@ func keptRun(set string, c degrade.Condition, phrases, wrong int, methods ...str
 	return k
 }
 
-func site(snr float64) degrade.Condition {
-	return degrade.Condition{Noise: []degrade.Added{{Kind: degrade.Site, SNR: snr}}}
+func site(snr float64) noise.Condition {
+	return noise.Condition{Noise: []noise.Added{{Kind: noise.Site, SNR: snr}}}
 }
 
 func TestReport(t *testing.T) {
 	dir := t.TempDir()
-	talk := keptRun("talk", degrade.Condition{}, 1000, 0, "waycall")
+	talk := keptRun("talk", noise.Condition{}, 1000, 0, "waycall")
 	for i := range talk.Results {
 		r := &talk.Results[i]
 		r.Want, r.Text = Want{Kind: "none"}, "pass me the <red> | driver"
@@ -50,14 +50,14 @@ func TestReport(t *testing.T) {
 		}
 	}
 	kept := []Kept{
-		keptRun("dev", degrade.Condition{}, 200, 0, "waycall"),
+		keptRun("dev", noise.Condition{}, 200, 0, "waycall"),
 		keptRun("dev", site(20), 200, 1, "waycall"),
 		keptRun("dev", site(10), 200, 2, "waycall"),
 		keptRun("dev", site(5), 200, 20, "waycall"),
-		keptRun("dev", degrade.Condition{Speed: 1.2}, 200, 0, "waycall"),
+		keptRun("dev", noise.Condition{Speed: 1.2}, 200, 0, "waycall"),
 		keptRun("quiet", site(10), 50, 0, "waycall"),
 		talk,
-		keptRun("dev", degrade.Condition{}, 100, 0, "waycall", "another"),
+		keptRun("dev", noise.Condition{}, 100, 0, "waycall", "another"),
 	}
 	if err := Report(dir, kept); err != nil {
 		t.Fatal(err)
@@ -170,7 +170,7 @@ func TestRefreshReadme(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	kept := []Kept{keptRun("dev", degrade.Condition{}, 3, 0, "waycall"), keptRun("dev", degrade.Condition{Speed: 1.4}, 3, 0, "waycall")}
+	kept := []Kept{keptRun("dev", noise.Condition{}, 3, 0, "waycall"), keptRun("dev", noise.Condition{Speed: 1.4}, 3, 0, "waycall")}
 	write("before\n" + beginMark + "\nold\n" + endMark + "\nafter\n")
 	for range 2 { // refreshing again changes nothing
 		if err := RefreshReadme(path, "docs/bench/README.md", kept); err != nil {

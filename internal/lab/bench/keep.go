@@ -8,22 +8,22 @@ import (
 	"io"
 	"os"
 
-	"waycall/internal/degrade"
+	"waycall/internal/lab/noise"
 )
 
 // Run says what was heard, how and on what.
 type Run struct {
-	Set       string            `json:"set"`
-	Condition degrade.Condition `json:"condition"`
-	Join      bool              `json:"join,omitempty"`
-	Streamed  bool              `json:"streamed,omitempty"` // as from a microphone, in real time, and not the whole file at once
-	Seed      uint64            `json:"seed"`
-	Limit     int               `json:"limit,omitempty"` // phrases asked for, where not all were
-	Methods   []string          `json:"methods"`         // names of the ears
-	Notes     []string          `json:"notes"`           // of each: weights, version and settings
-	Date      string            `json:"date"`            // RFC 3339
-	Machine   string            `json:"machine"`         // processor, and how many
-	PeakMiB   float64           `json:"peak_mib"`        // 0 while it runs
+	Set       string          `json:"set"`
+	Condition noise.Condition `json:"condition"`
+	Join      bool            `json:"join,omitempty"`
+	Streamed  bool            `json:"streamed,omitempty"` // as from a microphone, in real time, and not the whole file at once
+	Seed      uint64          `json:"seed"`
+	Limit     int             `json:"limit,omitempty"` // phrases asked for, where not all were
+	Methods   []string        `json:"methods"`         // names of the ears
+	Notes     []string        `json:"notes"`           // of each: weights, version and settings
+	Date      string          `json:"date"`            // RFC 3339
+	Machine   string          `json:"machine"`         // processor, and how many
+	PeakMiB   float64         `json:"peak_mib"`        // 0 while it runs
 }
 
 // Title names the condition in a few words.

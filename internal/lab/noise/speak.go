@@ -1,4 +1,4 @@
-package degrade
+package noise
 
 import (
 	"math"
