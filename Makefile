@@ -48,7 +48,7 @@ vulnerabilities: setup ## known vulnerabilities in what is linked in (fetches th
 race: setup ## the tests under the race detector
 	@$(env) go test -race -timeout 30m $$(go list ./... | grep -vE '^waycall/(cmd/|internal/(audio/(card|mic)|demo|hear/(sphinx|whisper)|lab/(rivals|testsound|weights/peek)|say/(espeak|speaker)|web/browser)$$)')
 
-bench: build ## measure hearing, all of it, into out/bench and docs/bench (BENCH='--missing' or names: see scripts/bench)
+bench: setup ## measure hearing, all of it, into out/bench and docs/bench (BENCH='--missing' or names: see scripts/bench)
 	@scripts/bench $(BENCH)
 
 fuzz: setup ## run every fuzz target for FUZZTIME (20s) each

@@ -9,8 +9,10 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"syscall"
@@ -77,7 +79,7 @@ by Ctrl-C.`,
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
-		newPhrases(),
+		newBench(), newReport(), newFit(), newSoak(), newWords(), newPhrases(), newWeights(), newRooms(),
 	)
 	return root
 }
@@ -90,4 +92,11 @@ func wantArgs(least, most int, what string) cobra.PositionalArgs {
 		}
 		return nil
 	}
+}
+
+// printJSON prints v on one line, with ">" as it is.
+func printJSON(w io.Writer, v any) error {
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	return enc.Encode(v)
 }

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -276,4 +277,13 @@ func (p *player) finish(w io.Writer, out string, state record.State, took time.D
   %s  the record, with the sound of every phrase
 `, p.spoke.String(), p.said, p.track.Duration().Seconds(), took.Seconds(), peakMiB(), where, filepath.Base(p.file))
 	return err
+}
+
+// peakMiB returns the most memory this program has held, MiB.
+func peakMiB() float64 {
+	var u syscall.Rusage
+	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
+		return 0
+	}
+	return float64(u.Maxrss) / 1024 // Linux counts in KiB
 }

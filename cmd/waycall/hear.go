@@ -168,7 +168,7 @@ func hearFile(e *hear.Ear, p place, file string) (heardLine, error) {
 	}
 	line.AudioMS = round(clip.Duration())
 	start := time.Now()
-	h, note, err := hearClip(e, p.scope, clip)
+	h, note, err := session.HearClip(e, p.scope, clip)
 	if err != nil {
 		return line, fmt.Errorf("%s: %w", file, err)
 	}
@@ -178,19 +178,6 @@ func hearFile(e *hear.Ear, p place, file string) (heardLine, error) {
 	}
 	line.fill(h, p)
 	return line, nil
-}
-
-// hearClip hears a whole sound as one phrase.
-func hearClip(e *hear.Ear, s phrase.Scope, clip audio.Clip) (h hear.Heard, note string, err error) {
-	spoken := audio.Trim(clip, audio.Settings{})
-	switch {
-	case spoken.Truncated:
-		return hear.Heard{Outcome: hear.None}, "longer than one phrase can be; cut it into phrases", nil
-	case len(spoken.Sound) == 0:
-		return hear.Heard{Outcome: hear.None, Confidence: -1}, "no speech in it", nil
-	}
-	h, err = e.Hear(s, spoken.Sound)
-	return h, "", err
 }
 
 func (l *heardLine) fill(h hear.Heard, p place) {

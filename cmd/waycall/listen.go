@@ -15,6 +15,7 @@ import (
 	"waycall/internal/audio/mic"
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
+	"waycall/internal/session"
 )
 
 // testPhrase has what recognition stands on: a way, a test, a bound and figures.
@@ -167,7 +168,7 @@ func (s *soundTest) judge(e *hear.Ear, sound audio.Clip) error {
 		if err := e.Prepare(scope); err != nil {
 			return err
 		}
-		h, _, err := hearClip(e, scope, sound)
+		h, _, err := session.HearClip(e, scope, sound)
 		if err != nil {
 			return err
 		}

@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"waycall/internal/hear/engines"
 )
 
 // The tests run this very program: the test binary is waycall when it is called
@@ -27,7 +29,7 @@ func rootPath(t testing.TB, elem ...string) string {
 // modelFile is the built model; without it nothing here can be tested.
 func modelFile(t testing.TB) string {
 	t.Helper()
-	p := rootPath(t, "models", defaultModel)
+	p := rootPath(t, "models", engines.Model)
 	if _, err := os.Stat(p); err != nil {
 		t.Fatalf("%v; run make test, which builds it", err)
 	}

@@ -18,6 +18,7 @@ import (
 	"waycall/internal/audio"
 	"waycall/internal/audio/card"
 	"waycall/internal/audio/mic"
+	"waycall/internal/hear/engines"
 	"waycall/internal/hear/sphinx"
 	"waycall/internal/hear/whisper"
 	"waycall/internal/phrase"
@@ -268,7 +269,7 @@ func (r *readiness) lookHearing() []finding {
 		s.Close()
 		all = append(all, finding{second, good, "pocketsphinx with its acoustic model", ""})
 	}
-	other, own := thirdOf(path)
+	other, own := engines.Third(path)
 	switch _, err := os.Stat(other); {
 	case !own:
 		all = append(all, finding{third, look, "none, as another model than waycall's own is named", "more will be asked; leave --model out to have it"})

@@ -40,6 +40,20 @@ func (r *run) lap(stage func(*Timing) *time.Duration, start *time.Time) {
 	*start = now
 }
 
+// HearClip hears a whole sound as one phrase, with no session. The note says why nothing
+// was heard of it, and is empty where something was.
+func HearClip(e *hear.Ear, s phrase.Scope, clip audio.Clip) (h hear.Heard, note string, err error) {
+	spoken := audio.Trim(clip, audio.Settings{})
+	switch {
+	case spoken.Truncated:
+		return hear.Heard{Outcome: hear.None}, "longer than one phrase can be; cut it into phrases", nil
+	case len(spoken.Sound) == 0:
+		return hear.Heard{Outcome: hear.None, Confidence: -1}, "no speech in it", nil
+	}
+	h, err = e.Hear(s, spoken.Sound)
+	return h, "", err
+}
+
 // Streamed is one phrase that StreamClip heard.
 type Streamed struct {
 	Phrase audio.Phrase

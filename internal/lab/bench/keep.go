@@ -115,7 +115,7 @@ func Load(r io.Reader, name string) (Run, []Result, error) {
 		}
 	}
 	if run == nil || len(run.Methods) == 0 || len(results) == 0 {
-		return Run{}, nil, fmt.Errorf("results %s: no run in it; give a file that waycall bench --save wrote", name)
+		return Run{}, nil, fmt.Errorf("results %s: no run in it; give a file that lab bench --save wrote", name)
 	}
 	return *run, results, nil
 }

@@ -1,4 +1,4 @@
-package main
+package words
 
 import (
 	"bytes"
@@ -19,7 +19,7 @@ import (
 var loaded = sync.OnceValues(func() (g *phrase.Grammar, words []word) {
 	g, err := phrase.Load(grammar.Files)
 	if err == nil {
-		words, err = weighed(g, os.DirFS("../../models/adapt"))
+		words, err = weighed(g, os.DirFS("../../../models/adapt"))
 	}
 	if err != nil {
 		panic(err)

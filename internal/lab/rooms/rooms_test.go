@@ -1,4 +1,4 @@
-package main
+package rooms
 
 import (
 	"io/fs"
@@ -12,18 +12,20 @@ import (
 
 func page(t *testing.T) (string, []room, map[string]*pkg) {
 	t.Helper()
-	text, err := os.ReadFile("../../DEVELOPERS.md")
+	text, err := os.ReadFile("../../../DEVELOPERS.md")
 	if err != nil {
 		t.Fatal(err)
 	}
-	all, err := load("../..")
+	all, err := load("../../..")
 	if err != nil {
 		t.Fatal(err)
 	}
 	// Go keeps the result of a test until a file that the test itself looked at
 	// changes, and it is go list that looks at the code.
-	if err := filepath.WalkDir("../../internal", func(_ string, _ fs.DirEntry, err error) error { return err }); err != nil {
-		t.Fatal(err)
+	for _, folder := range []string{"../..", "../../../cmd"} {
+		if err := filepath.WalkDir(folder, func(_ string, _ fs.DirEntry, err error) error { return err }); err != nil {
+			t.Fatal(err)
+		}
 	}
 	table := rooms(string(text))
 	if len(table) < 20 || !table[0].domain || table[len(table)-1].domain {
@@ -39,7 +41,7 @@ func TestDrawingIsOfTheCode(t *testing.T) {
 		t.Fatal(err)
 	}
 	if d := cmp.Diff(strings.SplitAfter(want, "\n"), strings.SplitAfter(text, "\n")); d != "" {
-		t.Errorf("the drawing in DEVELOPERS.md is not of this code; go run ./cmd/draw-rooms draws it: %s", d)
+		t.Errorf("the drawing in DEVELOPERS.md is not of this code; go run ./cmd/lab rooms draws it: %s", d)
 	}
 }
 
@@ -79,6 +81,32 @@ func TestImportsGoUp(t *testing.T) {
 	}
 }
 
+// What is shipped knows nothing of what measures it: neither cmd/waycall nor a package
+// of internal/ outside the laboratory imports one of internal/lab, not even through
+// others. A test may, as for its microphone.
+func TestProductKnowsNoLab(t *testing.T) {
+	_, _, all := page(t)
+	looked := 0
+	for path, p := range all {
+		if !strings.HasPrefix(path, "waycall/") {
+			continue
+		}
+		looked++
+		for _, n := range labUsed(p) {
+			t.Errorf("%s imports internal/%s, which is of the laboratory and not shipped; move what it needs out of there", path, n)
+		}
+	}
+	waycall := all["waycall/cmd/waycall"]
+	if looked < 30 || waycall == nil {
+		t.Fatalf("only %d packages were looked at, cmd/waycall among them: %v", looked, waycall != nil)
+	}
+	for _, d := range waycall.Deps {
+		if strings.HasPrefix(d, ours+"lab/") {
+			t.Errorf("cmd/waycall is built with %s", d)
+		}
+	}
+}
+
 // The tests above notice what they are for.
 func TestNotices(t *testing.T) {
 	table := rooms("\n## The rooms\n| `a` | inside |\n| `talk` | |\n| `b/c` | |\n| `b` | outside |\n\n## Next\n| `d` | |\n")
@@ -97,6 +125,15 @@ func TestNotices(t *testing.T) {
 	plain := &pkg{ImportPath: ours + "z", Imports: []string{"net"}, Deps: []string{"net", "runtime/cgo"}}
 	if !engine(all, direct) || engine(all, through) || engine(all, plain) {
 		t.Error("engines are those that import C themselves")
+	}
+	lab := []string{ours + "lab/x", ours + "labour"}
+	if got := labUsed(&pkg{ImportPath: ours + "x", Imports: lab}); !cmp.Equal(got, []string{"lab/x"}) {
+		t.Errorf("of the laboratory is used %v", got)
+	}
+	for _, path := range []string{ours + "lab/y", "waycall/cmd/lab"} {
+		if got := labUsed(&pkg{ImportPath: path, Imports: lab}); len(got) > 0 {
+			t.Errorf("%s may use the laboratory: %v", path, got)
+		}
 	}
 	if !needsC(all, direct) || !needsC(all, through) || needsC(all, plain) {
 		t.Error("needing C goes through imports, and is not about the standard library")

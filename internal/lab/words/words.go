@@ -1,22 +1,17 @@
-// Command word-confusion measures which command words are heard surely and what
-// each is confused with, so that the words of the grammar can be chosen by figures.
-// scripts/confusion runs its steps one after the other:
-//
-//	word-confusion list                                     # the words, one a line, to be rendered
-//	word-confusion hear --manifest FILE --model FILE --to out/confusion
-//	word-confusion table out/confusion/*.jsonl > docs/bench/confusion.md
+// Package words measures which command words are heard surely and what each is
+// confused with, so that the words of the grammar can be chosen by figures.
+// scripts/confusion runs its steps one after the other.
 //
 // The words are every command of the grammar that holds no number, and the words
 // that were weighed for commands (rule <weighed> of models/adapt/ahead.gram). Each
 // is heard in quiet and in the noise of a site by each witness alone: the adapted
 // model, decoded freely, and pocketsphinx, held to all of the words.
-package main
+package words
 
 import (
 	"context"
 	"crypto/sha256"
 	"errors"
-	"flag"
 	"fmt"
 	"io"
 	"io/fs"
@@ -38,53 +33,61 @@ import (
 	"waycall/internal/phrase"
 )
 
-func main() {
-	if err := run(os.Args[1:], os.Stdout); err != nil {
-		fmt.Fprintln(os.Stderr, "word-confusion:", err)
-		os.Exit(1)
-	}
+// Options say where the words are and what hears them.
+type Options struct {
+	Ahead    string // folder of ahead.gram
+	Manifest string // manifest.jsonl of the rendered words
+	Model    string // speech model
+	To       string // folder for what was heard
 }
 
-func run(args []string, out io.Writer) error {
-	if len(args) == 0 {
-		return errors.New("no step named; give list, hear or table")
-	}
-	flags := flag.NewFlagSet(args[0], flag.ContinueOnError)
-	ahead := flags.String("ahead", "models/adapt", "folder of ahead.gram")
-	manifest := flags.String("manifest", "", "manifest.jsonl of the rendered words")
-	model := flags.String("model", "models/tiny.en-waycall-q8_0.bin", "speech model")
-	to := flags.String("to", "out/confusion", "folder for what was heard")
-	if err := flags.Parse(args[1:]); err != nil {
+// List writes the words, one a line, to be rendered.
+func List(out io.Writer, o Options) error {
+	_, words, err := load(o)
+	if err != nil {
 		return err
 	}
+	for _, w := range words {
+		fmt.Fprintln(out, w.Text)
+	}
+	return nil
+}
+
+// Hear has both witnesses hear the rendered words, in quiet and in noise, and keeps
+// what they heard.
+func Hear(ctx context.Context, o Options) error {
+	g, words, err := load(o)
+	if err != nil {
+		return err
+	}
+	return hearAll(ctx, g, words, o)
+}
+
+// Table writes the page of what was heard and kept in files.
+func Table(out io.Writer, o Options, files []string) error {
+	g, words, err := load(o)
+	if err != nil {
+		return err
+	}
+	var kept []bench.Kept
+	for _, file := range files {
+		k, err := bench.LoadFile(file)
+		if err != nil {
+			return err
+		}
+		kept = append(kept, k)
+	}
+	return writeTable(out, g, words, kept)
+}
+
+// load loads the grammar and lists the words.
+func load(o Options) (*phrase.Grammar, []word, error) {
 	g, err := phrase.Load(grammar.Files)
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
-	words, err := weighed(g, os.DirFS(*ahead))
-	if err != nil {
-		return err
-	}
-	switch args[0] {
-	case "list":
-		for _, w := range words {
-			fmt.Fprintln(out, w.Text)
-		}
-		return nil
-	case "hear":
-		return hearAll(g, words, *manifest, *model, *to)
-	case "table":
-		var kept []bench.Kept
-		for _, file := range flags.Args() {
-			k, err := bench.LoadFile(file)
-			if err != nil {
-				return err
-			}
-			kept = append(kept, k)
-		}
-		return writeTable(out, g, words, kept)
-	}
-	return fmt.Errorf("no step %q; give list, hear or table", args[0])
+	words, err := weighed(g, os.DirFS(o.Ahead))
+	return g, words, err
 }
 
 // draws is how many phrases are made up to meet every one without a number: the
@@ -169,8 +172,8 @@ const noiseDB = 5
 
 // hearAll has both witnesses hear the rendered words, in quiet and in noise, and
 // keeps what they heard.
-func hearAll(g *phrase.Grammar, words []word, manifest, model, to string) error {
-	set, err := bench.OpenSet(manifest, 0)
+func hearAll(ctx context.Context, g *phrase.Grammar, words []word, o Options) error {
+	set, err := bench.OpenSet(o.Manifest, 0)
 	if err != nil {
 		return err
 	}
@@ -179,7 +182,7 @@ func hearAll(g *phrase.Grammar, words []word, manifest, model, to string) error 
 		return err
 	}
 	set.Items = slices.DeleteFunc(set.Items, func(it bench.Item) bool { return it.Want.Kind != "command" })
-	sum, err := sumOf(model)
+	sum, err := sumOf(o.Model)
 	if err != nil {
 		return err
 	}
@@ -204,8 +207,8 @@ func hearAll(g *phrase.Grammar, words []word, manifest, model, to string) error 
 	var wait sync.WaitGroup
 	for i, trial := range trials {
 		wait.Go(func() {
-			note := fmt.Sprintf("%s (%s)", filepath.Base(model), sum)
-			errs[i] = hearOnce(g, set, trial, allowed, model, note, lexicon, filepath.Join(to, fmt.Sprintf("%d.jsonl", i)))
+			note := fmt.Sprintf("%s (%s)", filepath.Base(o.Model), sum)
+			errs[i] = hearOnce(ctx, g, set, trial, allowed, o.Model, note, lexicon, filepath.Join(o.To, fmt.Sprintf("%d.jsonl", i)))
 		})
 	}
 	wait.Wait()
@@ -213,7 +216,7 @@ func hearAll(g *phrase.Grammar, words []word, manifest, model, to string) error 
 }
 
 // hearOnce hears the set in one condition and keeps what was heard in a file.
-func hearOnce(g *phrase.Grammar, set bench.Set, trial bench.Trial, allowed *phrase.Automaton, model, note string, lexicon phrase.Lexicon, file string) error {
+func hearOnce(ctx context.Context, g *phrase.Grammar, set bench.Set, trial bench.Trial, allowed *phrase.Automaton, model, note string, lexicon phrase.Lexicon, file string) error {
 	first, err := whisper.Open(model, 1)
 	if err != nil {
 		return err
@@ -232,7 +235,7 @@ func hearOnce(g *phrase.Grammar, set bench.Set, trial bench.Trial, allowed *phra
 	}
 	defer keep.Close()
 	n := 0
-	err = bench.Try(context.Background(), g, set, trial, []bench.Ear{ear}, func(r bench.Result) error {
+	err = bench.Try(ctx, g, set, trial, []bench.Ear{ear}, func(r bench.Result) error {
 		if n++; n%200 == 0 || n == len(set.Items) {
 			fmt.Fprintf(os.Stderr, "%s: %d of %d heard\n", run.Title(), n, len(set.Items))
 		}

@@ -1,8 +1,8 @@
-// Command draw-rooms draws how the packages of waycall import each other, from the
-// code, into DEVELOPERS.md. Run it in the repository's root after an import was added
-// or taken away; its test fails until then, and when an import goes against the order
-// of the table of rooms there.
-package main
+// Package rooms draws how the packages of waycall import each other, from the code, into
+// DEVELOPERS.md. `go run ./cmd/lab rooms` draws anew after an import was added or taken
+// away; the tests fail until then, and when an import goes against the order of the table
+// of rooms there, or from the product into the laboratory.
+package rooms
 
 import (
 	"bytes"
@@ -18,14 +18,8 @@ import (
 	"github.com/google/renameio/v2"
 )
 
-func main() {
-	if err := run("DEVELOPERS.md"); err != nil {
-		fmt.Fprintf(os.Stderr, "draw-rooms: %v\n", err)
-		os.Exit(1)
-	}
-}
-
-func run(page string) error {
+// Draw draws anew in page, DEVELOPERS.md of the repository that is the current folder.
+func Draw(page string) error {
 	text, err := os.ReadFile(page)
 	if err != nil {
 		return fmt.Errorf("%w; run it in the repository's root", err)
@@ -43,7 +37,7 @@ func run(page string) error {
 
 const (
 	ours  = "waycall/internal/"
-	begin = "<!-- rooms:begin, by cmd/draw-rooms -->\n"
+	begin = "<!-- rooms:begin, by go run ./cmd/lab rooms -->\n"
 	end   = "<!-- rooms:end -->"
 )
 
@@ -130,6 +124,18 @@ func rooms(page string) []room {
 	return all
 }
 
+// inLab reports whether a package, by name, is of the laboratory, which measures the
+// product and of which the product knows nothing.
+func inLab(name string) bool { return strings.HasPrefix(name, "lab/") }
+
+// labUsed returns the packages of the laboratory that a package outside of it imports.
+func labUsed(p *pkg) []string {
+	if inLab(p.name()) || p.ImportPath == "waycall/cmd/lab" {
+		return nil
+	}
+	return slices.DeleteFunc(p.uses(), func(n string) bool { return !inLab(n) })
+}
+
 // in returns the row of the table that a package belongs to: its own, or that of the
 // package that it lies in; -1 for none.
 func in(table []room, name string) int {
@@ -175,6 +181,8 @@ func draw(all map[string]*pkg, table []room) string {
 		names = append(names, n)
 		i := in(table, n)
 		switch {
+		case inLab(n):
+			group["lab"] = append(group["lab"], n)
 		case engine(all, p):
 			group["engines"] = append(group["engines"], n)
 		case i >= 0 && table[i].domain:
@@ -186,7 +194,7 @@ func draw(all map[string]*pkg, table []room) string {
 	slices.Sort(names)
 	var b strings.Builder
 	b.WriteString("```mermaid\nflowchart BT\n")
-	for _, g := range []string{"domain", "around", "engines"} {
+	for _, g := range []string{"domain", "around", "engines", "lab"} {
 		slices.Sort(group[g])
 		fmt.Fprintf(&b, "  subgraph %s\n", g)
 		for _, n := range group[g] {

@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -16,7 +17,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"waycall/grammar"
 	"waycall/internal/audio"
 	"waycall/internal/hear"
 	"waycall/internal/lab/bench"
@@ -26,17 +26,20 @@ import (
 	"waycall/internal/session"
 )
 
+// benchOptions are the flags of lab bench.
+type benchOptions struct {
+	ear      earFlags
+	trial    trialFlags
+	manifest string
+	limit    int
+	save     string
+	compare  bool
+	stream   bool
+	asJSON   bool
+}
+
 func newBench() *cobra.Command {
-	var (
-		ear      earFlags
-		trial    trialFlags
-		manifest string
-		limit    int
-		save     string
-		compare  bool
-		stream   bool
-		asJSON   bool
-	)
+	var o benchOptions
 	cmd := &cobra.Command{
 		Use:   "bench --manifest FILE",
 		Short: "Measure hearing against a labelled set of phrases",
@@ -48,145 +51,108 @@ The sound may be made harder first, in any combination: site noise of our own
 making, another pace or level, a narrow band, pauses, false starts. Noise at 10 dB
 means that the speech, while somebody speaks, lies 10 dB above the noise over the
 same stretch. The same --seed gives the same sound.`,
-		Example: `  waycall bench --manifest set/manifest.jsonl --noise site@10
-  waycall bench --manifest set/manifest.jsonl --speed 1.2 --noise fan@20 --noise hum@10 --json
-  waycall bench --manifest set/manifest.jsonl --level 0 --band --save results.jsonl`,
+		Example: `  lab bench --manifest set/manifest.jsonl --noise site@10
+  lab bench --manifest set/manifest.jsonl --speed 1.2 --noise fan@20 --noise hum@10 --json
+  lab bench --manifest set/manifest.jsonl --level 0 --band --save results.jsonl`,
 		Args: wantArgs(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if manifest == "" {
-				return usageError{fmt.Errorf("--manifest is missing; name the manifest.jsonl of a labelled set")}
-			}
-			set, err := bench.OpenSet(manifest, limit)
-			if err != nil {
-				return err
-			}
-			t, err := trial.read(cmd, set)
-			if err != nil {
-				return err
-			}
-			e, g, closeEar, err := ear.open()
-			if err != nil {
-				return err
-			}
-			defer closeEar()
-			if err := e.Prepare(phrase.Scope{}); err != nil {
-				return err
-			}
-			ears := []bench.Ear{ownEar(e, ear)}
-			if stream {
-				if compare {
-					return usageError{errors.New("--stream and --compare exclude each other; run them one after the other")}
-				}
-				ears = []bench.Ear{streamed(cmd.Context(), e, ear)}
-			}
-			if compare {
-				others, closeOthers, err := rivals.Open(g, rivals.In(projectRoot()))
-				if err != nil {
-					return err
-				}
-				defer closeOthers()
-				for _, m := range others {
-					ears = append(ears, cutOut(m.Ear()))
-				}
-			}
-			run := bench.Run{
-				Set: set.Name, Condition: t.Condition, Join: t.Join, Streamed: stream, Seed: t.Seed, Limit: limit,
-				Date: time.Now().UTC().Format(time.RFC3339), Machine: machine(),
-			}
-			for _, e := range ears {
-				run.Methods, run.Notes = append(run.Methods, e.Name), append(run.Notes, e.Note)
-			}
-			results, err := tryAndKeep(cmd.Context(), g, set, t, ears, &run, save)
-			if err != nil {
-				return err
-			}
-			if compare {
-				methods := bench.Compare(run, results)
-				if asJSON {
-					return printJSON(cmd.OutOrStdout(), struct {
-						Run     bench.Run        `json:"run"`
-						Name    string           `json:"condition"`
-						Methods []bench.Compared `json:"methods"`
-						Better  []string         `json:"better"`
-					}{run, run.Title(), methods, bench.Better(methods)})
-				}
-				bench.WriteComparison(cmd.OutOrStdout(), methods)
-				return nil
-			}
-			s := bench.Summarise(results)
-			s.PeakMiB = run.PeakMiB
-			if asJSON {
-				return printJSON(cmd.OutOrStdout(), struct {
-					Run  bench.Run `json:"run"`
-					Name string    `json:"condition"`
-					bench.Summary
-				}{run, run.Title(), s})
-			}
-			s.Write(cmd.OutOrStdout())
-			return nil
+			o.trial.levelled = cmd.Flags().Changed("level")
+			return runBench(cmd.Context(), cmd.OutOrStdout(), o)
 		},
 	}
-	ear.add(cmd)
-	trial.add(cmd)
-	cmd.Flags().StringVar(&manifest, "manifest", "", "manifest.jsonl of the labelled set")
-	cmd.Flags().IntVar(&limit, "limit", 0, "hear only this many phrases, spread over the set")
-	cmd.Flags().StringVar(&save, "save", "", "keep what came of each phrase in this file, as JSON lines")
-	cmd.Flags().BoolVar(&compare, "compare", false, "hear each phrase by the usual other ways, too, and compare")
-	cmd.Flags().BoolVar(&stream, "stream", false, "hear in real time, as from a microphone; times count from the end of the pause")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print the summary as JSON")
-	cmd.AddCommand(newBenchReport(), newBenchFit())
+	o.ear.add(cmd, runtime.NumCPU())
+	o.trial.add(cmd)
+	cmd.Flags().StringVar(&o.manifest, "manifest", "", "manifest.jsonl of the labelled set")
+	cmd.Flags().IntVar(&o.limit, "limit", 0, "hear only this many phrases, spread over the set")
+	cmd.Flags().StringVar(&o.save, "save", "", "keep what came of each phrase in this file, as JSON lines")
+	cmd.Flags().BoolVar(&o.compare, "compare", false, "hear each phrase by the usual other ways, too, and compare")
+	cmd.Flags().BoolVar(&o.stream, "stream", false, "hear in real time, as from a microphone; times count from the end of the pause")
+	cmd.Flags().BoolVar(&o.asJSON, "json", false, "print the summary as JSON")
 	return cmd
 }
 
-func newBenchReport() *cobra.Command {
-	var to, readme string
-	var again bool
-	cmd := &cobra.Command{
-		Use:   "report --to FOLDER RESULTS...",
-		Short: "Make tables and plots of kept results, without hearing again",
-		Long: `Reads results that "waycall bench --save" kept and writes README.md and plots
-into a folder: the figures against what was asked for, every set and condition,
-right against noise, confidence against what was right, and what went wrong.`,
-		Args: wantArgs(1, 1<<20, "at least one file of results"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			if to == "" {
-				return usageError{errors.New("--to is missing; name the folder for the report")}
-			}
-			var g *phrase.Grammar // only to decide again
-			if again {
-				var err error
-				if g, err = phrase.Load(grammar.Files); err != nil {
-					return err
-				}
-			}
-			var kept []bench.Kept
-			for _, file := range args {
-				k, err := bench.LoadFile(file)
-				if err != nil {
-					return err
-				}
-				if again && len(k.Run.Methods) == 1 {
-					k.Results = bench.Again(g, k.Results, decide)
-				}
-				kept = append(kept, k)
-			}
-			if err := bench.Report(to, kept); err != nil {
-				return err
-			}
-			if readme == "" {
-				return nil
-			}
-			link := filepath.ToSlash(filepath.Join(to, "README.md"))
-			if r, err := filepath.Rel(filepath.Dir(readme), filepath.Join(to, "README.md")); err == nil {
-				link = filepath.ToSlash(r)
-			}
-			return bench.RefreshReadme(readme, link, kept)
-		},
+func runBench(ctx context.Context, w io.Writer, o benchOptions) error {
+	if o.manifest == "" {
+		return usageError{fmt.Errorf("--manifest is missing; name the manifest.jsonl of a labelled set")}
 	}
-	cmd.Flags().StringVar(&to, "to", "", "folder for the report")
-	cmd.Flags().BoolVar(&again, "again", false, "decide again what was sure, asked and ignored, by the thresholds of this version")
-	cmd.Flags().StringVar(&readme, "readme", "", "Markdown file in which to refresh the table between the marks bench:begin and bench:end")
-	return cmd
+	if o.stream && o.compare {
+		return usageError{errors.New("--stream and --compare exclude each other; run them one after the other")}
+	}
+	set, err := bench.OpenSet(o.manifest, o.limit)
+	if err != nil {
+		return err
+	}
+	t, err := o.trial.read(set)
+	if err != nil {
+		return err
+	}
+	e, g, closeEar, err := o.ear.open()
+	if err != nil {
+		return err
+	}
+	defer closeEar()
+	if err := e.Prepare(phrase.Scope{}); err != nil {
+		return err
+	}
+	ears := []bench.Ear{ownEar(e, o.ear)}
+	if o.stream {
+		ears = []bench.Ear{streamed(ctx, e, o.ear)}
+	}
+	if o.compare {
+		others, closeOthers, err := rivals.Open(g, rivals.In(projectRoot()))
+		if err != nil {
+			return err
+		}
+		defer closeOthers()
+		for _, m := range others {
+			ears = append(ears, cutOut(m.Ear()))
+		}
+	}
+	run := bench.Run{
+		Set: set.Name, Condition: t.Condition, Join: t.Join, Streamed: o.stream, Seed: t.Seed, Limit: o.limit,
+		Date: time.Now().UTC().Format(time.RFC3339), Machine: machine(),
+	}
+	for _, e := range ears {
+		run.Methods, run.Notes = append(run.Methods, e.Name), append(run.Notes, e.Note)
+	}
+	results, err := tryAndKeep(ctx, g, set, t, ears, &run, o.save)
+	if err != nil {
+		return err
+	}
+	if o.compare {
+		return printComparison(w, run, results, o.asJSON)
+	}
+	return printSummary(w, run, results, o.asJSON)
+}
+
+// printComparison prints how the ears stand beside each other.
+func printComparison(w io.Writer, run bench.Run, results []bench.Result, asJSON bool) error {
+	methods := bench.Compare(run, results)
+	if asJSON {
+		return printJSON(w, struct {
+			Run     bench.Run        `json:"run"`
+			Name    string           `json:"condition"`
+			Methods []bench.Compared `json:"methods"`
+			Better  []string         `json:"better"`
+		}{run, run.Title(), methods, bench.Better(methods)})
+	}
+	bench.WriteComparison(w, methods)
+	return nil
+}
+
+// printSummary prints what came of one ear.
+func printSummary(w io.Writer, run bench.Run, results []bench.Result, asJSON bool) error {
+	s := bench.Summarise(results)
+	s.PeakMiB = run.PeakMiB
+	if asJSON {
+		return printJSON(w, struct {
+			Run  bench.Run `json:"run"`
+			Name string    `json:"condition"`
+			bench.Summary
+		}{run, run.Title(), s})
+	}
+	s.Write(w)
+	return nil
 }
 
 // tryAndKeep hears the set, shows how far it has come, and keeps the results in a
@@ -228,21 +194,12 @@ func tryAndKeep(ctx context.Context, g *phrase.Grammar, set bench.Set, t bench.T
 func ownEar(e *hear.Ear, f earFlags) bench.Ear {
 	return bench.Ear{
 		Name: "waycall",
-		Note: fmt.Sprintf("%s, %d threads", filepath.Base(f.modelPath()), f.threads),
+		Note: fmt.Sprintf("%s, %d threads", filepath.Base(f.model), f.threads),
 		Hear: func(sound []float32) (bench.Answer, error) {
-			h, _, err := hearClip(e, phrase.Scope{}, sound)
+			h, _, err := session.HearClip(e, phrase.Scope{}, sound)
 			return answer(h), err
 		},
 	}
-}
-
-// decide is hear.Decide as the bench takes it.
-func decide(evidence []float64, words string) (confidence float64, forUs, sure bool) {
-	if len(evidence) != len(hear.EvidenceNames) {
-		return -1, false, false
-	}
-	d := hear.Decide(evidence, words)
-	return d.Confidence, d.ForUs, d.Sure
 }
 
 // streamed is waycall's own ear as a microphone would feed it. Where a pause makes
@@ -308,6 +265,7 @@ type trialFlags struct {
 	pause    time.Duration
 	seed     uint64
 	c        noise.Condition
+	levelled bool // --level was given
 	twoAtOne bool
 }
 
@@ -336,7 +294,7 @@ func kindsOfNoise() string {
 }
 
 // read makes a trial of the flags.
-func (f *trialFlags) read(cmd *cobra.Command, set bench.Set) (bench.Trial, error) {
+func (f *trialFlags) read(set bench.Set) (bench.Trial, error) {
 	t := bench.Trial{Condition: f.c, Join: f.twoAtOne, Seed: f.seed}
 	c := &t.Condition
 	c.Speed, c.Pause = f.speed, f.pause
@@ -345,7 +303,7 @@ func (f *trialFlags) read(cmd *cobra.Command, set bench.Set) (bench.Trial, error
 	} else if c.Speed == 0 {
 		return t, usageError{errors.New("--speed is 0; give 0.5 to 2")}
 	}
-	if cmd.Flags().Changed("level") {
+	if f.levelled {
 		c.Levelled, c.Level = true, f.level
 	}
 	babble := false
