@@ -78,7 +78,7 @@ are, the sound of both sides among them.`,
 				return err
 			}
 			end := func() {}
-			if full && wall.Can(w) {
+			if full && wall.Can(under(w)) {
 				wall := wall.New()
 				p.watch, p.source = wall, wall.Meter(&p)
 				end = showFull(cmd, wall)

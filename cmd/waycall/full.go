@@ -20,7 +20,7 @@ func showFull(cmd *cobra.Command, w *wall.Wall) (end func()) {
 			_ = self.Signal(os.Interrupt)
 		}
 	}
-	give := w.Show(os.Stdin, cmd.OutOrStdout().(*os.File), interrupt)
+	give := w.Show(os.Stdin, under(cmd.OutOrStdout()).(*os.File), interrupt)
 	return sync.OnceFunc(func() {
 		if err := give(); err != nil {
 			fmt.Fprintf(cmd.ErrOrStderr(), "waycall: %v\n", err)

@@ -62,7 +62,7 @@ understood. Without --board, ways 1 to 24 and every test are possible.`,
 				line, err := hearFile(e, place, file)
 				if err != nil {
 					// One bad file does not keep the others from being heard.
-					fmt.Fprintf(os.Stderr, "waycall: %v\n", err)
+					complain(err)
 					failed = errors.New("not every file could be heard; see above")
 					continue
 				}

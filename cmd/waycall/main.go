@@ -11,9 +11,10 @@ import (
 	"os/signal"
 	"strings"
 	"syscall"
-	"unicode"
 
 	"github.com/spf13/cobra"
+
+	"waycall/internal/printable"
 )
 
 // Exit codes, documented in the help of the root command.
@@ -40,7 +41,13 @@ func run() int {
 	// answer, is ended by the second Ctrl-C.
 	context.AfterFunc(ctx, stop)
 	cmd := newRoot()
+	out := printable.NewWriter(os.Stdout)
+	cmd.SetOut(out)
+	cmd.SetErr(printable.NewWriter(os.Stderr))
 	err := cmd.ExecuteContext(ctx)
+	if failed := out.Flush(); err == nil && failed != nil {
+		err = fmt.Errorf("not all of it could be printed: %w; print it to where there is room", failed)
+	}
 	var usage usageError
 	own, found := exitCode(err)
 	switch {
@@ -61,15 +68,9 @@ func run() int {
 }
 
 // complain prints an error. It may hold the name of a file or what is in one, so what
-// would move the cursor or turn the order of letters round is shown as a mark.
-func complain(err error) {
-	fmt.Fprintf(os.Stderr, "waycall: %s\n", strings.Map(func(r rune) rune {
-		if r != '\n' && r != '\t' && !unicode.IsGraphic(r) {
-			return unicode.ReplacementChar
-		}
-		return r
-	}, err.Error()))
-}
+// would move the cursor or turn the order of letters round is shown as a mark, as it is
+// in all that a command prints.
+func complain(err error) { fmt.Fprintf(os.Stderr, "waycall: %s\n", printable.Text(err.Error())) }
 
 // usageError is a mistake in the command line.
 type usageError struct{ error }

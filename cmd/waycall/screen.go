@@ -11,6 +11,7 @@ import (
 	"golang.org/x/term"
 
 	"waycall/internal/hear"
+	"waycall/internal/printable"
 	"waycall/internal/record"
 )
 
@@ -22,8 +23,20 @@ type screen struct {
 
 // newScreen shows on w, in colour where w is a terminal that wants it.
 func newScreen(w io.Writer) *screen {
-	f, ok := w.(*os.File)
-	return &screen{w: w, colour: ok && term.IsTerminal(int(f.Fd())) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"}
+	f, ok := under(w).(*os.File)
+	s := &screen{w: w, colour: ok && term.IsTerminal(int(f.Fd())) && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"}
+	if p, ok := w.(*printable.Writer); ok && s.colour {
+		p.AllowStyles()
+	}
+	return s
+}
+
+// under is what a command's output goes to in the end.
+func under(w io.Writer) io.Writer {
+	if p, ok := w.(*printable.Writer); ok {
+		return p.Under()
+	}
+	return w
 }
 
 const (
@@ -35,6 +48,7 @@ const (
 
 // line prints a line with who or what it is about in front.
 func (s *screen) line(style, who, text string) {
+	text = printable.Text(text)
 	if s.colour && style != plain {
 		fmt.Fprintf(s.w, "%s%8s  %s\x1b[0m\n", style, who, text)
 		return
@@ -81,9 +95,9 @@ func (s *screen) TooLong(d time.Duration) {
 // jsonScreen prints the same as JSON, one object a line.
 type jsonScreen struct{ w io.Writer }
 
-// printJSON prints v on one line, with ">" as it is.
+// printJSON prints v on one line, with ">" as it is and nothing hidden in its texts.
 func printJSON(w io.Writer, v any) error {
-	enc := json.NewEncoder(w)
+	enc := json.NewEncoder(printable.JSON(w))
 	enc.SetEscapeHTML(false)
 	return enc.Encode(v)
 }

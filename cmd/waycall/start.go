@@ -114,7 +114,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 			switch {
 			case asJSON:
 				watch = jsonScreen{cmd.OutOrStdout()}
-			case full && wall.Can(cmd.OutOrStdout()):
+			case full && wall.Can(under(cmd.OutOrStdout())):
 				w := wall.New()
 				w.Begin(from)
 				hide = showFull(cmd, w)

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 )
 
@@ -233,14 +234,15 @@ func known(x float64) string {
 
 // csvField keeps a field on one line, and from being run as a formula, also when
 // blanks or what became one stand before the sign. The wide forms of the four signs
-// count too, as spreadsheets for some languages take them for the plain ones.
+// count too, as spreadsheets for some languages take them for the plain ones. What else
+// is hidden becomes a mark.
 func csvField(s string) string {
-	s = strings.Map(func(r rune) rune {
+	s = printable.Text(strings.Map(func(r rune) rune {
 		if r < ' ' || r == 0x7f {
 			return ' '
 		}
 		return r
-	}, strings.ReplaceAll(s, "\r\n", " "))
+	}, strings.ReplaceAll(s, "\r\n", " ")))
 	first, _ := utf8.DecodeRuneInString(strings.TrimLeft(s, " "))
 	if strings.ContainsRune("=+-@＝＋－＠", first) {
 		s = "'" + s

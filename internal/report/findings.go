@@ -11,6 +11,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
@@ -115,7 +116,7 @@ func (f Findings) Worst() check.Result {
 func (f Findings) JSON(w io.Writer) error { return writeJSON(w, f) }
 
 func writeJSON(w io.Writer, v any) error {
-	enc := json.NewEncoder(w)
+	enc := json.NewEncoder(printable.JSON(w))
 	enc.SetEscapeHTML(false) // ">999" stays as it is read
 	enc.SetIndent("", "  ")
 	return enc.Encode(v)

@@ -22,10 +22,10 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
 	"unicode/utf8"
 
 	"waycall/internal/check"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
@@ -262,23 +262,10 @@ func line(field, text string, most int) (string, error) {
 		return "", &InvalidError{field, "the " + field + " holds bytes that are no text", "write it again"}
 	case utf8.RuneCountInString(text) > most:
 		return "", &InvalidError{field, fmt.Sprintf("the %s has more than %d characters", field, most), "shorten it"}
-	case strings.ContainsFunc(text, hidden):
+	case !printable.IsLine(text):
 		return "", &InvalidError{field, "the " + field + " holds a line break or a character that cannot be seen", "write it on one line, in plain characters"}
 	}
 	return text, nil
-}
-
-// hidden reports whether r cannot be seen, but changes what is seen or where it
-// stands: controls, ends of lines, and what turns the direction of writing. The
-// joiners that some scripts and emoji need are left.
-func hidden(r rune) bool {
-	switch {
-	case r == '\u200c' || r == '\u200d':
-		return false
-	case unicode.IsControl(r), unicode.Is(unicode.Cf, r), unicode.Is(unicode.Zl, r), unicode.Is(unicode.Zp, r), unicode.Is(unicode.Co, r):
-		return true
-	}
-	return false
 }
 
 func initials(err error) error {

@@ -1,0 +1,97 @@
+package main
+
+import (
+	"archive/zip"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"waycall/internal/audio"
+	"waycall/internal/pack"
+	"waycall/internal/record"
+	"waycall/internal/store"
+)
+
+// forge makes a record with right sums that waycall itself would not make, as somebody
+// could who sends one: that of the demonstration with a text of its JSON exchanged
+// wherever it stands. Exchanged for itself, it is the record as it should be.
+//
+//	forge FILE OLD NEW
+func forge(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("forge FILE OLD NEW")
+	}
+	text, err := os.ReadFile(filepath.Join("..", "..", "testdata", "jobs", "terrace.jsonl"))
+	ts.Check(err)
+	if !strings.Contains(string(text), args[1]) {
+		ts.Fatalf("the record has no %s", args[1])
+	}
+	sound := audio.EncodeWAV(make(audio.Clip, 1600))
+	ts.Check(os.MkdirAll(filepath.Dir(ts.MkAbs(args[0])), 0o700))
+	s, err := store.Create(ts.MkAbs(args[0]))
+	ts.Check(err)
+	defer s.Close()
+	for line := range strings.Lines(strings.ReplaceAll(string(text), args[1], args[2])) {
+		var e record.Event
+		ts.Check(json.Unmarshal([]byte(line), &e))
+		var heard []byte
+		if e.Kind == record.Heard {
+			heard = sound
+		}
+		_, err := s.Append(context.Background(), []record.Event{e}, heard)
+		ts.Check(err)
+	}
+}
+
+// packed packs a record as export does, without looking at what is in it.
+//
+//	pack FILE ZIP
+func packed(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("pack FILE ZIP")
+	}
+	ctx := context.Background()
+	path := ts.MkAbs(args[0])
+	m := pack.Manifest{Format: "waycall job", Version: 1}
+	f, err := os.Create(ts.MkAbs(args[1]))
+	ts.Check(err)
+	defer f.Close()
+	z := zip.NewWriter(f)
+	add := func(name string, content []byte) {
+		sum := sha256.Sum256(content)
+		m.Files = append(m.Files, pack.File{Name: name, Size: int64(len(content)), SHA256: hex.EncodeToString(sum[:])})
+		w, err := z.Create(name)
+		ts.Check(err)
+		_, err = w.Write(content)
+		ts.Check(err)
+	}
+	database, err := os.ReadFile(path)
+	ts.Check(err)
+	add("job.waycall", database)
+	if r, err := store.Verify(ctx, path); err == nil {
+		m.Events, m.Head = r.Events, r.Head
+		s, err := store.OpenReadOnly(path)
+		ts.Check(err)
+		defer s.Close()
+		log, err := s.Events(ctx)
+		ts.Check(err)
+		for _, e := range log {
+			if e.Kind == record.Heard {
+				sound, err := s.Sound(ctx, e.ID)
+				ts.Check(err)
+				add(fmt.Sprintf("sounds/%06d.flac", e.ID), sound)
+			}
+		}
+	}
+	w, err := z.Create("manifest.json")
+	ts.Check(err)
+	ts.Check(json.NewEncoder(w).Encode(m))
+	ts.Check(z.Close())
+}
