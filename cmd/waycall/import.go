@@ -4,9 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/board"
 	"waycall/internal/pack"
 )
 
@@ -37,8 +39,12 @@ already is never written over: give the new one another name with --as.`,
 			name := as
 			if name == "" {
 				name = p.State.Job.Reference
+				if err := board.CheckReference(name); err != nil {
+					what, _, _ := strings.Cut(err.Error(), "; ")
+					return fmt.Errorf("the job in %s is whole, but its %s; give it another name here with --as", args[0], what)
+				}
 			}
-			path, err := data.named(name)
+			path, err := data.namedAnew(name)
 			if err != nil {
 				return err
 			}

@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/board"
 	"waycall/internal/store"
 )
 
@@ -27,6 +28,15 @@ func (d *dataFlag) named(name string) (string, error) {
 		return "", usageError{fmt.Errorf("%q cannot name a job; use up to 64 letters, figures, hyphens, underscores and points, beginning with a letter or figure", name)}
 	}
 	return d.file(name)
+}
+
+// namedAnew is named for a name that a job is yet to be given.
+func (d *dataFlag) namedAnew(name string) (string, error) {
+	path, err := d.named(name)
+	if err == nil && board.CheckReference(name) != nil {
+		err = usageError{fmt.Errorf("%q cannot name a job, as it ends like the name of a file; leave the end off", name)}
+	}
+	return path, err
 }
 
 // archived returns where a job is when it is put away.
@@ -63,7 +73,7 @@ reference in the record, and on the schedule, stays as it was recorded.`,
 			if err != nil {
 				return err
 			}
-			to, err := data.named(args[1])
+			to, err := data.namedAnew(args[1])
 			if err != nil {
 				return err
 			}
@@ -102,7 +112,11 @@ func newJobsArchive() *cobra.Command {
 					return fmt.Errorf("folder for archived jobs: %w; make room or name another folder with --data", err)
 				}
 			}
-			return data.move(cmd, args[0], here, there, fmt.Sprintf("Job %s is put away.", args[0]))
+			err = data.move(cmd, args[0], here, there, fmt.Sprintf("Job %s is put away.", args[0]))
+			if err != nil {
+				os.Remove(filepath.Dir(there)) // where it is empty: it was made for nothing
+			}
+			return err
 		},
 	}
 	data.add(cmd)

@@ -67,6 +67,9 @@ func (d *dataFlag) verify(ctx context.Context, arg string) (store.Report, error)
 		}
 	}
 	info, err := os.Stat(arg)
+	if errors.Is(err, fs.ErrPermission) {
+		return store.Verify(ctx, arg) // says so
+	}
 	if err != nil {
 		return store.Report{}, fmt.Errorf("no job and no file %s; waycall jobs lists the jobs", arg)
 	}

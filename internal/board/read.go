@@ -98,12 +98,21 @@ func readFile(r io.Reader, name string) (*decoder, Job, error) {
 // saying filled in. name is for messages. A job that Read returned comes back as it
 // is. All problems found are returned together, joined by errors.Join, each a
 // *Problem.
-func Complete(job Job, name string) (Job, error) {
+func Complete(job Job, name string) (Job, error) { return complete(job, &decoder{file: name}) }
+
+// CheckRecorded says what Read would not take in a job that is in a record, perhaps of
+// an earlier waycall or from another computer, or nil. name is for messages.
+func CheckRecorded(job Job, name string) error {
+	_, err := complete(job, &decoder{file: name, recorded: true})
+	return err
+}
+
+func complete(job Job, d *decoder) (Job, error) {
 	job.Boards = slices.Clone(job.Boards) // what is filled in is not filled in there
 	for i := range job.Boards {
 		job.Boards[i].Ways = slices.Clone(job.Boards[i].Ways)
 	}
-	d := &decoder{file: name, at: map[string]*token.Token{}, from: map[*token.Token]string{}}
+	d.at, d.from = map[string]*token.Token{}, map[*token.Token]string{}
 	return d.finish(job)
 }
 
@@ -124,6 +133,7 @@ type decoder struct {
 	at       map[string]*token.Token // path such as board.ways[2].device -> where its value stands
 	from     map[*token.Token]string // the file of a place, where that is not file
 	problems []error
+	recorded bool // what is judged was taken by an earlier waycall
 }
 
 func (d *decoder) problem(tk *token.Token, what, do string) *Problem {

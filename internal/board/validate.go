@@ -414,13 +414,40 @@ func (d *decoder) reference(s string) {
 	if !d.given("reference", s) {
 		return
 	}
-	ok := len(s) <= 64 && s[0] != '-' && s[0] != '.'
+	if what, do := faultOfReference(s, !d.recorded); what != "" {
+		d.bad("reference", what, do)
+	}
+}
+
+// endings are what the names of files end in that a job may be given by, so that a
+// reference with such an end could not be told from one.
+var endings = []string{".waycall", ".yaml", ".yml"}
+
+// CheckReference returns an error that says why a new job cannot have that reference,
+// and what to do, or nil.
+func CheckReference(s string) error {
+	if what, do := faultOfReference(s, true); what != "" {
+		return fmt.Errorf("%s; %s", what, do)
+	}
+	return nil
+}
+
+// faultOfReference says what is wrong with a reference. In what was recorded earlier
+// one may end like a file's name.
+func faultOfReference(s string, isNew bool) (what, do string) {
+	ok := s != "" && len(s) <= 64 && s[0] != '-' && s[0] != '.'
 	for _, c := range s {
 		ok = ok && (c < utf8.RuneSelf && (unicode.IsLetter(c) || unicode.IsDigit(c)) || strings.ContainsRune("-_.", c))
 	}
 	if !ok {
-		d.bad("reference", fmt.Sprintf("reference %q cannot name a file", clip(s)), "use up to 64 letters, figures, hyphens, underscores and points, beginning with a letter or figure")
+		return fmt.Sprintf("reference %q cannot name a file", clip(s)), "use up to 64 letters, figures, hyphens, underscores and points, beginning with a letter or figure"
 	}
+	for _, end := range endings {
+		if isNew && strings.HasSuffix(strings.ToLower(s), end) {
+			return fmt.Sprintf("reference %q ends like the name of a file", clip(s)), "leave " + end + " off"
+		}
+	}
+	return "", ""
 }
 
 // date requires a day of this electrical age. The range is a guard against

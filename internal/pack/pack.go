@@ -86,10 +86,11 @@ var (
 )
 
 var whatToDo = map[error]string{
-	ErrNotPacked: "give a file that waycall export made",
-	ErrNewer:     "use that waycall, or a later one",
-	ErrAltered:   "nothing was imported; export the job again and send that",
-	ErrTooMuch:   "nothing was imported; if it is a job of yours, copy its .waycall file instead",
+	ErrNotPacked:     "give a file that waycall export made",
+	ErrNewer:         "use that waycall, or a later one",
+	ErrAltered:       "nothing was imported; export the job again and send that",
+	store.ErrForeign: "give a file that waycall export made",
+	ErrTooMuch:       "nothing was imported; if it is a job of yours, copy its .waycall file instead",
 }
 
 func refuse(reason error, format string, args ...any) error {

@@ -11,6 +11,8 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"golang.org/x/sys/unix"
+
+	"waycall/internal/record"
 )
 
 // copyOf opens a finished copy and checks that it is the same record.
@@ -251,6 +253,12 @@ func TestReady(t *testing.T) {
 
 // What Verify says of whole and of damaged jobs, and where.
 func TestVerify(t *testing.T) {
+	// As waycall would have written them: without what is hidden in a text.
+	oneOfEach := func(t *testing.T) []record.Event {
+		all := oneOfEach(t)
+		all[2].Text = "Way three, confirm?"
+		return all
+	}
 	whole := func(t *testing.T) string {
 		s, path := create(t)
 		batch := oneOfEach(t)

@@ -37,6 +37,7 @@ const mostProblems = 20
 
 const (
 	adviceDamaged = "leave the file as it is and go on with a copy from a backup, the copy folder or an exported file"
+	adviceForged  = "waycall does not write that, so do not rely on this record; get it anew from where it was made"
 	adviceSound   = "the reading itself is whole; take the sound from a backup, the copy folder or an exported file, or test that way again"
 	adviceClock   = "the order of the events is right; do not rely on their times there"
 )
@@ -174,13 +175,23 @@ func (r *Report) decode(events []record.Event, e *row) []record.Event {
 	return append(events, d)
 }
 
-// fold asks whether a log without damage makes sense.
+// fold asks whether a log without damage makes sense, and whether waycall can have
+// written it: sums are made anew by whoever alters a record with care.
 func (r *Report) fold(events []record.Event) {
 	if len(r.Problems) > 0 {
 		return
 	}
 	if s, err := record.Fold(events); err != nil {
 		r.problem(s.LastID+1, err.Error(), adviceDamaged)
+		return
+	}
+	for i, e := range events {
+		if i > 0 {
+			e.Job = nil // the same as the first one's, or it would not fold
+		}
+		if err := record.Plausible(e); err != nil {
+			r.problem(e.ID, err.Error(), adviceForged)
+		}
 	}
 }
 
