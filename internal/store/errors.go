@@ -15,18 +15,20 @@ import (
 // The reasons for which a job cannot be opened, read or added to. Test for them
 // with errors.Is; the error itself says more, and what to do.
 var (
-	ErrInUse    = errors.New("job is open in another session")
-	ErrForeign  = errors.New("not a waycall job")
-	ErrNewer    = errors.New("made by a newer waycall")
-	ErrDamaged  = errors.New("the file is damaged")
-	ErrFull     = errors.New("the disk is full")
-	ErrReadOnly = errors.New("it cannot be written to")
-	ErrDisk     = errors.New("the disk or its file system failed")
-	ErrGone     = errors.New("the file or its disk was taken away while in use")
-	ErrReplaced = errors.New("another record lies there now")
-	ErrNotCopy  = errors.New("another record lies there under the same name")
-	ErrInvalid  = errors.New("not a batch of events that can be stored")
-	ErrNoSound  = errors.New("no sound is kept there")
+	ErrInUse     = errors.New("job is open in another session")
+	ErrForeign   = errors.New("not a waycall job")
+	ErrNewer     = errors.New("made by a newer waycall")
+	ErrDamaged   = errors.New("the file is damaged")
+	ErrFull      = errors.New("the disk is full")
+	ErrReadOnly  = errors.New("it cannot be written to")
+	ErrDenied    = errors.New("you may not read it")
+	ErrDisk      = errors.New("the disk or its file system failed")
+	ErrGone      = errors.New("the file or its disk was taken away while in use")
+	ErrReplaced  = errors.New("another record lies there now")
+	ErrOvertaken = errors.New("another session has written to it meanwhile")
+	ErrNotCopy   = errors.New("another record lies there under the same name")
+	ErrInvalid   = errors.New("not a batch of events that can be stored")
+	ErrNoSound   = errors.New("no sound is kept there")
 	// ErrUnsure comes with ErrDisk, ErrFull or ErrReadOnly from an Append whose commit
 	// failed after all of it may have been in the file: the batch may be stored, or not.
 	ErrUnsure = errors.New("it may be stored, or not")
@@ -40,6 +42,8 @@ var whatToDo = map[error]string{
 	ErrDamaged:     "leave the file as it is and go on with a copy from a backup",
 	ErrFull:        "nothing of this was stored; make room on the disk and say it again",
 	ErrReadOnly:    "choose a folder and a file that you may write to",
+	ErrDenied:      "its permissions allow it to others only; have its owner export it, or let you read it",
+	ErrOvertaken:   "end this session and begin again, which goes on with what the other one stored",
 	ErrDisk:        "check the disk, then try again",
 	ErrGone:        "put it back, then end this session and begin again",
 	ErrReplaced:    "open it anew",

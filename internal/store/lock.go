@@ -13,7 +13,10 @@ import (
 
 // fileLock is an advisory lock (flock) on PATH.lock. The system drops it when
 // the process ends in any way, so a killed session never locks its job out.
-type fileLock struct{ f *os.File }
+type fileLock struct {
+	f    *os.File
+	lost bool // its file was removed once, so another session may have written
+}
 
 // acquireLock takes the lock of the job at path, or fails at once with ErrInUse.
 func acquireLock(path string) (*fileLock, error) {
@@ -43,7 +46,7 @@ func acquireLock(path string) (*fileLock, error) {
 		if f.Truncate(0) == nil {
 			_, _ = f.WriteAt([]byte(strconv.Itoa(os.Getpid())+"\n"), 0)
 		}
-		return &fileLock{f}, nil
+		return &fileLock{f: f}, nil
 	}
 }
 
@@ -53,6 +56,10 @@ func (l *fileLock) release() {
 	os.Remove(l.f.Name())
 	l.f.Close()
 }
+
+// held reports whether the lock file is still the one that was locked. Somebody may
+// have removed it, and another session then begun.
+func (l *fileLock) held() bool { return same(l.f, l.f.Name()) }
 
 func same(f *os.File, name string) bool {
 	ours, err := f.Stat()

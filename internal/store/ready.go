@@ -35,6 +35,16 @@ func (s *Store) ready() error {
 	if err != nil {
 		return err
 	}
+	if !s.lock.held() {
+		// Somebody removed the lock file. It is made again, unless another session
+		// has begun meanwhile.
+		lock, err := acquireLock(s.path)
+		if err != nil {
+			return err
+		}
+		s.lock.f.Close()
+		s.lock.f, s.lock.lost = lock.f, true
+	}
 	if err := unix.Access(s.path, unix.W_OK); err != nil {
 		return err
 	}

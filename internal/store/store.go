@@ -42,6 +42,7 @@ import (
 	"sync/atomic"
 
 	"github.com/mattn/go-sqlite3"
+	"golang.org/x/sys/unix"
 
 	"waycall/internal/record"
 )
@@ -280,11 +281,11 @@ func locate(path string) (string, error) {
 	}
 	real, err := filepath.EvalSymlinks(abs)
 	if err != nil {
-		return abs, err
+		return abs, denied(err)
 	}
 	info, err := os.Stat(real)
 	if err != nil {
-		return real, err
+		return real, denied(err)
 	}
 	switch {
 	case !info.Mode().IsRegular():
@@ -292,7 +293,22 @@ func locate(path string) (string, error) {
 	case info.Size() == 0:
 		return real, fault(ErrForeign, "the file is empty", "")
 	}
+	// Asked without opening the files: to close one drops the locks that another Store
+	// in this process holds on it. SQLite says only that it could not open them.
+	for _, file := range []string{real, real + "-wal"} {
+		if err := unix.Faccessat(unix.AT_FDCWD, file, unix.R_OK, unix.AT_EACCESS); errors.Is(err, fs.ErrPermission) {
+			return real, fault(ErrDenied, filepath.Base(file), "")
+		}
+	}
 	return real, nil
+}
+
+// denied turns what the system says of a path that may not be followed into ErrDenied.
+func denied(err error) error {
+	if errors.Is(err, fs.ErrPermission) {
+		return fault(ErrDenied, err.Error(), "")
+	}
+	return err
 }
 
 // hasLog reports whether something may lie in the write-ahead log beside path.
@@ -392,7 +408,9 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 	stored := slices.Clone(batch)
 	for i := range stored {
 		e := &stored[i]
-		if next := last + 1 + int64(i); e.ID != next {
+		if next := last + 1 + int64(i); e.ID < next && (s.lock.lost || !s.lock.held()) {
+			return nil, fault(ErrOvertaken, filepath.Base(s.lock.f.Name())+" was removed, which keeps sessions apart", "")
+		} else if e.ID != next {
 			return nil, wrongEvent(i, e, fmt.Errorf("it is numbered %d where the log goes on with %d", e.ID, next))
 		}
 		rests := []int64{e.HeardID}
