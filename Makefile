@@ -41,19 +41,16 @@ lint: setup ## what .golangci.yml asks beyond that, and that every exported name
 	@$(env) go tool -modfile=tools/lint.mod golangci-lint run ./...
 
 vulnerabilities: setup ## known vulnerabilities in what is linked in (fetches their list: needs a network)
-	@scripts/vulnerabilities
+	@scripts/build/vulnerabilities
 
-# Left out are the engines in C, which the detector cannot see into, and what does
-# nothing but drive them: each phrase would take minutes.
-race: setup ## the tests under the race detector
-	@$(env) go test -race -timeout 30m $$(go list ./... | grep -vE '^waycall/(cmd/|internal/(audio/(card|mic)|demo|hear/(sphinx|whisper)|lab/(rivals|testsound|weights/peek)|say/(espeak|speaker)|web/browser)$$)')
+race: setup ## the tests under the race detector, but those of the engines in C
+	@scripts/build/race
 
-bench: setup ## measure hearing, all of it, into out/bench and docs/bench (BENCH='--missing' or names: see scripts/bench)
-	@scripts/bench $(BENCH)
+bench: setup ## measure hearing, all of it, into out/bench and docs/bench (BENCH='--missing' or names: see scripts/lab/bench)
+	@scripts/lab/bench $(BENCH)
 
 fuzz: setup ## run every fuzz target for FUZZTIME (20s) each
-	@$(env) for target in $$(grep -rlE '^func Fuzz' --include='*_test.go' internal | xargs grep -hoE '^func Fuzz[A-Za-z0-9]+' -H | sed 's/:func /:/'); do \
-		file=$${target%%:*}; go test "./$$(dirname $$file)" -run '^$$' -fuzz "^$${target##*:}$$" -fuzztime $(or $(FUZZTIME),20s) -fuzzminimizetime 1x; done
+	@FUZZTIME=$(FUZZTIME) scripts/build/fuzz
 
 package: setup ## build a Debian package and a tarball in out/package, twice, and compare
 	@scripts/package --twice

@@ -33,7 +33,7 @@ func newSoak() *cobra.Command {
 		Use:   "soak",
 		Short: "Play a day of work through the whole of waycall",
 		Long: `Plays a day of work through the whole of waycall, see internal/lab/soak, and writes
-what it saw. Run it by scripts/soak. Ctrl-C ends the day early, and it is judged like
+what it saw. Run it by scripts/lab/soak. Ctrl-C ends the day early, and it is judged like
 any other.`,
 		Args: wantArgs(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error { return runSoak(cmd.Context(), cmd.OutOrStdout(), o) },

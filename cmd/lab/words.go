@@ -15,7 +15,7 @@ func newWords() *cobra.Command {
 		Use:   "words",
 		Short: "Measure which command words are heard surely, and what they are confused with",
 		Long: `Measures which command words are heard surely and what each is confused with, so
-that the words of the grammar can be chosen by figures. scripts/confusion runs the
+that the words of the grammar can be chosen by figures. scripts/lab/confusion runs the
 steps one after the other.`,
 		Example: `  lab words list                                     # the words, one a line, to be rendered
   lab words hear --manifest FILE --model FILE --to out/confusion

@@ -18,7 +18,7 @@ import (
 // checks counts the checks against named sources, for go test -v.
 var checks atomic.Int64
 
-// TestMain lets scripts/mutate-tables run the tests with other tables than those
+// TestMain lets scripts/lab/mutate-tables run the tests with other tables than those
 // built in, from the folder that WAYCALL_CHECK_TABLES names. The program itself
 // never looks there.
 func TestMain(m *testing.M) {

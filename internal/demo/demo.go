@@ -1,6 +1,6 @@
 // Package demo is the recorded session that `waycall demo` plays: a board, what
 // the electrician says in order, and the sound of it. Scenario and voice are
-// made for the purpose; scripts/render-demo renders the sound anew.
+// made for the purpose; scripts/lab/render-demo renders the sound anew.
 package demo
 
 import (
@@ -53,18 +53,18 @@ func Script() ([]Line, error) {
 	for s := bufio.NewScanner(bytes.NewReader(src)); s.Scan(); {
 		var l Line
 		if err := json.Unmarshal(s.Bytes(), &l); err != nil {
-			return nil, fmt.Errorf("demonstration, line %d: %w; run scripts/render-demo", len(lines)+1, err)
+			return nil, fmt.Errorf("demonstration, line %d: %w; run scripts/lab/render-demo", len(lines)+1, err)
 		}
 		if l.Text != "" {
 			if len(sounds) == 0 {
-				return nil, fmt.Errorf("demonstration: no sound for %q; run scripts/render-demo", l.Text)
+				return nil, fmt.Errorf("demonstration: no sound for %q; run scripts/lab/render-demo", l.Text)
 			}
 			data, err := files.ReadFile(sounds[0])
 			if err != nil {
 				return nil, err
 			}
 			if l.Sound, err = audio.Read(bytes.NewReader(data)); err != nil {
-				return nil, fmt.Errorf("demonstration, %s: %w; run scripts/render-demo", path.Base(sounds[0]), err)
+				return nil, fmt.Errorf("demonstration, %s: %w; run scripts/lab/render-demo", path.Base(sounds[0]), err)
 			}
 			sounds = sounds[1:]
 		}

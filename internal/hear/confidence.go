@@ -65,7 +65,7 @@ func ForPhrase(i int) bool {
 //go:embed fitted.json
 var fittedJSON []byte
 
-// fitted holds what "scripts/fit-hearing" worked out, and from what.
+// fitted holds what "scripts/lab/fit-hearing" worked out, and from what.
 var fitted = func() Fit {
 	f, err := ReadFit(fittedJSON)
 	if err != nil {
@@ -89,10 +89,10 @@ type Fit struct {
 func ReadFit(data []byte) (Fit, error) {
 	var f Fit
 	if err := json.Unmarshal(data, &f); err != nil {
-		return f, fmt.Errorf("fitted weights: %w; run scripts/fit-hearing again", err)
+		return f, fmt.Errorf("fitted weights: %w; run scripts/lab/fit-hearing again", err)
 	}
 	if f.SureInNoise == 0 || fmt.Sprint(f.Names) != fmt.Sprint(EvidenceNames) || len(f.Weights) != len(f.Names)+1 {
-		return f, fmt.Errorf("fitted weights: they are for other evidence; run scripts/fit-hearing again")
+		return f, fmt.Errorf("fitted weights: they are for other evidence; run scripts/lab/fit-hearing again")
 	}
 	return f, nil
 }

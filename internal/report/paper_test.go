@@ -1050,7 +1050,7 @@ func BenchmarkXLSX400(b *testing.B) {
 	}
 }
 
-var paperFile = flag.String("paper", "", "write the workshop's schedule as a PDF into this file, for scripts/schedule-picture")
+var paperFile = flag.String("paper", "", "write the workshop's schedule as a PDF into this file, for scripts/pictures/draw schedule")
 
 // The workshop on paper, reviewed and signed off, for the pictures in the README.
 // The sums are made up, as this record was never stored.

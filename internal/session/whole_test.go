@@ -53,7 +53,7 @@ func wholeLines(t testing.TB) []wholeLine {
 		slug := strings.Trim(noLetters.ReplaceAllString(strings.ToLower(l.Text), "-"), "-")
 		variants, err := filepath.Glob(filepath.Join(wholeFolder, "sound", slug+"-[0-9].flac"))
 		if err != nil || len(variants) == 0 {
-			t.Fatalf("no sound of %q; scripts/render-demo renders it (%v)", l.Text, err)
+			t.Fatalf("no sound of %q; scripts/lab/render-demo renders it (%v)", l.Text, err)
 		}
 		l.sound = readClip(t, variants[used[slug]%len(variants)])
 		used[slug]++

@@ -72,7 +72,7 @@ func Report(dir string, kept []Kept) error {
 		}
 	}
 	var b bytes.Buffer
-	fmt.Fprintf(&b, "# How well waycall hears\n\nWritten by `scripts/bench`; change it there.\n\n")
+	fmt.Fprintf(&b, "# How well waycall hears\n\nWritten by `scripts/lab/bench`; change it there.\n\n")
 	writeHow(&b, kept)
 	if rows := bars(own); len(rows) > 0 {
 		fmt.Fprintf(&b, "\n## Against the bars\n\n| what | bar | measured | |\n|---|---|---|---|\n")

@@ -34,7 +34,7 @@ type Options struct {
 }
 
 // In returns the options for a project whose root is given: the weights where
-// scripts/setup and scripts/plain-model put them, and the interpreter that
+// scripts/setup and scripts/lab/plain-model put them, and the interpreter that
 // scripts/setup --tests made.
 func In(root string) Options {
 	return Options{

@@ -34,8 +34,8 @@ func TestRivals(t *testing.T) {
 		needs string // what may be absent, and makes the test skip
 		make  string
 	}{
-		"free":    {openFree, o.Model, "scripts/plain-model"},
-		"grammar": {openGrammar, o.Model, "scripts/plain-model"},
+		"free":    {openFree, o.Model, "scripts/lab/plain-model"},
+		"grammar": {openGrammar, o.Model, "scripts/lab/plain-model"},
 		"sphinx":  {openSphinx, "", ""},
 		"faster":  {openFaster, filepath.Join(filepath.Dir(o.Python), "../lib/python3.11/site-packages/faster_whisper"), "scripts/setup --tests"},
 	} {
@@ -73,7 +73,7 @@ func TestRivals(t *testing.T) {
 func TestMissingParts(t *testing.T) {
 	g := load(t)
 	none := In(t.TempDir())
-	if _, _, err := Open(g, none); err == nil || !strings.Contains(err.Error(), "scripts/plain-model") {
+	if _, _, err := Open(g, none); err == nil || !strings.Contains(err.Error(), "scripts/lab/plain-model") {
 		t.Errorf("no model: %v", err)
 	}
 	if _, _, err := openFaster(g, none); err == nil || !strings.Contains(err.Error(), "scripts/setup") {

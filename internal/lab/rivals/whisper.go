@@ -19,7 +19,7 @@ import (
 
 // openWhisper loads the plain model into whisper.cpp.
 func openWhisper(o Options) (*binding.Context, error) {
-	if err := exists("plain whisper", o.Model, "scripts/plain-model"); err != nil {
+	if err := exists("plain whisper", o.Model, "scripts/lab/plain-model"); err != nil {
 		return nil, err
 	}
 	m, err := whisper.Open(o.Model, o.Threads) // checks that the file is whole
@@ -30,7 +30,7 @@ func openWhisper(o Options) (*binding.Context, error) {
 	C.wr_quiet()
 	ctx := binding.Whisper_init(o.Model)
 	if ctx == nil {
-		return nil, fmt.Errorf("plain whisper: %s would not load; delete it and run scripts/plain-model", o.Model)
+		return nil, fmt.Errorf("plain whisper: %s would not load; delete it and run scripts/lab/plain-model", o.Model)
 	}
 	return ctx, nil
 }

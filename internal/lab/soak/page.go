@@ -96,7 +96,7 @@ func (r Result) Page(plots string) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, `# A day of work
 
-Made by `+"`scripts/soak`"+`; do not edit. %.1f hours of session through the whole of waycall, %.1f times as fast as
+Made by `+"`scripts/lab/soak`"+`; do not edit. %.1f hours of session through the whole of waycall, %.1f times as fast as
 they would pass (%.0f s on the clock, %.0f s of the processor): endpointing, both recognisers and their fusion, the
 conversation, the log with its sound, and the voice. The speech is rendered, in three voices that no training heard.
 

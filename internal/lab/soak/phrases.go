@@ -57,7 +57,7 @@ func loadPhrases(testdata string) (phrases, error) {
 			slug := strings.Trim(noLetters.ReplaceAllString(strings.ToLower(l.Text), "-"), "-")
 			files, err := filepath.Glob(filepath.Join(testdata, folder, "sound", slug+"-[0-9].flac"))
 			if err != nil || len(files) == 0 {
-				return nil, fmt.Errorf("soak: no sound of %q in %s; scripts/render-demo renders it", l.Text, folder)
+				return nil, fmt.Errorf("soak: no sound of %q in %s; scripts/lab/render-demo renders it", l.Text, folder)
 			}
 			for _, name := range files {
 				clip, err := audio.ReadFile(name)
@@ -238,7 +238,7 @@ func (p phrases) check() error {
 	}
 	for _, text := range need {
 		if len(p[text]) == 0 {
-			return fmt.Errorf("soak: there is no sound of %q; scripts/render-demo renders what testdata/soak/script.jsonl names", text)
+			return fmt.Errorf("soak: there is no sound of %q; scripts/lab/render-demo renders what testdata/soak/script.jsonl names", text)
 		}
 	}
 	return nil

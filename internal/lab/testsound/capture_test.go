@@ -21,7 +21,7 @@ import (
 	"waycall/internal/lab/testsound"
 )
 
-// captureFor is how long TestCapture listens; scripts/measure-capture gives ten
+// captureFor is how long TestCapture listens; scripts/lab/measure-capture gives ten
 // minutes.
 var captureFor = flag.Duration("capture", 3*time.Second, "how long TestCapture listens under load")
 

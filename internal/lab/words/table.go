@@ -148,7 +148,7 @@ func count(g *phrase.Grammar, words []word, kept []bench.Kept) (*table, error) {
 		}
 	}
 	if len(t.scores) == 0 {
-		return nil, errors.New("none of the words was heard; run scripts/confusion")
+		return nil, errors.New("none of the words was heard; run scripts/lab/confusion")
 	}
 	return t, nil
 }
@@ -354,7 +354,7 @@ func writeTable(out io.Writer, g *phrase.Grammar, words []word, kept []bench.Kep
 	var b strings.Builder
 	fmt.Fprintf(&b, `# How surely the command words are heard
 
-Made by `+"`scripts/confusion`"+`; do not edit. Heard with %s.
+Made by `+"`scripts/lab/confusion`"+`; do not edit. Heard with %s.
 
 Each of %d words and phrases was spoken by %d voices that training has not heard (ten,
 of which three decided when training stopped, and four made of two of these), all
@@ -364,7 +364,7 @@ that were weighed for commands (`+"`models/adapt/ahead.gram`"+`); they stand und
 command that they would give. "Model" is the adapted model decoding freely, "second" is
 pocketsphinx held to all of these words. In use neither is believed alone
 (`+"`internal/hear`"+`), and the second is held to what may be said at the moment; what both
-make of a phrase is not measured here but in `+"`scripts/bench`"+`.
+make of a phrase is not measured here but in `+"`scripts/lab/bench`"+`.
 
 In %d of %d hearings in noise the model wrote a start that was broken off ("- pause")
 before the word; it counts as the word here, but in use such a phrase is taken only

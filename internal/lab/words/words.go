@@ -1,6 +1,6 @@
 // Package words measures which command words are heard surely and what each is
 // confused with, so that the words of the grammar can be chosen by figures.
-// scripts/confusion runs its steps one after the other.
+// scripts/lab/confusion runs its steps one after the other.
 //
 // The words are every command of the grammar that holds no number, and the words
 // that were weighed for commands (rule <weighed> of models/adapt/ahead.gram). Each

@@ -23,7 +23,7 @@ type entry struct {
 	Clip int `json:"clip,omitempty"`
 }
 
-// recordedDemo is where scripts/record-demo keeps the record of the demonstration.
+// recordedDemo is where scripts/pictures/record-demo keeps the record of the demonstration.
 const recordedDemo = "../../../testdata/jobs/terrace.jsonl"
 
 func entries(t testing.TB) []entry {

@@ -14,11 +14,11 @@ import (
 )
 
 // TestPictures makes the pictures in docs/ of the pages, from the demonstration's
-// job. It is run by scripts/review-pictures, which names the folder.
+// job. It is run by scripts/pictures/draw review, which names the folder.
 func TestPictures(t *testing.T) {
 	out := os.Getenv("WAYCALL_PICTURES")
 	if out == "" {
-		t.Skip("WAYCALL_PICTURES names no folder to put them in; scripts/review-pictures makes them")
+		t.Skip("WAYCALL_PICTURES names no folder to put them in; scripts/pictures/draw review makes them")
 	}
 	out, err := filepath.Abs(out)
 	if err != nil {
@@ -37,7 +37,7 @@ func TestPictures(t *testing.T) {
 	// A job of several boards, which internal/web writes, and the demonstration's.
 	jobs := os.Getenv("WAYCALL_JOBS")
 	if jobs == "" {
-		t.Fatal("WAYCALL_JOBS names no folder with the job of several boards; scripts/review-pictures does")
+		t.Fatal("WAYCALL_JOBS names no folder with the job of several boards; scripts/pictures/draw review does")
 	}
 	workshop, terrace := serve(t, jobs), serve(t, finished(t))
 	for _, p := range []struct {

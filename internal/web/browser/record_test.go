@@ -15,11 +15,11 @@ import (
 )
 
 // TestRecordDemo writes testdata/jobs/terrace.jsonl from the job that `waycall demo`
-// wrote. It is run by scripts/record-demo, which names the job's file.
+// wrote. It is run by scripts/pictures/record-demo, which names the job's file.
 func TestRecordDemo(t *testing.T) {
 	path := os.Getenv("WAYCALL_DEMO")
 	if path == "" {
-		t.Skip("WAYCALL_DEMO names no job of the demonstration; scripts/record-demo makes one")
+		t.Skip("WAYCALL_DEMO names no job of the demonstration; scripts/pictures/record-demo makes one")
 	}
 	events, err := store.NewTail(path).Next(t.Context())
 	if err != nil {

@@ -1,7 +1,6 @@
-#!/usr/bin/env python3
 """Draws the picture of a session in the README from what `waycall demo` printed.
 
-usage: bin/waycall demo | scripts/session-picture > docs/session.svg
+usage: session.py <PRINTED >PICTURE.svg   (called by draw)
 """
 import html
 import sys
@@ -24,7 +23,7 @@ for line in sys.stdin.read().splitlines():
     if LAST in line:
         break
 if not rows:
-    sys.exit("session-picture: no session on standard input; pipe the output of waycall demo into it")
+    sys.exit("session.py: no session on standard input; pipe the output of waycall demo into it")
 
 width, height = int((WIDTH + 12) * CHAR + 2 * EDGE), len(rows) * LINE + 2 * EDGE
 print(f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" '

@@ -1,7 +1,6 @@
-#!/usr/bin/env python3
 """Draws a picture of the full screen from one of the golden screens of its tests.
 
-usage: scripts/screen-picture COLUMNSxROWS < internal/wall/testdata/NAME-COLUMNSxROWS.ansi > docs/screen-COLUMNSxROWS.svg
+usage: screen.py COLUMNSxROWS <NAME-COLUMNSxROWS.ansi >PICTURE.svg   (called by draw)
 """
 import html
 import re
@@ -12,11 +11,11 @@ GROUND, INK = "#14181d", "#f2f0ea"
 COLOURS = {"92": "#5fe08a", "93": "#ffd75f", "91": "#ff6b61"}
 
 if len(sys.argv) != 2 or not re.fullmatch(r"\d+x\d+", sys.argv[1]):
-    sys.exit("screen-picture: no size; give it as 80x24")
+    sys.exit("screen.py: no size; give it as 80x24")
 columns, rows = map(int, sys.argv[1].split("x"))
 lines = sys.stdin.read().removesuffix("\n").split("\n")
 if len(lines) > rows or not "".join(lines).strip():
-    sys.exit(f"screen-picture: {len(lines)} lines are no screen of {rows} rows; give a golden screen on standard input")
+    sys.exit(f"screen.py: {len(lines)} lines are no screen of {rows} rows; give a golden screen on standard input")
 
 width, height = columns * CHAR + 2 * EDGE, rows * LINE + 2 * EDGE
 print(f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" '

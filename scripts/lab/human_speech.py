@@ -1,6 +1,6 @@
 """Cuts a labelled set out of recordings of people: human_speech.py DEBS OUT [DIGITS].
 
-scripts/human-speech runs it. The phrases are joined from words that were spoken one
+scripts/lab/human-speech runs it. The phrases are joined from words that were spoken one
 by one, with pauses as between figures read off a display; which words is drawn with
 a fixed seed, so that the set is the same each time.
 """

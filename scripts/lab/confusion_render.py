@@ -1,6 +1,6 @@
 """Renders words in many voices: confusion_render.py WORDS TALK OUT.
 
-scripts/confusion runs it. WORDS has a word or phrase a line, each rendered in every
+scripts/lab/confusion runs it. WORDS has a word or phrase a line, each rendered in every
 voice; of TALK a few sentences are taken, for the babble in the noise. Writes FLAC
 files and a manifest.jsonl; a file that is there already stays.
 """
@@ -13,7 +13,7 @@ import re
 import sys
 import types
 
-sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "models/adapt"))
+sys.path.insert(0, str(pathlib.Path(__file__).parent.parent.parent / "models/adapt"))
 import speech  # noqa: E402
 
 # Voices that training has not heard, alone and in pairs, which make further voices;
