@@ -15,6 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/mishap"
 	"waycall/internal/web"
 )
 
@@ -83,13 +84,16 @@ func (o *reviewing) door(listeners []net.Listener, options web.Options, cert *tl
 // serve answers at each address, and tells done when it no longer does.
 func (d *door) serve(done chan<- error) {
 	for _, ln := range d.listeners {
-		go func() {
+		go mishap.Caught("serve the pages", func(err error) {
+			mishap.Note(err)
+			done <- err
+		}, func() {
 			if d.server.TLSConfig != nil {
 				done <- d.server.ServeTLS(ln, "", "")
 			} else {
 				done <- d.server.Serve(ln)
 			}
-		}()
+		})()
 	}
 }
 
@@ -153,7 +157,7 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 	}
 	var closing sync.WaitGroup
 	for _, d := range doors {
-		closing.Go(d.close)
+		closing.Go(mishap.Caught("close the server", mishap.Note, d.close))
 	}
 	closing.Wait()
 	if stopped == nil {
@@ -202,7 +206,7 @@ func (o *reviewing) local(cmd *cobra.Command, jobs *web.Folder, log *slog.Logger
 		fmt.Fprintf(out, "Code to type there: %s (once, within %d minutes; Enter prints a new one)\n", text, int(valid.Minutes()))
 	}
 	show()
-	go newCodes(cmd.InOrStdin(), show)
+	go mishap.Caught("take a line from the terminal", mishap.Note, func() { newCodes(cmd.InOrStdin(), show) })()
 	return d, nil
 }
 

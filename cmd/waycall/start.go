@@ -83,7 +83,6 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 			if err != nil {
 				return err
 			}
-			tellFound(cmd.OutOrStdout(), cmd.ErrOrStderr(), asJSON, log.Found())
 			if copyTo != "" {
 				if err := log.CopyTo(copyTo); err != nil {
 					return err
@@ -126,7 +125,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 			source.Tell, loud.Tell = news, news
 			complained := ""
 			s := session.Session{
-				Source: sound, Ear: e, Voice: voice, Player: loud, Log: log, Keeper: log, Warning: log.Warning(),
+				Source: sound, Ear: e, Voice: voice, Player: loud, Log: log, Keeper: log,
 				Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: pause},
 				Habit: habit, Tester: tester,
 				Understood: func(said audio.Clip) {
@@ -169,7 +168,7 @@ var initials = regexp.MustCompile(`^\p{L}{1,6}$`)
 // openOrCreate opens a job by its reference, or sets it up from a board file.
 func (d *dataFlag) openOrCreate(ctx context.Context, arg string) (*store.Store, error) {
 	if !strings.HasSuffix(arg, ".yaml") && !strings.HasSuffix(arg, ".yml") {
-		s, _, err := d.open(arg, openForWork)
+		s, _, err := d.open(arg, store.Open)
 		return s, err
 	}
 	job, err := readBoard(arg)
@@ -184,7 +183,7 @@ func (d *dataFlag) openOrCreate(ctx context.Context, arg string) (*store.Store, 
 	if err != nil {
 		return nil, err
 	}
-	if s, err = openForWork(path); err != nil {
+	if s, err = store.Open(path); err != nil {
 		return nil, err
 	}
 	state, err := fold(ctx, s)

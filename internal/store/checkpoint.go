@@ -24,23 +24,15 @@ func (s *Store) checkpoints(stop <-chan struct{}) {
 	db := openDB(s.path, "mode=rw", writerPragmas...)
 	defer db.Close()
 	written := s.changes.follow()
-	var due <-chan time.Time   // checkpointAfter the first write since the last one; nil when there was none
+	last := time.Now()
 	var quiet <-chan time.Time // when the lull is over; nil when none is waited for
-	late := false              // due is over
 	for {
 		select {
 		case <-stop:
 			return
-		case <-due:
-			due, late = nil, true
-			quiet = time.After(lull)
-			continue
 		case <-written:
-			if due == nil && !late {
-				due = time.After(checkpointAfter)
-			}
 			info, err := os.Stat(s.path + "-wal")
-			if err != nil || info.Size() < checkpointAt && !late {
+			if err != nil || info.Size() < checkpointAt && time.Since(last) < checkpointAfter {
 				continue
 			}
 			if info.Size() < checkpointMust {
@@ -52,8 +44,7 @@ func (s *Store) checkpoints(stop <-chan struct{}) {
 		quiet = nil
 		// PASSIVE waits for nobody and keeps nobody waiting.
 		if _, err := db.Exec("PRAGMA wal_checkpoint(PASSIVE)"); err == nil {
-			due, late = nil, false
-			s.head.last()
+			last = time.Now()
 		}
 	}
 }

@@ -13,6 +13,8 @@ import (
 
 	"github.com/mattn/go-sqlite3"
 	"golang.org/x/sys/unix"
+
+	"waycall/internal/mishap"
 )
 
 // retryCopy is how long a copy that failed is left alone.
@@ -30,7 +32,6 @@ type copier struct {
 
 	from *sql.DB   // the job
 	db   *sql.DB   // the copy; nil while it is not open
-	head *headFile // how far the copy has come, beside it
 	lock *fileLock // on the copy
 	mu   sync.Mutex
 	err  error
@@ -80,7 +81,12 @@ func (s *Store) copyTo(dir string) error {
 	}
 	s.copy = c
 	written := s.changes.follow()
-	s.beside.Go(func() { c.run(s.stop, written) })
+	s.beside.Go(mishap.Caught("keep the copy of a job", func(err error) {
+		mishap.Note(err)
+		c.mu.Lock()
+		defer c.mu.Unlock()
+		c.err = explain("keep a copy as", c.to, err)
+	}, func() { c.run(s.stop, written) }))
 	return nil
 }
 
@@ -144,8 +150,6 @@ func (c *copier) shut() {
 		c.db.Close()
 		c.db = nil
 	}
-	c.head.close()
-	c.head = nil
 	if c.lock != nil {
 		c.lock.release()
 		c.lock = nil
@@ -288,19 +292,12 @@ func (c *copier) open() error {
 	if _, err := locate(c.to); err != nil {
 		return err
 	}
-	how, _, err := inspect(c.to)
+	version, err := inspect(c.to)
 	if err != nil {
 		return err
 	}
 	c.db = openDB(c.to, "mode=rw&_txlock=immediate", copyPragmas...)
-	if err := migrate(c.db, how.version, len(migrations)); err != nil {
-		return err
-	}
-	now, err := headOf(context.Background(), c.db)
-	if err == nil {
-		c.head = keepHead(c.to, now)
-	}
-	return err
+	return migrate(c.db, version, len(migrations))
 }
 
 // catchUp adds to the copy what the job has more.
@@ -330,7 +327,6 @@ func (c *copier) catchUp() error {
 			return err
 		}
 	}
-	var first []byte
 	rows, err := from.Query("SELECT "+rowColumns+" FROM events WHERE id > ? ORDER BY id", id)
 	if err != nil {
 		return err
@@ -345,10 +341,7 @@ func (c *copier) catchUp() error {
 		if string(r.sum) != string(sumEvent(sum, &r)) {
 			return fault(ErrDamaged, fmt.Sprintf("event %d of the job does not match its sum", r.id), "")
 		}
-		id, sum, added = r.id, r.sum, true
-		if r.id == 1 {
-			first = r.sum
-		}
+		sum, added = r.sum, true
 		if _, err := to.Exec("INSERT INTO events ("+rowColumns+") VALUES (?, ?, ?, ?, ?, ?)", r.id, r.at, r.kind, r.data, r.sum, r.sound); err != nil {
 			return err
 		}
@@ -370,11 +363,7 @@ func (c *copier) catchUp() error {
 	if err := rows.Err(); err != nil || !added {
 		return err
 	}
-	if err := to.Commit(); err != nil {
-		return err
-	}
-	c.head.stored(id, first, sum)
-	return nil
+	return to.Commit()
 }
 
 // Snapshot writes the job at from, as it is now, to a new file at to: one plain
@@ -389,15 +378,11 @@ func Snapshot(from, to string) (err error) {
 	if to, err = filepath.Abs(to); err != nil {
 		return explain("copy the job to", to, err)
 	}
-	live := Held(from)
-	db, c, err := openReader(from)
+	db, _, err := openReader(from)
 	if err != nil {
 		return explain("copy the job", from, err)
 	}
 	defer db.Close()
-	if _, err := c.refuseLost(context.Background(), db, live); err != nil {
-		return explain("copy the job", from, err)
-	}
 	if _, err := os.Lstat(to); err == nil {
 		return explain("copy the job to", to, fs.ErrExist)
 	}
@@ -412,7 +397,6 @@ func Snapshot(from, to string) (err error) {
 	}
 	if err != nil {
 		os.Remove(to)
-		os.Remove(to + headEnd)
 	}
 	return err
 }
@@ -456,6 +440,5 @@ func Move(from, to string) error {
 	if err := os.Rename(from, to); err != nil {
 		return explain("move the job to", to, err)
 	}
-	moveBeside(from, to)
 	return explain("move the job to", to, errors.Join(syncFolder(filepath.Dir(to)), syncFolder(filepath.Dir(from))))
 }

@@ -65,27 +65,24 @@ func (t *Tail) next(ctx context.Context) ([]record.Event, error) {
 	if now.Same(t.seen) {
 		return nil, nil
 	}
-	db, c, err := openReader(path)
+	db, version, err := openReader(path)
 	if err != nil {
 		return nil, err
 	}
 	defer db.Close()
-	if c.version < len(migrations) {
+	if version < len(migrations) {
 		return nil, fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
 	}
 	if t.chain.id == 0 || now.file.inode != t.seen.file.inode {
-		if _, err := c.refuseLost(ctx, db, Held(path)); err != nil {
-			return nil, err
-		}
-		if err := checkSchema(db, c.version); err != nil {
+		if err := checkSchema(db, version); err != nil {
 			return nil, err
 		}
 	}
-	events, end, err := t.read(ctx, db)
+	events, c, err := t.read(ctx, db)
 	if err != nil {
 		return nil, err
 	}
-	t.chain, t.seen = end, now
+	t.chain, t.seen = c, now
 	return events, nil
 }
 

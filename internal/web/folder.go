@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -46,10 +47,16 @@ type job struct {
 	used           int64 // of Folder.clock; under Folder.mu
 
 	mu     sync.Mutex // one reads the file at a time
-	tail   *store.Tail
+	tail   tail
 	snap   *Snapshot  // nil before the first reading, and when it was let go
 	listed Listed     // of the last snapshot
 	seen   store.Look // at the file, before listed was made from it
+}
+
+// tail is the log of a job as it grows: *store.Tail, but in tests.
+type tail interface {
+	Next(ctx context.Context) ([]record.Event, error)
+	Head() string
 }
 
 // NewFolder returns the folder of jobs at dir. Nothing is read yet, and it need
@@ -107,16 +114,24 @@ func (f *Folder) find(id string) (*job, error) {
 	return j, nil
 }
 
+// byUse returns the jobs that are known, that which was used last first.
+func (f *Folder) byUse() []*job {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return slices.SortedFunc(maps.Values(f.jobs), func(a, b *job) int { return int(b.used - a.used) })
+}
+
+// looked returns the jobs that are in the folder now.
+func (f *Folder) looked() ([]*job, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	err := f.look()
+	return slices.Collect(maps.Values(f.jobs)), err
+}
+
 // letGo forgets what was read of all but the jobs that were used last.
 func (f *Folder) letGo() {
-	f.mu.Lock()
-	all := make([]*job, 0, len(f.jobs))
-	for _, j := range f.jobs {
-		all = append(all, j)
-	}
-	slices.SortFunc(all, func(a, b *job) int { return int(b.used - a.used) })
-	f.mu.Unlock()
-	for i, j := range all {
+	for i, j := range f.byUse() {
 		if i >= maxKept && j.mu.TryLock() {
 			j.snap, j.tail = nil, nil
 			j.mu.Unlock()
@@ -142,13 +157,7 @@ type Listed struct {
 
 // List returns the jobs in the folder, that which was changed last first.
 func (f *Folder) List(ctx context.Context) ([]Listed, error) {
-	f.mu.Lock()
-	err := f.look()
-	all := make([]*job, 0, len(f.jobs))
-	for _, j := range f.jobs {
-		all = append(all, j)
-	}
-	f.mu.Unlock()
+	all, err := f.looked()
 	if err != nil {
 		return nil, err
 	}
@@ -198,14 +207,18 @@ func (f *Folder) Open(ctx context.Context, id string) (*Snapshot, error) {
 	if err != nil {
 		return nil, err
 	}
-	j.mu.Lock()
-	s, err := j.read(ctx)
-	j.mu.Unlock()
+	s, err := j.open(ctx)
 	f.letGo()
 	if errors.Is(err, ErrNoJob) {
 		f.forget(id)
 	}
 	return s, err
+}
+
+func (j *job) open(ctx context.Context) (*Snapshot, error) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.read(ctx)
 }
 
 func (f *Folder) forget(id string) {
@@ -216,6 +229,12 @@ func (f *Folder) forget(id string) {
 
 // read brings the snapshot up to date. The caller holds j.mu.
 func (j *job) read(ctx context.Context) (*Snapshot, error) {
+	whole := false
+	defer func() {
+		if !whole { // what the tail has read may not be in a snapshot
+			j.tail = nil
+		}
+	}()
 	if j.tail == nil || j.snap == nil {
 		j.tail, j.snap = store.NewTail(j.path), nil
 	}
@@ -226,12 +245,14 @@ func (j *job) read(ctx context.Context) (*Snapshot, error) {
 	}
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		j.tail, j.snap = nil, nil
+		j.snap = nil
 		return nil, ErrNoJob
 	case err != nil:
+		whole = true
 		return nil, err
 	}
 	if j.snap != nil && len(added) == 0 {
+		whole = true
 		return j.snap, nil
 	}
 	next := &Snapshot{ID: j.id, Name: j.name, path: j.path}
@@ -245,11 +266,10 @@ func (j *job) read(ctx context.Context) (*Snapshot, error) {
 		next.State, err = next.State.Apply(added[i])
 	}
 	if err != nil {
-		j.tail = nil // what it has read is not in a snapshot
 		return nil, err
 	}
 	next.Events, next.Head = append(next.Events, added...), j.tail.Head()
-	j.snap = next
+	j.snap, whole = next, true
 	return next, nil
 }
 
@@ -327,12 +347,20 @@ type Snapshot struct {
 
 // once makes a value at its first use.
 type once[T any] struct {
-	done  sync.Once
+	mu    sync.Mutex
+	made  bool
 	value T
 }
 
+// get returns the value. A make that panics has made nothing: sync.Once would take it
+// for done, and an empty schedule would be shown as that of the job.
 func (o *once[T]) get(make func() T) T {
-	o.done.Do(func() { o.value = make() })
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if !o.made {
+		o.value = make()
+		o.made = true
+	}
 	return o.value
 }
 

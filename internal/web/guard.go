@@ -11,6 +11,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"waycall/internal/mishap"
 )
 
 // maxBody is the largest body that a request may have, in bytes: a form of this
@@ -60,6 +62,16 @@ func (s *server) watch(mux *http.ServeMux, next http.Handler) http.Handler {
 		}()
 		next.ServeHTTP(out, r)
 	})
+}
+
+// note logs what went wrong beside the requests; a fault in waycall with its stack.
+func (s *server) note(where string, err error) {
+	var fault *mishap.Error
+	if errors.As(err, &fault) {
+		fault.Log(s.Log)
+		return
+	}
+	s.Log.Warn(where, "trouble", trouble(err))
 }
 
 // kindOf returns the pattern that a request matches: it names no job.

@@ -24,7 +24,7 @@ func (s *server) liveRoutes(mux *http.ServeMux) {
 			return followed{store.NewTail(j.path), j.path}, nil
 		},
 		Replaced: func(err error) bool { return errors.Is(err, store.ErrReplaced) },
-		Note:     func(err error) { s.Log.Warn("the live view", "trouble", trouble(err)) },
+		Note:     func(err error) { s.note("the live view", err) },
 		Linger:   s.Linger,
 	})
 	mux.HandleFunc("GET /live/{job}", s.livePage)

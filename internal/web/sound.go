@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -14,6 +15,7 @@ import (
 	"time"
 
 	"waycall/internal/audio"
+	"waycall/internal/mishap"
 	"waycall/internal/record"
 	"waycall/internal/store"
 )
@@ -106,6 +108,7 @@ type outlines struct {
 	ahead bool          // the rest of a job is being drawn
 	stop  chan struct{} // closed by close
 	done  sync.WaitGroup
+	note  func(error) // told of a fault in what is drawn beside
 }
 
 type outlineOf struct {
@@ -149,21 +152,26 @@ func (o *outlines) reckon(ctx context.Context, jobs *Folder, snap *Snapshot, hea
 	}
 	// Decoding is what takes the time, and each sound is by itself.
 	made := map[int64]outline{}
-	var mu sync.Mutex
+	var fault error
+	var mu sync.Mutex // of made and fault
 	var drawing sync.WaitGroup
 	room := make(chan struct{}, atOnce)
 	err := jobs.sounds(ctx, snap.ID, missing, func(h int64, sound []byte, err error) {
 		room <- struct{}{}
-		drawing.Go(func() {
+		drawing.Go(mishap.Caught("draw the outline of a sound", func(err error) {
+			mu.Lock()
+			defer mu.Unlock()
+			fault = err
+		}, func() {
+			defer func() { <-room }()
 			one := draw(sound, err)
-			<-room
 			mu.Lock()
 			defer mu.Unlock()
 			made[h] = one
-		})
+		}))
 	})
 	drawing.Wait()
-	if err != nil {
+	if err = cmp.Or(err, fault); err != nil {
 		return nil, err
 	}
 	o.mu.Lock()
@@ -200,7 +208,7 @@ func (o *outlines) rest(jobs *Folder, snap *Snapshot) {
 	default:
 	}
 	o.ahead = true
-	o.done.Go(func() {
+	o.done.Go(mishap.Caught("draw the outlines of a job", o.note, func() {
 		defer func() {
 			o.mu.Lock()
 			defer o.mu.Unlock()
@@ -221,11 +229,14 @@ func (o *outlines) rest(jobs *Folder, snap *Snapshot) {
 			default:
 			}
 			if _, err := o.reckon(context.Background(), jobs, snap, next, 1); err != nil {
+				if fault := (*mishap.Error)(nil); errors.As(err, &fault) {
+					o.note(err)
+				}
 				return // the next page of the job tries again, and says what is wrong
 			}
 			next = next[:0]
 		}
-	})
+	}))
 }
 
 // close ends what is drawn beside. Nothing is drawn ahead after it.

@@ -101,6 +101,7 @@ func New(o Options) (*Server, error) {
 		return nil, err
 	}
 	s := &server{Options: o, visitors: newVisitors(o.Secure), pages: pages}
+	s.waves.note = func(err error) { s.note("the outlines of sounds", err) }
 	mux := http.NewServeMux()
 	s.routes(mux)
 	s.liveRoutes(mux)

@@ -45,6 +45,7 @@ type snapshot struct {
 	spoken  string        // what changed, for who cannot see it
 	changed chan struct{} // closed when there is a newer snapshot
 	failed  error         // the log could not be read at all
+	ended   bool          // the follower is at its end
 }
 
 func newFollower(id string, log Log, o *Options) *follower {
@@ -99,11 +100,7 @@ func (f *follower) run(ctx context.Context) {
 				f.out.failed = err
 				f.mu.Unlock()
 			}
-			select {
-			case <-f.ready:
-			default:
-				close(f.ready)
-			}
+			f.begun()
 		} else if err == nil && f.now().failed != nil {
 			f.mu.Lock()
 			f.out.failed = nil
@@ -115,6 +112,25 @@ func (f *follower) run(ctx context.Context) {
 		case <-every.C:
 		}
 	}
+}
+
+// begun tells those who wait that there is something to show, or that there cannot be.
+func (f *follower) begun() {
+	select {
+	case <-f.ready:
+	default:
+		close(f.ready)
+	}
+}
+
+// end tells the viewers that nothing follows, and why.
+func (f *follower) end(err error) {
+	f.mu.Lock()
+	old := f.out.changed
+	f.out.ended, f.out.failed, f.out.changed = true, err, make(chan struct{})
+	f.mu.Unlock()
+	close(old)
+	f.begun()
 }
 
 // heldEvery is how often it is looked whether a session runs, where nothing else

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -18,7 +19,7 @@ import (
 // slowFeed is a log whose first reading waits for the test.
 type slowFeed struct {
 	feed
-	open chan struct{} // closed by the test
+	open <-chan struct{} // closed by the test
 }
 
 func (f *slowFeed) Next(ctx context.Context) ([]record.Event, error) {
@@ -49,24 +50,15 @@ func empty(t *testing.T, s *Server) {
 // Viewers leave at every point of a stream, three hundred at once. What is dropped
 // behind them must not end the server: it goes on to serve, and holds nothing of them.
 func TestLeaveAtEveryPoint(t *testing.T) {
-	var mu sync.Mutex
-	var log *slowFeed
-	begin := func(read bool) {
-		mu.Lock()
-		defer mu.Unlock()
-		log = &slowFeed{open: make(chan struct{})}
-		log.put(nil, opened(t), said(2, "way one"), said(3, "way two"))
-		if read {
-			close(log.open)
-		}
-	}
+	var gate atomic.Pointer[chan struct{}]
 	s := New(Options{
 		Follow: func(id string) (Log, error) {
 			if id == "none" {
 				return nil, fs.ErrNotExist
 			}
-			mu.Lock()
-			defer mu.Unlock()
+			// Each has its own: a client that was slow to be let in takes nothing away.
+			log := &slowFeed{open: *gate.Load()}
+			log.put(nil, opened(t), said(2, "way one"), said(3, "way two"))
 			return log, nil
 		},
 		Every: time.Millisecond, Linger: time.Millisecond, Most: 1000,
@@ -91,7 +83,11 @@ func TestLeaveAtEveryPoint(t *testing.T) {
 		{"after an error", true, "GET /none HTTP/1.1" + all, 5},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			begin(c.read)
+			open := make(chan struct{})
+			gate.Store(&open)
+			if c.read {
+				close(open)
+			}
 			var gone sync.WaitGroup
 			for n := range 300 {
 				gone.Go(func() {
@@ -119,7 +115,9 @@ func TestLeaveAtEveryPoint(t *testing.T) {
 			gone.Wait()
 			empty(t, s)
 			// Whoever comes then is served.
-			begin(true)
+			if !c.read {
+				close(open)
+			}
 			v, err := watch(t.Context(), url+"/job", "")
 			if err != nil {
 				t.Fatal(err)
@@ -141,7 +139,8 @@ func TestLeaveAtEveryPoint(t *testing.T) {
 // One page that was given up while the log was not read yet, and nobody else: the
 // follower goes when its time is up, and the job can be followed anew.
 func TestPageGivenUp(t *testing.T) {
-	log := &slowFeed{open: make(chan struct{})}
+	open := make(chan struct{})
+	log := &slowFeed{open: open}
 	log.put(nil, opened(t))
 	s := New(Options{Follow: func(string) (Log, error) { return log, nil }, Every: time.Millisecond, Linger: time.Millisecond})
 	defer s.Close()
@@ -151,7 +150,7 @@ func TestPageGivenUp(t *testing.T) {
 		t.Fatalf("given up: %v", err)
 	}
 	empty(t, s)
-	close(log.open)
+	close(open)
 	if _, err := s.Page(t.Context(), "job"); err != nil {
 		t.Errorf("after it: %v", err)
 	}

@@ -35,6 +35,7 @@ import (
 	"sync"
 	"time"
 
+	"waycall/internal/mishap"
 	"waycall/internal/record"
 )
 
@@ -54,7 +55,8 @@ type Options struct {
 	// Replaced reports whether an error of Log.Next says that the log is another
 	// one than it was.
 	Replaced func(error) bool
-	// Note is told what went wrong, for the terminal; nil drops it.
+	// Note is told what went wrong, for the terminal; nil drops it. A fault in waycall is
+	// a *mishap.Error.
 	Note func(err error)
 
 	Every  time.Duration // between two looks at a log; 100 ms
@@ -151,18 +153,10 @@ func (s *Server) Stream(w http.ResponseWriter, r *http.Request, id string) error
 	if err != nil {
 		return err
 	}
-	s.mu.Lock()
-	if s.streams >= s.o.Most {
-		s.mu.Unlock()
+	if !s.enter() {
 		return ErrFull
 	}
-	s.streams++
-	s.mu.Unlock()
-	defer func() {
-		s.mu.Lock()
-		s.streams--
-		s.mu.Unlock()
-	}()
+	defer s.exit()
 	f, leave, err := s.join(r.Context(), id)
 	if err != nil {
 		return err
@@ -170,6 +164,24 @@ func (s *Server) Stream(w http.ResponseWriter, r *http.Request, id string) error
 	defer leave()
 	s.stream(w, r, f, after)
 	return nil
+}
+
+// enter reports whether there is room for one stream more, and takes it; exit gives it
+// back.
+func (s *Server) enter() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.streams >= s.o.Most {
+		return false
+	}
+	s.streams++
+	return true
+}
+
+func (s *Server) exit() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.streams--
 }
 
 func (s *Server) stream(w http.ResponseWriter, r *http.Request, f *follower, after int) {
@@ -195,6 +207,9 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request, f *follower, aft
 	}
 	now := f.now()
 	log, shown := now.log, 0
+	if now.ended {
+		return
+	}
 	if after > len(now.lines) { // it has seen more than there is
 		send([]byte("event: reset\ndata:\n\n"))
 		return
@@ -231,7 +246,9 @@ func (s *Server) stream(w http.ResponseWriter, r *http.Request, f *follower, aft
 		case <-s.stop.Done():
 			return
 		}
-		now = f.now()
+		if now = f.now(); now.ended {
+			return
+		}
 	}
 }
 
@@ -302,7 +319,7 @@ func (s *Server) follow(id string) (*follower, error) {
 	s.jobs[id] = f
 	ctx, cancel := context.WithCancel(s.stop)
 	f.cancel = cancel
-	s.done.Go(func() { f.run(ctx) })
+	s.done.Go(mishap.Caught("follow a job", func(err error) { s.broken(f, err) }, func() { f.run(ctx) }))
 	return f, nil
 }
 
@@ -311,8 +328,21 @@ func (s *Server) leave(f *follower) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if f.viewers--; f.viewers == 0 {
-		f.idle = time.AfterFunc(s.o.Linger, func() { s.drop(f) })
+		f.idle = time.AfterFunc(s.o.Linger, mishap.Caught("let a job go", s.o.Note, func() { s.drop(f) }))
 	}
+}
+
+// broken ends a follower that failed by a fault in it. Its viewers are ended; when they
+// come back, the job is followed anew.
+func (s *Server) broken(f *follower, err error) {
+	s.o.Note(err)
+	s.mu.Lock()
+	if s.jobs[f.id] == f {
+		delete(s.jobs, f.id)
+	}
+	s.mu.Unlock()
+	f.cancel()
+	f.end(err)
 }
 
 // drop ends a follower that nobody looks at.
