@@ -103,7 +103,7 @@ are, the sound of both sides among them.`,
 
 // removeJob removes the record of an earlier demonstration.
 func removeJob(path string) error {
-	for _, p := range []string{path, path + "-wal", path + "-shm"} {
+	for _, p := range []string{path, path + "-wal", path + "-shm", path + "-head"} {
 		if err := os.Remove(p); err != nil && !errors.Is(err, os.ErrNotExist) {
 			return fmt.Errorf("demonstration: %w; name another folder with --out", err)
 		}

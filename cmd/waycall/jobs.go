@@ -140,12 +140,7 @@ func (d *dataFlag) open(job string, how func(path string) (*store.Store, error))
 
 // readJob returns what is known of a job, without keeping others from it.
 func (d *dataFlag) readJob(ctx context.Context, job string) (record.State, string, error) {
-	s, path, err := d.open(job, store.OpenReadOnly)
-	if err != nil {
-		return record.State{}, path, err
-	}
-	defer s.Close()
-	state, err := fold(ctx, s)
+	state, _, path, err := d.readNoted(ctx, job)
 	return state, path, err
 }
 

@@ -104,7 +104,7 @@ func printJSON(w io.Writer, v any) error {
 
 // jsonEvent is one line. Only what the event has is set.
 type jsonEvent struct {
-	Event   string            `json:"event"`             // speaking, listening, heard, stored, too long, sound or ended
+	Event   string            `json:"event"`             // speaking, listening, heard, stored, too long, sound, found or ended
 	Text    string            `json:"text,omitempty"`    // spoken, or understood
 	Outcome string            `json:"outcome,omitempty"` // of what was heard
 	Agreed  bool              `json:"agreed,omitempty"`

@@ -12,6 +12,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
+	"waycall/internal/store"
 )
 
 // jobView is what `waycall show --json` prints.
@@ -24,6 +25,7 @@ type jobView struct {
 	Finished bool              `json:"finished"`
 	Signed   *signedView       `json:"signed"` // null while the record is a draft
 	Ways     []wayView         `json:"ways"`   // board by board; way 0 is the board itself
+	Notes    []store.Finding   `json:"notes"`  // what should be known of the file
 }
 
 // signedView is who signed the record off.
@@ -54,11 +56,12 @@ func newShow() *cobra.Command {
 		Short: "Show a job: its boards, what is recorded and what is due",
 		Args:  wantArgs(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			state, path, err := data.readJob(cmd.Context(), args[0])
+			state, found, path, err := data.readNoted(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
 			v := viewJob(state, path)
+			v.Notes = append(v.Notes, found...)
 			if asJSON {
 				return printJSON(cmd.OutOrStdout(), v)
 			}
@@ -71,7 +74,7 @@ func newShow() *cobra.Command {
 }
 
 func viewJob(s record.State, path string) jobView {
-	v := jobView{Job: s.Job, File: path, Progress: sequence.Count(s), Pending: s.Pending, Finished: s.Finished}
+	v := jobView{Notes: []store.Finding{}, Job: s.Job, File: path, Progress: sequence.Count(s), Pending: s.Pending, Finished: s.Finished}
 	if sig := s.Signed; sig != nil {
 		v.Signed = &signedView{sig.Name, sig.By, sig.At, sig.Sum}
 	}
@@ -149,6 +152,9 @@ func (v jobView) write(w io.Writer) error {
 	}
 	if v.Next != "" {
 		fmt.Fprintf(w, "Next: %s.\n", v.Next)
+	}
+	for _, f := range v.Notes {
+		fmt.Fprintf(w, "Note: %s.\n", f)
 	}
 	several := len(j.Boards) > 1
 	if p := v.Pending; p != nil {

@@ -83,6 +83,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 			if err != nil {
 				return err
 			}
+			tellFound(cmd.OutOrStdout(), cmd.ErrOrStderr(), asJSON, log.Found())
 			if copyTo != "" {
 				if err := log.CopyTo(copyTo); err != nil {
 					return err
@@ -168,7 +169,7 @@ var initials = regexp.MustCompile(`^\p{L}{1,6}$`)
 // openOrCreate opens a job by its reference, or sets it up from a board file.
 func (d *dataFlag) openOrCreate(ctx context.Context, arg string) (*store.Store, error) {
 	if !strings.HasSuffix(arg, ".yaml") && !strings.HasSuffix(arg, ".yml") {
-		s, _, err := d.open(arg, store.Open)
+		s, _, err := d.open(arg, openForWork)
 		return s, err
 	}
 	job, err := readBoard(arg)
@@ -183,7 +184,7 @@ func (d *dataFlag) openOrCreate(ctx context.Context, arg string) (*store.Store, 
 	if err != nil {
 		return nil, err
 	}
-	if s, err = store.Open(path); err != nil {
+	if s, err = openForWork(path); err != nil {
 		return nil, err
 	}
 	state, err := fold(ctx, s)

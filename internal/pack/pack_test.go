@@ -104,7 +104,7 @@ func take(t testing.TB, zipped []byte) (string, error) {
 		if err := p.Keep(path); err != nil {
 			t.Fatal(err)
 		}
-		if left, _ := os.ReadDir(dir); len(left) != 1 {
+		if left, _ := os.ReadDir(dir); len(left) != 2 || left[1].Name() != "in.waycall-head" {
 			t.Errorf("beside the job lies %v", left)
 		}
 		return path, nil
@@ -497,7 +497,7 @@ func TestKeepWritesOverNothing(t *testing.T) {
 	if after, _ := os.ReadFile(path); !bytes.Equal(before, after) {
 		t.Error("the job that was there has changed")
 	}
-	if left, _ := os.ReadDir(filepath.Dir(path)); len(left) != 1 {
+	if left, _ := os.ReadDir(filepath.Dir(path)); len(left) != 2 || left[1].Name() != filepath.Base(path)+"-head" {
 		t.Errorf("it left %v", left)
 	}
 }

@@ -24,15 +24,23 @@ func (s *Store) checkpoints(stop <-chan struct{}) {
 	db := openDB(s.path, "mode=rw", writerPragmas...)
 	defer db.Close()
 	written := s.changes.follow()
-	last := time.Now()
+	var due <-chan time.Time   // checkpointAfter the first write since the last one; nil when there was none
 	var quiet <-chan time.Time // when the lull is over; nil when none is waited for
+	late := false              // due is over
 	for {
 		select {
 		case <-stop:
 			return
+		case <-due:
+			due, late = nil, true
+			quiet = time.After(lull)
+			continue
 		case <-written:
+			if due == nil && !late {
+				due = time.After(checkpointAfter)
+			}
 			info, err := os.Stat(s.path + "-wal")
-			if err != nil || info.Size() < checkpointAt && time.Since(last) < checkpointAfter {
+			if err != nil || info.Size() < checkpointAt && !late {
 				continue
 			}
 			if info.Size() < checkpointMust {
@@ -44,7 +52,8 @@ func (s *Store) checkpoints(stop <-chan struct{}) {
 		quiet = nil
 		// PASSIVE waits for nobody and keeps nobody waiting.
 		if _, err := db.Exec("PRAGMA wal_checkpoint(PASSIVE)"); err == nil {
-			last = time.Now()
+			due, late = nil, false
+			s.head.last()
 		}
 	}
 }

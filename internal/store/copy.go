@@ -32,6 +32,7 @@ type copier struct {
 
 	from *sql.DB   // the job
 	db   *sql.DB   // the copy; nil while it is not open
+	head *headFile // how far the copy has come, beside it
 	lock *fileLock // on the copy
 	mu   sync.Mutex
 	err  error
@@ -150,6 +151,8 @@ func (c *copier) shut() {
 		c.db.Close()
 		c.db = nil
 	}
+	c.head.close()
+	c.head = nil
 	if c.lock != nil {
 		c.lock.release()
 		c.lock = nil
@@ -292,12 +295,19 @@ func (c *copier) open() error {
 	if _, err := locate(c.to); err != nil {
 		return err
 	}
-	version, err := inspect(c.to)
+	how, _, err := inspect(c.to)
 	if err != nil {
 		return err
 	}
 	c.db = openDB(c.to, "mode=rw&_txlock=immediate", copyPragmas...)
-	return migrate(c.db, version, len(migrations))
+	if err := migrate(c.db, how.version, len(migrations)); err != nil {
+		return err
+	}
+	now, err := headOf(context.Background(), c.db)
+	if err == nil {
+		c.head = keepHead(c.to, now)
+	}
+	return err
 }
 
 // catchUp adds to the copy what the job has more.
@@ -327,6 +337,7 @@ func (c *copier) catchUp() error {
 			return err
 		}
 	}
+	var first []byte
 	rows, err := from.Query("SELECT "+rowColumns+" FROM events WHERE id > ? ORDER BY id", id)
 	if err != nil {
 		return err
@@ -341,7 +352,10 @@ func (c *copier) catchUp() error {
 		if string(r.sum) != string(sumEvent(sum, &r)) {
 			return fault(ErrDamaged, fmt.Sprintf("event %d of the job does not match its sum", r.id), "")
 		}
-		sum, added = r.sum, true
+		id, sum, added = r.id, r.sum, true
+		if r.id == 1 {
+			first = r.sum
+		}
 		if _, err := to.Exec("INSERT INTO events ("+rowColumns+") VALUES (?, ?, ?, ?, ?, ?)", r.id, r.at, r.kind, r.data, r.sum, r.sound); err != nil {
 			return err
 		}
@@ -363,7 +377,11 @@ func (c *copier) catchUp() error {
 	if err := rows.Err(); err != nil || !added {
 		return err
 	}
-	return to.Commit()
+	if err := to.Commit(); err != nil {
+		return err
+	}
+	c.head.stored(id, first, sum)
+	return nil
 }
 
 // Snapshot writes the job at from, as it is now, to a new file at to: one plain
@@ -378,11 +396,15 @@ func Snapshot(from, to string) (err error) {
 	if to, err = filepath.Abs(to); err != nil {
 		return explain("copy the job to", to, err)
 	}
-	db, _, err := openReader(from)
+	live := Held(from)
+	db, c, err := openReader(from)
 	if err != nil {
 		return explain("copy the job", from, err)
 	}
 	defer db.Close()
+	if _, err := c.refuseLost(context.Background(), db, live); err != nil {
+		return explain("copy the job", from, err)
+	}
 	if _, err := os.Lstat(to); err == nil {
 		return explain("copy the job to", to, fs.ErrExist)
 	}
@@ -397,6 +419,7 @@ func Snapshot(from, to string) (err error) {
 	}
 	if err != nil {
 		os.Remove(to)
+		os.Remove(to + headEnd)
 	}
 	return err
 }
@@ -440,5 +463,6 @@ func Move(from, to string) error {
 	if err := os.Rename(from, to); err != nil {
 		return explain("move the job to", to, err)
 	}
+	moveBeside(from, to)
 	return explain("move the job to", to, errors.Join(syncFolder(filepath.Dir(to)), syncFolder(filepath.Dir(from))))
 }

@@ -29,6 +29,9 @@ var (
 	ErrNotCopy   = errors.New("another record lies there under the same name")
 	ErrInvalid   = errors.New("not a batch of events that can be stored")
 	ErrNoSound   = errors.New("no sound is kept there")
+	// ErrLog comes with ErrDamaged when the write-ahead log is damaged, cut short or gone,
+	// and events that were stored are missing: PutLogAside lets work go on.
+	ErrLog = errors.New("its write-ahead log is damaged")
 	// ErrUnsure comes with ErrDisk, ErrFull or ErrReadOnly from an Append whose commit
 	// failed after all of it may have been in the file: the batch may be stored, or not.
 	ErrUnsure = errors.New("it may be stored, or not")
@@ -101,8 +104,19 @@ func oneLine(found string) string {
 		}
 		return r
 	}, strings.ReplaceAll(found, "*** in database main ***\n", ""))
-	return strings.Join(strings.Fields(found), " ")
+	found = strings.Join(strings.Fields(found), " ")
+	// Where the tables are damaged SQLite adds how they were made.
+	if at := strings.Index(strings.ToUpper(found), "CREATE"); at > 0 {
+		found = strings.TrimRight(found[:at], " -:(\"'") + " ..."
+	}
+	if r := []rune(found); len(r) > mostFound {
+		found = string(r[:mostFound]) + " ..."
+	}
+	return found
 }
+
+// mostFound is how many characters of what SQLite found are told.
+const mostFound = 300
 
 // explain says what was being done to which file, and turns an error of SQLite
 // or the system into one of this package's.

@@ -25,6 +25,9 @@ func long() bool { return os.Getenv("WAYCALL_TEST_LONG") != "" }
 // the phrases that were announced are there, and at most one that was not.
 func must(t *testing.T, path string, announced int, what any) {
 	t.Helper()
+	if says := said(t, path); says != "" {
+		t.Errorf("%v: a false alarm: %s", what, says)
+	}
 	s, err := Open(path)
 	if err != nil {
 		t.Fatalf("%v: %v", what, err)

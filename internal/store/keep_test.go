@@ -79,7 +79,7 @@ func TestCopy(t *testing.T) {
 		t.Error(err)
 	}
 	copyOf(t, to, 21)
-	if left := folder(t, stick); left != filepath.Base(path) {
+	if left := folder(t, stick); left != filepath.Base(path)+" "+filepath.Base(path)+headEnd {
 		t.Errorf("on the stick lies %s", left)
 	}
 

@@ -60,6 +60,7 @@ const tryWait = 200
 // tryWrite writes to the log, changing nothing, as Append does: what is left of an
 // Append that failed is written over, so that it is not in the log for certain.
 func (s *Store) tryWrite() error {
+	s.afterFailure()
 	ctx := context.Background()
 	conn, err := s.db.Conn(ctx)
 	if err != nil {

@@ -118,11 +118,17 @@ func peek(path string) (version int, err error) {
 	return schemaVersion(db)
 }
 
+// mostVersions is more schema versions than there will be. A larger number is damage.
+const mostVersions = 100
+
 // schemaVersion returns the version of an open job, refusing a newer one.
 func schemaVersion(db *sql.DB) (int, error) {
 	var version int
 	if err := db.QueryRow("PRAGMA user_version").Scan(&version); err != nil {
 		return 0, err
+	}
+	if version > mostVersions {
+		return 0, fault(ErrDamaged, fmt.Sprintf("schema version %d, and there have never been so many", version), "")
 	}
 	if version > len(migrations) {
 		return 0, fault(ErrNewer, fmt.Sprintf("schema version %d, this waycall knows up to %d", version, len(migrations)), "")

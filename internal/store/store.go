@@ -54,6 +54,9 @@ type Store struct {
 	db       *sql.DB
 	lock     *fileLock // nil when open for reading only
 	readOnly bool
+	found    []Finding   // what opening found
+	head     *headFile   // how far the record has come, beside it; nil when none can be kept
+	failed   atomic.Bool // an Append failed, and its frames may lie behind the end of the log
 	file     os.FileInfo // of path when it was opened for work
 
 	tryFirst atomic.Bool    // an Append failed, and nothing was written since
@@ -101,7 +104,8 @@ func build(path string) (err error) {
 		return err
 	}
 	beside, clear := beside(path)
-	clear() // what a killed Create may have left
+	clear()                   // what a killed Create may have left
+	os.Remove(path + headEnd) // of a job that is gone
 	defer func() {
 		if err != nil {
 			clear()
@@ -142,7 +146,8 @@ func syncFolder(dir string) error {
 // Open opens the job at path for writing, and brings a job of an older waycall
 // up to date. The whole file is checked for damage first. Errors:
 // fs.ErrNotExist, ErrInUse when another session has it, ErrForeign, ErrNewer,
-// ErrDamaged, ErrReadOnly, ErrFull, ErrDisk; none of them changes the file.
+// ErrDamaged (ErrLog, too, when PutLogAside can help), ErrReadOnly, ErrFull, ErrDisk;
+// none of them changes the file. Found says what else was found.
 func Open(path string) (*Store, error) {
 	path, err := locate(path)
 	if err != nil {
@@ -172,10 +177,11 @@ func openLocked(path string, lock *fileLock) (*Store, error) {
 }
 
 func (s *Store) open() error {
-	version, err := inspect(s.path)
+	c, x, err := inspect(s.path)
 	if err != nil {
 		return err
 	}
+	s.found = x.notes
 	s.db = openDB(s.path, "mode=rw&_txlock=immediate", writerPragmas...)
 	var mode string
 	if err := s.db.QueryRow("PRAGMA journal_mode").Scan(&mode); err != nil {
@@ -184,9 +190,20 @@ func (s *Store) open() error {
 	if mode != "wal" {
 		return fault(ErrDisk, "its file system cannot share memory between programs", "keep the job on a local disk")
 	}
-	if err := migrate(s.db, version, len(migrations)); err != nil {
+	if err := migrate(s.db, c.version, len(migrations)); err != nil {
 		return err
 	}
+	// Nothing old is left to lie in the log. Where it cannot be done, because somebody reads
+	// or the disk is full, nothing is lost.
+	_ = truncateLog(s.db)
+	now, err := headOf(context.Background(), s.db)
+	if err != nil {
+		return err
+	}
+	if f, ok := c.ofUnsure(now); ok {
+		s.found = append(s.found, f)
+	}
+	s.head = keepHead(s.path, now)
 	if s.file, err = os.Stat(s.path); err != nil {
 		return err
 	}
@@ -195,15 +212,20 @@ func (s *Store) open() error {
 	return nil
 }
 
+// Found returns what opening the job found that a person should know, and that kept
+// nobody from opening it: a session that was cut off, events that may not have been stored
+// and are, damaged files that were put aside, another record than was here.
+func (s *Store) Found() []Finding { return s.found }
+
 // inspect goes through the whole job at path without writing to it, because a file that
-// is refused stays as it is, and returns its schema version.
-func inspect(path string) (int, error) {
-	db, version, err := openWhole(path)
+// is refused stays as it is, and returns how it lies there. The caller holds the lock.
+func inspect(path string) (condition, examined, error) {
+	db, c, x, err := openWhole(path, false)
 	if err != nil {
-		return 0, err
+		return c, x, err
 	}
 	defer db.Close()
-	return version, checkSchema(db, version)
+	return c, x, c.blameLog(checkSchema(db, c.version), false)
 }
 
 // OpenReadOnly opens the job at path for reading. It may be done while another
@@ -224,42 +246,51 @@ func OpenReadOnly(path string) (*Store, error) {
 }
 
 func (s *Store) openReadOnly() error {
-	db, version, err := openWhole(s.path)
+	db, c, x, err := openWhole(s.path, Held(s.path))
 	if err != nil {
 		return err
 	}
-	s.db = db
-	if version < len(migrations) {
+	s.db, s.found = db, x.notes
+	if c.version < len(migrations) {
 		return fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
 	}
-	return checkSchema(s.db, version)
+	return c.blameLog(checkSchema(s.db, c.version), Held(s.path))
 }
 
-// openWhole is openReader for a file whose every page and row is sound.
-func openWhole(path string) (*sql.DB, int, error) {
-	db, version, err := openReader(path)
+// openWhole is openReader for a file whose every page and row is sound, and of which
+// nothing is known to be lost. live says that a session may have it open.
+func openWhole(path string, live bool) (*sql.DB, condition, examined, error) {
+	db, c, err := openReader(path)
 	if err != nil {
-		return nil, 0, err
+		return nil, c, examined{}, c.blameLog(err, live)
 	}
-	if err := quickCheck(db); err != nil {
+	x, err := c.refuseLost(context.Background(), db, live)
+	if err == nil {
+		err = quickCheck(db)
+	}
+	if err != nil {
 		db.Close()
-		return nil, 0, err
+		return nil, c, x, c.blameLog(err, live)
 	}
-	return db, version, nil
+	return db, c, x, nil
 }
 
-// openReader opens the job at path for reading only and returns its schema
-// version.
-func openReader(path string) (*sql.DB, int, error) {
+// openReader opens the job at path for reading only and returns how it lies there.
+func openReader(path string) (*sql.DB, condition, error) {
+	c := condition{path: path, hadLog: hasLog(path)}
+	// Before the log is looked at, which a session may write meanwhile: what was told to
+	// be stored by now is in what is read after this.
+	c.told, c.toldErr = readTold(path)
 	cutOff := fault(ErrReadOnly, "its last session was cut off and has to be recovered",
 		"copy it, with the file of the same name that ends in -wal, to a folder that you may write to")
 	version, err := peek(path)
 	if isReadOnly(err) {
-		return nil, 0, cutOff
+		return nil, c, cutOff
 	}
 	if err != nil {
-		return nil, 0, err
+		return nil, c, err
 	}
+	c.version = version
 	db := openDB(path, "mode=ro", readerPragmas...)
 	var tables int
 	look := func() error { return db.QueryRow("SELECT count(*) FROM sqlite_schema").Scan(&tables) }
@@ -268,15 +299,20 @@ func openReader(path string) (*sql.DB, int, error) {
 		// there is none, nothing is missing from the file itself.
 		db.Close()
 		db = openDB(path, "mode=ro&immutable=1", readerPragmas...)
-		err = look()
+		err, c.cut = look(), true
 	} else if isReadOnly(err) {
 		err = cutOff
 	}
+	var mode string
+	if err == nil && !c.cut {
+		err = db.QueryRow("PRAGMA journal_mode").Scan(&mode)
+		c.cut = mode == "wal"
+	}
 	if err != nil {
 		db.Close()
-		return nil, 0, err
+		return nil, c, err
 	}
-	return db, version, nil
+	return db, c, nil
 }
 
 // locate returns the one true path of an existing job, so that a job reached by
@@ -341,11 +377,15 @@ func (s *Store) Close() error {
 		if s.lock != nil {
 			// Out of WAL mode the job can be read without a log made beside it,
 			// also where none can be made. While somebody reads it cannot be
-			// done, which is no loss: the next session does it.
-			_, _ = s.db.Exec("PRAGMA busy_timeout = 0; PRAGMA journal_mode = DELETE")
+			// done, which is no loss: the next session does it. Then at least nothing
+			// is left in the log.
+			_, _ = s.db.Exec("PRAGMA busy_timeout = 0; PRAGMA wal_checkpoint(TRUNCATE)")
+			_, _ = s.db.Exec("PRAGMA journal_mode = DELETE")
 		}
 		err = s.db.Close()
 	}
+	s.head.close()
+	s.head = nil
 	if s.lock != nil {
 		s.lock.release()
 		s.lock = nil
@@ -376,6 +416,7 @@ func (s *Store) Append(ctx context.Context, batch []record.Event, sound []byte) 
 	stored, err := s.append(ctx, batch, sound)
 	if err != nil {
 		s.tryFirst.Store(true)
+		s.failed.Store(true)
 		return nil, explain("store in the job", s.path, err)
 	}
 	return stored, nil
@@ -396,6 +437,7 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		return nil, nil
 	}
 	ctx = context.WithoutCancel(ctx)
+	s.afterFailure()
 	tx, err := s.db.BeginTx(ctx, nil)
 	if err != nil {
 		return nil, err
@@ -413,6 +455,7 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 	defer addEvent.Close()
 
 	stored := slices.Clone(batch)
+	var first []byte // the sum of event 1, if it is in this batch
 	for i := range stored {
 		e := &stored[i]
 		if next := last + 1 + int64(i); e.ID < next && (s.lock.lost || !s.lock.held()) {
@@ -445,7 +488,9 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 			r.sound = sum[:]
 		}
 		r.sum = sumEvent(before, &r)
-		before = r.sum
+		if before = r.sum; r.id == 1 {
+			first = r.sum
+		}
 		if _, err := addEvent.ExecContext(ctx, r.id, r.at, r.kind, r.data, r.sum, r.sound); err != nil {
 			return nil, err
 		}
@@ -457,11 +502,23 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		}
 	}
 	if err := tx.Commit(); err != nil {
-		return nil, inDoubt(err)
+		if err = inDoubt(err); errors.Is(err, ErrUnsure) {
+			s.head.unsure(stored[len(stored)-1].ID)
+		}
+		return nil, err
 	}
 	s.tryFirst.Store(false)
+	s.head.stored(stored[len(stored)-1].ID, first, before)
 	s.changes.tell()
 	return stored, nil
+}
+
+// afterFailure begins a new round of the log after an Append that failed: what that left
+// behind the end of the log would look like damage, where the next batch is shorter.
+func (s *Store) afterFailure() {
+	if s.failed.Load() && truncateLog(s.db) == nil {
+		s.failed.Store(false)
+	}
 }
 
 // head returns the ID and the sum of the last event, 0 and the sum before the
@@ -505,8 +562,10 @@ func (s *Store) Events(ctx context.Context) ([]record.Event, error) {
 	return events, nil
 }
 
-func (s *Store) events(ctx context.Context) ([]record.Event, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT "+rowColumns+" FROM events ORDER BY id")
+func (s *Store) events(ctx context.Context) ([]record.Event, error) { return readEvents(ctx, s.db) }
+
+func readEvents(ctx context.Context, log rowsQueryer) ([]record.Event, error) {
+	rows, err := log.QueryContext(ctx, "SELECT "+rowColumns+" FROM events ORDER BY id")
 	if err != nil {
 		return nil, err
 	}

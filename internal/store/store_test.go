@@ -235,7 +235,7 @@ func TestEveryKindComesBack(t *testing.T) {
 	}
 	check(s)
 	s.Close()
-	if left := folder(t, filepath.Dir(path)); left != "D-104.waycall" {
+	if left := folder(t, filepath.Dir(path)); left != "D-104.waycall D-104.waycall-head" {
 		t.Errorf("after Close the folder holds %s", left)
 	}
 }
@@ -704,7 +704,7 @@ func TestReaders(t *testing.T) {
 	}
 	defer reader.Close()
 	mustEvents(t, reader)
-	if left := folder(t, filepath.Dir(path)); left != "D-104.waycall" {
+	if left := folder(t, filepath.Dir(path)); left != "D-104.waycall D-104.waycall-head" {
 		t.Errorf("reading left %s", left)
 	}
 	if s, err = Open(path); err != nil {
@@ -724,7 +724,7 @@ func TestReaders(t *testing.T) {
 	}
 	mustAppend(t, s, phrase(2), wav(2, 10))
 	s.Close()
-	if left := folder(t, filepath.Dir(path)); left != "D-104.waycall" {
+	if left := folder(t, filepath.Dir(path)); left != "D-104.waycall D-104.waycall-head" {
 		t.Errorf("the last session left %s", left)
 	}
 }

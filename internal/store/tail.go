@@ -65,24 +65,27 @@ func (t *Tail) next(ctx context.Context) ([]record.Event, error) {
 	if now.Same(t.seen) {
 		return nil, nil
 	}
-	db, version, err := openReader(path)
+	db, c, err := openReader(path)
 	if err != nil {
 		return nil, err
 	}
 	defer db.Close()
-	if version < len(migrations) {
+	if c.version < len(migrations) {
 		return nil, fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
 	}
 	if t.chain.id == 0 || now.file.inode != t.seen.file.inode {
-		if err := checkSchema(db, version); err != nil {
+		if _, err := c.refuseLost(ctx, db, Held(path)); err != nil {
+			return nil, err
+		}
+		if err := checkSchema(db, c.version); err != nil {
 			return nil, err
 		}
 	}
-	events, c, err := t.read(ctx, db)
+	events, end, err := t.read(ctx, db)
 	if err != nil {
 		return nil, err
 	}
-	t.chain, t.seen = c, now
+	t.chain, t.seen = end, now
 	return events, nil
 }
 

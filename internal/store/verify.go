@@ -54,19 +54,28 @@ func Verify(ctx context.Context, path string) (Report, error) {
 		return r, explain("verify the job", path, err)
 	}
 	r.File = path
-	db, version, err := openReader(path)
+	live := Held(path)
+	db, c, err := openReader(path)
 	if err != nil {
 		return r, explain("verify the job", path, err)
 	}
 	defer db.Close()
-	r.Schema = version
+	r.Schema = c.version
 	// One transaction, so that what a session writes meanwhile is not half seen.
 	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
 		return r, explain("verify the job", path, err)
 	}
 	defer tx.Rollback()
-	if err := checkSchema(tx, version); err != nil {
+	x, err := c.examine(ctx, tx, live)
+	if err != nil {
+		return r, explain("verify the job", path, err)
+	}
+	if x.lost != nil {
+		r.problem(x.lost.Event, x.lost.What, x.lost.Do)
+	}
+	r.Notes = append(r.Notes, x.notes...)
+	if err := checkSchema(tx, c.version); err != nil {
 		return r, explain("verify the job", path, err)
 	}
 	for _, step := range []func(context.Context, *sql.Tx) error{r.pages, r.log, r.sounds} {

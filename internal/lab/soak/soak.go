@@ -162,7 +162,7 @@ func reopen(old *store.Store, m *meter, e *electrician, plug bool) (*store.Store
 	}
 	e.Counts.PulledPlugs++
 	copied := filepath.Join(filepath.Dir(m.path), fmt.Sprintf("plug-%d.waycall", e.Counts.PulledPlugs))
-	for _, end := range []string{"", "-wal"} {
+	for _, end := range []string{"", "-wal", "-head"} {
 		if err := copyFile(m.path+end, copied+end); err != nil && !(end != "" && errors.Is(err, os.ErrNotExist)) {
 			return nil, err
 		}
@@ -170,7 +170,7 @@ func reopen(old *store.Store, m *meter, e *electrician, plug bool) (*store.Store
 	if err := old.Close(); err != nil {
 		return nil, err
 	}
-	for _, end := range []string{"", "-wal", "-shm", ".lock"} {
+	for _, end := range []string{"", "-wal", "-shm", "-head", ".lock"} {
 		if err := os.Remove(m.path + end); err != nil && !errors.Is(err, os.ErrNotExist) {
 			return nil, err
 		}

@@ -1,0 +1,216 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+)
+
+// This file asks what a session that was cut off, or a file that was put back, left of a
+// job, where SQLite says nothing: whether the write-ahead log is damaged, cut short or
+// gone, and whether the record is as long as it was said to be.
+
+// condition is how the file of a job and what belongs to it lie there, before it is read.
+type condition struct {
+	path    string
+	version int // of its tables
+	// cut says that the file is in WAL mode: its last session was cut off, or one is
+	// running. hadLog: something lay in its log.
+	cut, hadLog bool
+	// told is what the file beside it says; toldErr why it says nothing.
+	told    told
+	toldErr error
+}
+
+// examined is what is to be said of a job beside what is in it.
+type examined struct {
+	// lost says that events that were stored are not in the record, or may not be: nil
+	// when nothing says so.
+	lost  *Finding
+	notes []Finding
+}
+
+const (
+	adviceLost  = "waycall start puts the damaged files aside, whole, and goes on with what is there; first look for a whole copy of the job"
+	adviceCut   = "work can go on; look through what is recorded, and test again what is missing"
+	adviceNoted = "nothing need be done"
+)
+
+// examine looks at an open job. It writes nothing. Of a job that a session has open, live,
+// the log is not read: the session saw to it.
+func (c condition) examine(ctx context.Context, log rower, live bool) (x examined, err error) {
+	x.notes = setAside(c.path)
+	if c.version < chained {
+		return x, nil // of a waycall that noted nothing
+	}
+	var s logScan
+	if c.cut && c.hadLog && !live {
+		page := 4096
+		_ = log.QueryRowContext(ctx, "PRAGMA page_size").Scan(&page)
+		if s, err = readLog(c.path, page); err != nil {
+			return x, err
+		}
+	}
+	wal := c.path + "-wal"
+	now, err := headOf(ctx, log)
+	if err != nil && s.behind > torn {
+		x.lost = &Finding{0, fmt.Sprintf("its write-ahead log %s is damaged at byte %d, %s behind it, and what is left cannot be read",
+			wal, s.end, commits(s.behind, "lies", "lie")), adviceLost}
+		return x, nil
+	}
+	if err != nil {
+		return x, err
+	}
+	missing := c.missing(now)
+	if c.toldErr == nil && c.told.first == now.first && c.told.id <= now.id && c.told.id > 0 {
+		sum, err := sumAt(ctx, log, c.told.id)
+		if err != nil {
+			return x, err
+		}
+		if string(sum) != string(c.told.sum[:]) {
+			x.note(fmt.Sprintf("its event %d is another one than was stored here: a copy that was worked on elsewhere was put in its place, or it was altered", c.told.id),
+				"look for the other one, and compare the two")
+		}
+	}
+	if !c.cut {
+		x.note(c.shorter(now, missing))
+		return x, nil
+	}
+	switch known := c.toldErr == nil; {
+	case missing > 0:
+		why := "its write-ahead log " + wal
+		switch {
+		case !c.hadLog:
+			why += " is gone or empty"
+		case s.behind > 0:
+			why += fmt.Sprintf(" is damaged at byte %d, and %s it", s.end, commits(s.behind, "lies", "lie")+" behind")
+		default:
+			why += " is cut short or damaged at its end"
+		}
+		x.lost = &Finding{now.id + 1, fmt.Sprintf("%s stored and %s not here: %s", span(now.id+1, c.told.id, "was", "were"), isAre(missing), why), adviceLost}
+	case s.behind > torn && known && c.told.id == now.id:
+		x.lost = &Finding{0, fmt.Sprintf("its write-ahead log %s is damaged at byte %d, though nothing that was told to be stored is missing", wal, s.end), adviceLost}
+	case s.behind > torn:
+		x.lost = &Finding{now.id + 1, fmt.Sprintf("its write-ahead log %s is damaged at byte %d, and %s behind it: what was stored after event %d may be missing",
+			wal, s.end, commits(s.behind, "lies", "lie"), now.id), adviceLost}
+	case live || known && (c.told.first == now.first || c.told.id == 0):
+	case !c.hadLog:
+		x.note(fmt.Sprintf("its last session was cut off, and the log of that, %s, is not here: what it stored last may be missing", wal), adviceCut)
+	default:
+		x.note(fmt.Sprintf("its last session was cut off, and the file that says how far it had come, %s, is not here or cannot be read: whether the end of its log is all there cannot be told", c.path+headEnd), adviceCut)
+	}
+	return x, nil
+}
+
+// refuseLost is examine for who goes no further where something is lost.
+func (c condition) refuseLost(ctx context.Context, log rower, live bool) (examined, error) {
+	x, err := c.examine(ctx, log, live)
+	if err == nil && x.lost != nil {
+		err = &storeError{reason: ErrDamaged, also: ErrLog, detail: x.lost.What, advice: x.lost.Do}
+	}
+	return x, err
+}
+
+// blameLog makes ErrLog, too, of damage to a job that has a log: it may be that alone.
+func (c condition) blameLog(err error, live bool) error {
+	var ours *storeError
+	switch {
+	case err == nil || !c.hadLog || live || errors.Is(err, ErrLog):
+		return err
+	case errors.As(err, &ours):
+		if ours.reason != ErrDamaged {
+			return err
+		}
+	case reasonFor(err) == ErrDamaged:
+		ours = &storeError{detail: oneLine(err.Error())}
+	default:
+		return err
+	}
+	return &storeError{reason: ErrDamaged, also: ErrLog, detail: "the file with its write-ahead log: " + ours.detail, advice: adviceLost, cause: err}
+}
+
+func (x *examined) note(what, do string) {
+	if what != "" {
+		x.notes = append(x.notes, Finding{What: what, Do: do})
+	}
+}
+
+// missing returns how many of the events that were told to be stored are not at the end of
+// a log that ends as now says. Of another job's, it knows nothing.
+func (c condition) missing(now told) int64 {
+	if c.toldErr != nil || now.id > 0 && c.told.first != now.first {
+		return 0
+	}
+	return max(0, c.told.id-now.id)
+}
+
+// shorter says what the file beside a job that was closed in order tells of it, if that is
+// not what is in it. An older copy that was put back is like that, and no damage.
+func (c condition) shorter(now told, missing int64) (what, do string) {
+	switch {
+	case missing > 0 && now.id > 0:
+		return fmt.Sprintf("it is shorter than it was: it ends with event %d, and here event %d had been stored; an older copy was put back, or events were taken off its end", now.id, c.told.id),
+			"look for the longer one before you go on with this"
+	case c.toldErr != nil || now.id == 0 || c.told.first == now.first:
+		return "", ""
+	}
+	return fmt.Sprintf("%s is of another job, and is not gone by", c.path+headEnd), adviceNoted
+}
+
+// commits says how many there are: "1 commit lies", "29 commits lie".
+func commits(n int, one, more string) string {
+	if n == 1 {
+		return "1 commit " + one
+	}
+	return fmt.Sprintf("%d commits %s", n, more)
+}
+
+// span names events: "event 3 was", "events 3 to 5 were".
+func span(from, to int64, one, more string) string {
+	if from == to {
+		return fmt.Sprintf("event %d %s", from, one)
+	}
+	return fmt.Sprintf("events %d to %d %s", from, to, more)
+}
+
+func isAre(n int64) string {
+	if n == 1 {
+		return "is"
+	}
+	return "are"
+}
+
+// ofUnsure says what became of the events of which it had been said that they may be
+// stored.
+func (c condition) ofUnsure(now told) (f Finding, ok bool) {
+	from, to := c.told.id+1, c.told.unsure
+	if c.toldErr != nil || to < from || now.id > 0 && c.told.id > 0 && c.told.first != now.first {
+		return f, false
+	}
+	f = Finding{Event: from, What: span(from, to, "was", "were") + " said to be stored or not, and "}
+	if now.id >= to {
+		f.What += isAre(to-c.told.id) + " stored"
+		f.Do = "do not say again what is there; waycall show lists it"
+	} else {
+		f.What += isAre(to-c.told.id) + " not stored"
+		f.Do = "say again what was said last"
+	}
+	return f, true
+}
+
+// setAside notes the folders that PutLogAside made.
+func setAside(path string) (notes []Finding) {
+	for n := 1; ; n++ {
+		dir := asideOf(path, n)
+		f, err := openPlain(filepath.Join(dir, asideWhy))
+		if err != nil { // most likely there is none
+			return notes
+		}
+		why := make([]byte, 1024)
+		got, _ := f.Read(why)
+		f.Close()
+		notes = append(notes, Finding{What: fmt.Sprintf("damaged files of this job were put aside in %s, because %s", dir, oneLine(string(why[:got]))),
+			Do: "look through what is recorded, and test again what is missing; keep that folder, for more may be got out of it"})
+	}
+}
