@@ -126,7 +126,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 			source.Tell, loud.Tell = news, news
 			complained := ""
 			s := session.Session{
-				Source: sound, Ear: e, Voice: voice, Player: loud, Log: log, Keeper: log,
+				Source: sound, Ear: e, Voice: voice, Player: loud, Log: log, Keeper: log, Warning: log.Warning(),
 				Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: pause},
 				Habit: habit, Tester: tester,
 				Understood: func(said audio.Clip) {

@@ -20,6 +20,7 @@ type told struct {
 	lost   bool  // a phrase was not stored since
 	behind bool  // the copy is not up to date
 	clock  bool  // the clock went back
+	found  bool  // how the record was found
 }
 
 // lookAgain is how often it is looked, while nothing can be stored and nobody speaks,
@@ -34,6 +35,12 @@ const clockSlip = 2 * time.Second
 // stored, that the copy is behind, and that the clock went back: each once, and once
 // more when it is put right.
 func (r *run) lookAfter(ctx context.Context) error {
+	if r.Warning != "" && !r.told.found {
+		r.told.found = true
+		if err := r.warn(ctx, talk.Failed{What: r.Warning}); err != nil {
+			return err
+		}
+	}
 	if last := r.state.Record.LastAt; !r.told.clock && r.Now().Before(last.Add(-clockSlip)) {
 		r.told.clock = true
 		if err := r.warn(ctx, talk.Failed{What: "The clock of this computer has gone back. The order of the readings is kept, but their times are not right. Set the clock."}); err != nil {

@@ -100,6 +100,19 @@ func TestCopyTroubleIsSaidOnce(t *testing.T) {
 	}
 }
 
+// How the record was found is said once, before the first phrase, and work goes on.
+func TestWarningIsSaidOnce(t *testing.T) {
+	r := newRig(t, "isolated and locked off", "notices up")
+	r.Session.Warning = "Damaged files of this job were put aside."
+	state, err := r.Run(t.Context(), r.job, record.State{})
+	if err != nil || len(state.Answers) != 2 {
+		t.Fatal(len(state.Answers), err)
+	}
+	if n := r.said(r.Session.Warning); n != 1 || !strings.HasPrefix(r.voice.said[1], r.Session.Warning) {
+		t.Errorf("it was said %d times: %q", n, r.voice.said)
+	}
+}
+
 // A clock that goes back is said once; the events keep their order.
 func TestClockGoesBack(t *testing.T) {
 	r := newRig(t, "isolated and locked off")

@@ -61,8 +61,8 @@ type Watcher interface {
 	TooLong(d time.Duration)     // somebody spoke without a pause for longer than a phrase can be
 }
 
-// Session holds what a session needs. All fields but Keeper, Settings, Timed and
-// Understood must be set.
+// Session holds what a session needs. All fields but Keeper, Settings, Warning, Timed
+// and Understood must be set.
 type Session struct {
 	Source   audio.Source
 	Ear      Ear
@@ -75,6 +75,7 @@ type Session struct {
 	Settings audio.Settings
 	Habit    record.Habit // how readings are accepted
 	Tester   string       // initials of who tests in this session; empty for the job's
+	Warning  string       // what is said once before the first phrase, of how the record was found; may be empty
 	Timed    func(Timing) // told of every answer, just before it is played
 
 	// Understood is told the sound of every phrase that was for us and that the

@@ -29,6 +29,7 @@ type examined struct {
 	// when nothing says so.
 	lost  *Finding
 	notes []Finding
+	aloud []string // of the notes that somebody at work must hear, in words to be spoken
 }
 
 const (
@@ -40,7 +41,9 @@ const (
 // examine looks at an open job. It writes nothing. Of a job that a session has open, live,
 // the log is not read: the session saw to it.
 func (c condition) examine(ctx context.Context, log rower, live bool) (x examined, err error) {
-	x.notes = setAside(c.path)
+	if x.notes = setAside(c.path); len(x.notes) > 0 {
+		x.aloud = append(x.aloud, "Damaged files of this job were put aside. What was recorded or taken back last may be missing. Look through the record.")
+	}
 	if c.version < chained {
 		return x, nil // of a waycall that noted nothing
 	}
@@ -70,7 +73,7 @@ func (c condition) examine(ctx context.Context, log rower, live bool) (x examine
 		}
 		if string(sum) != string(c.told.sum[:]) {
 			x.note(fmt.Sprintf("its event %d is another one than was stored here: a copy that was worked on elsewhere was put in its place, or it was altered", c.told.id),
-				"look for the other one, and compare the two")
+				"look for the other one, and compare the two", "This record is not the one that was here before.")
 		}
 	}
 	if !c.cut {
@@ -96,9 +99,10 @@ func (c condition) examine(ctx context.Context, log rower, live bool) (x examine
 			wal, s.end, commits(s.behind, "lies", "lie"), now.id), adviceLost}
 	case live || known && (c.told.first == now.first || c.told.id == 0):
 	case !c.hadLog:
-		x.note(fmt.Sprintf("its last session was cut off, and the log of that, %s, is not here: what it stored last may be missing", wal), adviceCut)
+		x.note(fmt.Sprintf("its last session was cut off, and the log of that, %s, is not here: what it stored last may be missing", wal), adviceCut,
+			"The log of the last session is not here. What was recorded or taken back last may be missing.")
 	default:
-		x.note(fmt.Sprintf("its last session was cut off, and the file that says how far it had come, %s, is not here or cannot be read: whether the end of its log is all there cannot be told", c.path+headEnd), adviceCut)
+		x.note(fmt.Sprintf("its last session was cut off, and the file that says how far it had come, %s, is not here or cannot be read: whether the end of its log is all there cannot be told", c.path+headEnd), adviceCut, "")
 	}
 	return x, nil
 }
@@ -130,9 +134,12 @@ func (c condition) blameLog(err error, live bool) error {
 	return &storeError{reason: ErrDamaged, also: ErrLog, detail: "the file with its write-ahead log: " + ours.detail, advice: adviceLost, cause: err}
 }
 
-func (x *examined) note(what, do string) {
+func (x *examined) note(what, do, aloud string) {
 	if what != "" {
 		x.notes = append(x.notes, Finding{What: what, Do: do})
+	}
+	if aloud != "" {
+		x.aloud = append(x.aloud, aloud)
 	}
 }
 
@@ -147,15 +154,15 @@ func (c condition) missing(now told) int64 {
 
 // shorter says what the file beside a job that was closed in order tells of it, if that is
 // not what is in it. An older copy that was put back is like that, and no damage.
-func (c condition) shorter(now told, missing int64) (what, do string) {
+func (c condition) shorter(now told, missing int64) (what, do, aloud string) {
 	switch {
 	case missing > 0 && now.id > 0:
 		return fmt.Sprintf("it is shorter than it was: it ends with event %d, and here event %d had been stored; an older copy was put back, or events were taken off its end", now.id, c.told.id),
-			"look for the longer one before you go on with this"
+			"look for the longer one before you go on with this", "This record is shorter than it was."
 	case c.toldErr != nil || now.id == 0 || c.told.first == now.first:
-		return "", ""
+		return "", "", ""
 	}
-	return fmt.Sprintf("%s is of another job, and is not gone by", c.path+headEnd), adviceNoted
+	return fmt.Sprintf("%s is of another job, and is not gone by", c.path+headEnd), adviceNoted, ""
 }
 
 // commits says how many there are: "1 commit lies", "29 commits lie".
@@ -183,20 +190,22 @@ func isAre(n int64) string {
 
 // ofUnsure says what became of the events of which it had been said that they may be
 // stored.
-func (c condition) ofUnsure(now told) (f Finding, ok bool) {
+func (c condition) ofUnsure(now told) (f Finding, aloud string) {
 	from, to := c.told.id+1, c.told.unsure
 	if c.toldErr != nil || to < from || now.id > 0 && c.told.id > 0 && c.told.first != now.first {
-		return f, false
+		return f, ""
 	}
 	f = Finding{Event: from, What: span(from, to, "was", "were") + " said to be stored or not, and "}
 	if now.id >= to {
 		f.What += isAre(to-c.told.id) + " stored"
 		f.Do = "do not say again what is there; waycall show lists it"
+		aloud = "What may not have been stored is stored."
 	} else {
 		f.What += isAre(to-c.told.id) + " not stored"
 		f.Do = "say again what was said last"
+		aloud = "What may not have been stored is not stored. Say it again."
 	}
-	return f, true
+	return f, aloud
 }
 
 // setAside notes the folders that PutLogAside made.

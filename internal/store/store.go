@@ -38,6 +38,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 
@@ -55,6 +56,7 @@ type Store struct {
 	lock     *fileLock // nil when open for reading only
 	readOnly bool
 	found    []Finding   // what opening found
+	aloud    []string    // the same, as far as it is to be spoken
 	head     *headFile   // how far the record has come, beside it; nil when none can be kept
 	failed   atomic.Bool // an Append failed, and its frames may lie behind the end of the log
 	file     os.FileInfo // of path when it was opened for work
@@ -181,7 +183,7 @@ func (s *Store) open() error {
 	if err != nil {
 		return err
 	}
-	s.found = x.notes
+	s.found, s.aloud = x.notes, x.aloud
 	s.db = openDB(s.path, "mode=rw&_txlock=immediate", writerPragmas...)
 	var mode string
 	if err := s.db.QueryRow("PRAGMA journal_mode").Scan(&mode); err != nil {
@@ -200,8 +202,8 @@ func (s *Store) open() error {
 	if err != nil {
 		return err
 	}
-	if f, ok := c.ofUnsure(now); ok {
-		s.found = append(s.found, f)
+	if f, aloud := c.ofUnsure(now); aloud != "" {
+		s.found, s.aloud = append(s.found, f), append(s.aloud, aloud)
 	}
 	s.head = keepHead(s.path, now)
 	if s.file, err = os.Stat(s.path); err != nil {
@@ -216,6 +218,10 @@ func (s *Store) open() error {
 // nobody from opening it: a session that was cut off, events that may not have been stored
 // and are, damaged files that were put aside, another record than was here.
 func (s *Store) Found() []Finding { return s.found }
+
+// Warning is what of Found somebody at work must hear before he goes on, in words to be
+// spoken; "" when there is nothing.
+func (s *Store) Warning() string { return strings.Join(s.aloud, " ") }
 
 // inspect goes through the whole job at path without writing to it, because a file that
 // is refused stays as it is, and returns how it lies there. The caller holds the lock.

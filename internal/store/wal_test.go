@@ -181,7 +181,7 @@ func damageLog(t *testing.T, phrases, moved int64) (gone, harmless int) {
 		if n < sees || n+1 != found.Event || n > stored || n < 3*moved || moved == phrases && n != stored {
 			t.Errorf("trial %d: %d events are left of %d where SQLite saw %d; %s", i, n, stored, sees, found)
 		}
-		if f := s.Found(); len(f) != 1 || !strings.Contains(f[0].What, "-damaged-1") {
+		if f := s.Found(); len(f) != 1 || !strings.Contains(f[0].What, "-damaged-1") || !strings.HasPrefix(s.Warning(), "Damaged files") {
 			t.Errorf("trial %d: opening it found %v", i, f)
 		}
 		mustAppend(t, s, phrase(n/3), wav(n/3, 100))
@@ -398,7 +398,7 @@ func TestUnsureIsTold(t *testing.T) {
 				t.Fatal(err)
 			}
 			defer s.Close()
-			if f := s.Found(); len(f) != 1 || f[0].Event != stored+1 || !strings.HasPrefix(f[0].What, "events 16 to 18 were said to be stored or not, and "+name) {
+			if f := s.Found(); len(f) != 1 || f[0].Event != stored+1 || !strings.HasPrefix(f[0].What, "events 16 to 18 were said to be stored or not, and "+name) || !strings.HasSuffix(strings.TrimSuffix(s.Warning(), " Say it again."), "is"+strings.TrimPrefix(name, "are")+".") {
 				t.Errorf("of %d events found %v", stored, f)
 			}
 			n := int64(len(mustEvents(t, s)) / 3)
