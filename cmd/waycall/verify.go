@@ -32,6 +32,10 @@ The sum that it prints stands for the whole log up to the last event. Noted
 elsewhere, it shows later that nothing before it was altered since, which the
 chain alone cannot show: who can write to a file can make its sums anew.
 
+Of a job whose last session was cut off it also reads the log that SQLite keeps beside
+it, and holds the record against JOB.waycall-head, which says what was last told to be
+stored: a log that was damaged, cut short or taken away is told, and which events that cost.
+
 Exit code 0: whole. 1: something is wrong.`,
 		Example: "  waycall verify TER-0107\n  waycall verify /media/stick/TER-0107.waycall",
 		Args:    wantArgs(1, 1, "one job or file"),
@@ -122,7 +126,11 @@ func writeReport(w io.Writer, r store.Report) error {
 		fmt.Fprintf(w, "Note: %s.\n", f)
 	}
 	if len(r.Problems) == 0 {
-		fmt.Fprintf(w, "The record is whole.\n")
+		if r.InDoubt {
+			fmt.Fprintf(w, "What is here of the record is whole; whether that is all of it is in doubt.\n")
+		} else {
+			fmt.Fprintf(w, "The record is whole.\n")
+		}
 		if r.Head != "" {
 			fmt.Fprintf(w, "Sum of the last event: %s\n", r.Head)
 		}

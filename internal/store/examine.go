@@ -29,6 +29,8 @@ type examined struct {
 	// when nothing says so.
 	lost  *Finding
 	notes []Finding
+	// doubt says that the end of the record may be missing, and that nothing tells.
+	doubt bool
 	aloud []string // of the notes that somebody at work must hear, in words to be spoken
 }
 
@@ -99,10 +101,12 @@ func (c condition) examine(ctx context.Context, log rower, live bool) (x examine
 			wal, s.end, commits(s.behind, "lies", "lie"), now.id), adviceLost}
 	case live || known && (c.told.first == now.first || c.told.id == 0):
 	case !c.hadLog:
+		x.doubt = true
 		x.note(fmt.Sprintf("its last session was cut off, and the log of that, %s, is not here: what it stored last may be missing", wal), adviceCut,
 			"The log of the last session is not here. What was recorded or taken back last may be missing.")
 	default:
-		x.note(fmt.Sprintf("its last session was cut off, and the file that says how far it had come, %s, is not here or cannot be read: whether the end of its log is all there cannot be told", c.path+headEnd), adviceCut, "")
+		x.doubt = true
+		x.note(fmt.Sprintf("its last session was cut off, and the file that says how far it had come, %s, is not here, cannot be read or is of another job: whether the end of its log is all there cannot be told", c.path+headEnd), adviceCut, "")
 	}
 	return x, nil
 }

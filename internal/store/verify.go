@@ -18,6 +18,7 @@ type Report struct {
 	Sounds   int64     `json:"sounds"`   // kept with heard events
 	Last     time.Time `json:"last"`     // time of the last event; zero for an empty log
 	Head     string    `json:"head"`     // sum of the last event, in hexadecimal: it stands for the whole log
+	InDoubt  bool      `json:"in_doubt"` // its last session was cut off, and nothing tells whether its end is here
 	Problems []Finding `json:"problems"` // empty when the record is whole
 	Notes    []Finding `json:"notes"`    // what should be known, and is no damage
 }
@@ -74,6 +75,7 @@ func Verify(ctx context.Context, path string) (Report, error) {
 	if x.lost != nil {
 		r.problem(x.lost.Event, x.lost.What, x.lost.Do)
 	}
+	r.InDoubt = x.doubt
 	r.Notes = append(r.Notes, x.notes...)
 	if err := checkSchema(tx, c.version); err != nil {
 		return r, explain("verify the job", path, err)

@@ -116,11 +116,10 @@ func scanLog(r io.Reader, size int64, page int) (logScan, error) {
 	return s, nil
 }
 
-// readLog scans the log beside the job at path. A session may write it meanwhile, so what
-// looks like damage is looked at again until it stays the same. It is no file of which
-// SQLite holds locks, so it may be opened and closed here.
+// readLog scans the log beside the job at path. A session may write it meanwhile. It is no
+// file of which SQLite holds locks, so it may be opened and closed here.
 func readLog(path string, page int) (logScan, error) {
-	once := func() (logScan, error) {
+	return settled(func() (logScan, error) {
 		f, err := openPlain(path + "-wal")
 		if errors.Is(err, fs.ErrNotExist) {
 			return logScan{}, nil
@@ -134,12 +133,17 @@ func readLog(path string, page int) (logScan, error) {
 			return logScan{}, err
 		}
 		return scanLog(f, info.Size(), page)
-	}
-	s, err := once()
+	}, func() { time.Sleep(20 * time.Millisecond) })
+}
+
+// settled scans until what looks like damage, or could not be read, stays the same: a log
+// that is begun anew while it is read looks damaged where the rounds meet.
+func settled(scan func() (logScan, error), wait func()) (logScan, error) {
+	s, err := scan()
 	for try := 0; try < 20 && (err != nil || s.behind > 0); try++ {
 		before := s
-		time.Sleep(20 * time.Millisecond)
-		if s, err = once(); err == nil && s.round == before.round && s.end == before.end && s.behind == before.behind {
+		wait()
+		if s, err = scan(); err == nil && s == before {
 			break
 		}
 	}

@@ -3,12 +3,15 @@ package store
 import (
 	"errors"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 
 	"waycall/internal/store/faults"
 )
@@ -456,4 +459,137 @@ func TestWordsOfDamage(t *testing.T) {
 	if tried < 50 {
 		t.Errorf("only %d damaged schemas were refused", tried)
 	}
+}
+
+// A power cut in the middle of a commit leaves any of its sectors on the disk and not the
+// others, over nothing or over an older round, and the head perhaps as it was long before:
+// that is no damage, and the record has all that was told.
+func TestPowerCutIsNoDamage(t *testing.T) {
+	const sector = 512
+	for _, moved := range []int64{0, 6} {
+		s, path := create(t)
+		var heads []string // after each phrase
+		for n := range int64(8) {
+			mustAppend(t, s, phrase(n), wav(n, 200+int(n%3)*3000))
+			heads = append(heads, copied(t, path, headEnd))
+			if n == moved-1 {
+				if _, err := s.db.Exec("PRAGMA wal_checkpoint(PASSIVE)"); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		before, err := os.ReadFile(path + "-wal")
+		if err != nil {
+			t.Fatal(err)
+		}
+		file := copied(t, path, "")
+		mustAppend(t, s, phrase(8), wav(8, 5000))
+		after, err := os.ReadFile(path + "-wal")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := len(after) - len(before); n > 0 {
+			before = append(before, make([]byte, n)...)
+		}
+		trials := 30
+		if long() {
+			trials = 300
+		}
+		lengths := map[int]bool{}
+		for i := range trials {
+			cut := copied(t, file, "")
+			b := append([]byte(nil), before...)
+			for at := 0; at < len(b); at += sector {
+				if rand.IntN(8) < i%9 {
+					copy(b[at:min(at+sector, len(b))], after[at:])
+				}
+			}
+			os.WriteFile(cut+"-wal", b, 0o600)
+			switch i % 3 {
+			case 0:
+				copyFile(t, heads[7]+headEnd, cut+headEnd, -1)
+			case 1:
+				copyFile(t, heads[rand.IntN(8)]+headEnd, cut+headEnd, -1)
+			}
+			if says := said(t, cut); says != "" {
+				t.Errorf("moved %d, trial %d: a false alarm: %s", moved, i, says)
+			}
+			s, err := Open(cut)
+			if err != nil {
+				t.Fatal(err)
+			}
+			n := len(checkLog(t, s))
+			if lengths[n] = true; n != 24 && n != 27 {
+				t.Errorf("moved %d, trial %d: %d events, 24 were told to be stored", moved, i, n)
+			}
+			s.Close()
+		}
+		if len(lengths) != 2 {
+			t.Errorf("the cuts gave only logs of %v events", lengths)
+		}
+	}
+}
+
+// A log that changes while it is read is not taken for a damaged one.
+func TestLogReadWhileWritten(t *testing.T) {
+	short := io.ErrUnexpectedEOF
+	for _, c := range []struct {
+		scans []logScan
+		errs  []error
+		want  logScan
+		looks int
+	}{
+		{scans: []logScan{{commits: 3}}, want: logScan{commits: 3}, looks: 1},
+		{scans: []logScan{{behind: 5}, {commits: 1}}, want: logScan{commits: 1}, looks: 2},
+		{scans: []logScan{{}, {commits: 1}}, errs: []error{short}, want: logScan{commits: 1}, looks: 2},
+		{scans: []logScan{{behind: 5, end: 1}, {behind: 4, end: 2}, {behind: 3, end: 3}, {}}, want: logScan{}, looks: 4},
+		{scans: []logScan{{behind: 5, end: 1}, {behind: 5, end: 1}, {}}, want: logScan{behind: 5, end: 1}, looks: 2}, // damage
+	} {
+		looks := 0
+		got, err := settled(func() (logScan, error) {
+			looks++
+			var err error
+			if looks <= len(c.errs) {
+				err = c.errs[looks-1]
+			}
+			return c.scans[looks-1], err
+		}, func() {})
+		if got != c.want || err != nil || looks != c.looks {
+			t.Errorf("%+v: %+v after %d looks, %v", c.scans, got, looks, err)
+		}
+	}
+}
+
+// BenchmarkHead is a phrase of two seconds, by turns without the head beside the job and
+// with it.
+func BenchmarkHead(b *testing.B) {
+	s, _ := create(b)
+	sound, n := wav(1, 32000), int64(0)
+	head := s.head
+	took := map[bool][]time.Duration{}
+	for b.Loop() {
+		for _, with := range []bool{n%2 == 0, n%2 == 1} {
+			if s.head = nil; with {
+				s.head = head
+			}
+			start := time.Now()
+			mustAppend(b, s, phrase(n), sound)
+			took[with] = append(took[with], time.Since(start))
+			n++
+		}
+	}
+	s.head = head
+	for with, name := range map[bool]string{false: "without", true: "with"} {
+		all := took[with]
+		slices.Sort(all)
+		for part, at := range map[string]int{"p50": len(all) / 2, "p99": len(all) * 99 / 100} {
+			b.ReportMetric(float64(all[at].Microseconds())/1000, part+"-"+name+"-ms")
+		}
+	}
+	start := time.Now()
+	for i := range 10000 {
+		head.at.id = int64(i)
+		head.write()
+	}
+	b.ReportMetric(float64(time.Since(start).Nanoseconds())/1e7, "write-us")
 }
