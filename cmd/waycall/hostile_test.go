@@ -8,8 +8,11 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
+	"syscall"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
@@ -94,4 +97,59 @@ func packed(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(err)
 	ts.Check(json.NewEncoder(w).Encode(m))
 	ts.Check(z.Close())
+}
+
+// bomb makes a zip that is small, and takes much to look at:
+//
+//	bomb manifest FILE    a list of 15 million files in its manifest
+//	bomb directory FILE   a list of 400,000 files at its end
+func bomb(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("bomb KIND FILE")
+	}
+	f, err := os.Create(ts.MkAbs(args[1]))
+	ts.Check(err)
+	defer f.Close()
+	z := zip.NewWriter(f)
+	add := func(name, content string) {
+		w, err := z.Create(name)
+		ts.Check(err)
+		_, err = w.Write([]byte(content))
+		ts.Check(err)
+	}
+	list := "{}"
+	switch args[0] {
+	case "manifest":
+		list = strings.Repeat("{},", 15_000_000) + "{}"
+	case "directory":
+		for n := range 400_000 {
+			add(fmt.Sprintf("sounds/%06d.flac", n), "")
+		}
+	}
+	add("manifest.json", `{"format":"waycall job","version":1,"files":[`+list+`]}`)
+	ts.Check(z.Close())
+}
+
+// peak is a program of its own: it runs another and fails where that took more memory
+// than so many MiB. The system counts what the one that begins a program has as that
+// program's, so it is not begun from the tests, which have much.
+//
+//	peak MIB COMMAND ARGS...
+func peak() {
+	most, err := strconv.ParseInt(os.Args[1], 10, 64)
+	if err != nil {
+		panic(err)
+	}
+	cmd := exec.Command(os.Args[2], os.Args[3:]...)
+	cmd.Stdout, cmd.Stderr = os.Stdout, os.Stderr
+	err = cmd.Run()
+	if cmd.ProcessState == nil {
+		panic(err)
+	}
+	took := cmd.ProcessState.SysUsage().(*syscall.Rusage).Maxrss >> 10
+	fmt.Printf("it took %d MiB\n", took)
+	if took > most {
+		os.Exit(99)
+	}
+	os.Exit(cmd.ProcessState.ExitCode())
 }

@@ -13,7 +13,7 @@ import (
 // The tests run this very program: the test binary is waycall when it is called
 // by that name.
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"waycall": func() { os.Exit(run()) }})
+	testscript.Main(m, map[string]func(){"waycall": func() { os.Exit(run()) }, "peak": peak})
 }
 
 // rootPath returns a path below the repository's root.
@@ -41,7 +41,7 @@ func TestScripts(t *testing.T) {
 	model := modelFile(t)
 	testscript.Run(t, testscript.Params{
 		Dir:  "testdata/script",
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"take": take, "exits": exits, "review": review, "visit": visit, "end": end, "forge": forge, "pack": packed},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"take": take, "exits": exits, "review": review, "visit": visit, "end": end, "forge": forge, "pack": packed, "bomb": bomb},
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("WAYCALL_MODEL", model)
 			env.Setenv("WAYCALL_DATA", filepath.Join(env.WorkDir, "jobs"))

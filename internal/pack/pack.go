@@ -23,6 +23,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -68,9 +69,13 @@ func nameOfSound(id int64) string { return fmt.Sprintf("sounds/%06d.flac", id) }
 
 // What a file may hold. A job of a thousand readings has some 300 MB.
 const (
-	mostManifest = 64 << 20 // bytes
-	mostSound    = 64 << 20 // bytes of one sound
-	mostTotal    = 8 << 30  // bytes of everything, unpacked
+	mostDirectory = 4 << 20  // bytes of the list of files at the end of the zip: some 65,000 sounds
+	mostSound     = 16 << 20 // bytes of one sound
+	mostEvents    = 200_000  // in the record
+	mostTotal     = 8 << 30  // bytes of everything, unpacked
+	// perFile is how many bytes of the manifest are about one file at most; waycall
+	// writes some 150.
+	perFile = 256
 	// mostRatio is by how much a file of more than ratioFrom bytes may have been
 	// packed; speech does not reach 10.
 	mostRatio = 200
@@ -249,10 +254,15 @@ func (p *Packed) open(ctx context.Context, file, scratch string) error {
 		return fmt.Errorf("%w; check that it may be read", err)
 	}
 	defer f.Close()
-	z, err := zip.NewReader(f, info.Size())
+	list := &bounded{f, mostDirectory}
+	z, err := zip.NewReader(list, info.Size())
+	if errors.Is(err, errLongList) {
+		return refuse(ErrTooMuch, "its list of files is longer than %d bytes", mostDirectory)
+	}
 	if err != nil {
 		return refuse(ErrNotPacked, "%v", err)
 	}
+	list.left = math.MaxInt64 // from here on the files are read, each within its size
 	files, err := index(z)
 	if err != nil {
 		return err
@@ -270,6 +280,22 @@ func (p *Packed) open(ctx context.Context, file, scratch string) error {
 		return err
 	}
 	return p.checkSounds(ctx, files)
+}
+
+// bounded reads as much of a file as is left. The list of a zip's files is as long as
+// who made it likes, and becomes ten times as long in memory.
+type bounded struct {
+	of   io.ReaderAt
+	left int64
+}
+
+var errLongList = errors.New("the list of files is too long")
+
+func (b *bounded) ReadAt(p []byte, at int64) (int, error) {
+	if b.left -= int64(len(p)); b.left < 0 {
+		return 0, errLongList
+	}
+	return b.of.ReadAt(p, at)
 }
 
 // index finds the files by name, and refuses what cannot be in a packed job. A name
@@ -306,8 +332,8 @@ func readManifest(files map[string]*zip.File) (m Manifest, err error) {
 	if f == nil {
 		return m, refuse(ErrNotPacked, "it has no %s", manifestName)
 	}
-	if f.UncompressedSize64 > mostManifest {
-		return m, refuse(ErrTooMuch, "its %s has %d bytes", manifestName, f.UncompressedSize64)
+	if most := uint64(perFile * (16 + len(files))); f.UncompressedSize64 > most {
+		return m, refuse(ErrTooMuch, "its %s has %d bytes, for %d files", manifestName, f.UncompressedSize64, len(files))
 	}
 	var b bytes.Buffer
 	if err := copyOut(&b, f, int64(f.UncompressedSize64), nil); err != nil {
@@ -326,6 +352,10 @@ func readManifest(files map[string]*zip.File) (m Manifest, err error) {
 		return m, refuse(ErrNotPacked, "%s: format %.40q, version %d", manifestName, kind.Format, kind.Version)
 	case kind.Version > formatVersion:
 		return m, refuse(ErrNewer, "version %d of the layout, this waycall knows up to %d", kind.Version, formatVersion)
+	}
+	// A file of the list takes as little as two bytes there, and a hundred in memory.
+	if listed := bytes.Count(b.Bytes(), []byte(",")); listed > 3*len(files)+8 {
+		return m, refuse(ErrAltered, "%s lists more than the %d files that are in it", manifestName, len(files))
 	}
 	dec := json.NewDecoder(&b)
 	dec.DisallowUnknownFields()
@@ -430,6 +460,9 @@ func (p *Packed) unpack(f *zip.File, scratch string) error {
 	if err != nil || string(head[:len(magic)]) != magic || string(head[applicationAt:applicationAt+4]) != "wayc" {
 		return refuse(store.ErrForeign, "its %s is another program's", databaseName)
 	}
+	if size, ok := store.SizeByHeader(head); ok && size != want.Size {
+		return refuse(ErrAltered, "%q has %d bytes, and its database ends at %d", databaseName, want.Size, size)
+	}
 	if p.folder, err = newScratch(scratch, ".waycall-import-*"); err != nil {
 		return fmt.Errorf("%w; name a folder that can be written to", err)
 	}
@@ -465,6 +498,16 @@ func (p *Packed) checkRecord(ctx context.Context) (err error) {
 		}
 		return nil
 	}
+	// Counted before anything is read into memory.
+	n, err := store.Count(ctx, p.database)
+	switch {
+	case err != nil:
+		return err
+	case n > mostEvents:
+		return refuse(ErrTooMuch, "%d events", n)
+	case n != p.Manifest.Events:
+		return refuse(ErrAltered, "its record is not the one that %s tells of", manifestName)
+	}
 	if err := verify(); err != nil {
 		return err
 	}
@@ -475,11 +518,8 @@ func (p *Packed) checkRecord(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	events, err := s.Events(ctx)
+	p.State, err = s.Fold(ctx)
 	if err = errors.Join(err, s.Close()); err != nil {
-		return err
-	}
-	if p.State, err = record.Fold(events); err != nil {
 		return err
 	}
 	if p.State.Sessions == 0 {

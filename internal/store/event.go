@@ -204,6 +204,9 @@ func marshal(v any) ([]byte, error) {
 // decode makes an event from its columns. A field that this program does not
 // know is an error: to pass over it would lose part of the record.
 func decode(id int64, at, kind, data string) (record.Event, error) {
+	if err := checkSize(kind, data); err != nil {
+		return record.Event{}, err
+	}
 	var e record.Event
 	dec := json.NewDecoder(bytes.NewReader([]byte(data)))
 	dec.DisallowUnknownFields()
@@ -221,9 +224,9 @@ func decode(id int64, at, kind, data string) (record.Event, error) {
 	return e, nil
 }
 
-// maxSound is the most that one phrase's sound may take, in bytes: half an hour
+// maxSound is the most that one phrase's sound may take, in bytes: eight minutes
 // as 16 kHz WAV, far above the longest phrase that hearing lets through.
-const maxSound = 64 << 20
+const maxSound = 16 << 20
 
 // soundFormat says what kind of file b is and how many samples a second it has.
 func soundFormat(b []byte) (format string, rate int, err error) {

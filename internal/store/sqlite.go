@@ -73,6 +73,7 @@ type connector struct {
 
 func (c connector) Driver() driver.Driver {
 	return &sqlite3.SQLiteDriver{ConnectHook: func(conn *sqlite3.SQLiteConn) error {
+		conn.SetLimit(sqlite3.SQLITE_LIMIT_LENGTH, mostRow)
 		for _, p := range append(slices.Clone(pragmas), c.pragmas...) {
 			if _, err := conn.Exec(p, nil); err != nil {
 				return err

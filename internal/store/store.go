@@ -570,29 +570,53 @@ func (s *Store) Events(ctx context.Context) ([]record.Event, error) {
 
 func (s *Store) events(ctx context.Context) ([]record.Event, error) { return readEvents(ctx, s.db) }
 
-func readEvents(ctx context.Context, log rowsQueryer) ([]record.Event, error) {
+func readEvents(ctx context.Context, log rowsQueryer) (events []record.Event, err error) {
+	err = eachEvent(ctx, log, func(e record.Event) error {
+		events = append(events, e)
+		return nil
+	})
+	return events, err
+}
+
+// Fold returns the state that the whole log leads to, as record.Fold does, without
+// holding the log in memory. Errors: as of Events, and those of record.Fold.
+func (s *Store) Fold(ctx context.Context) (state record.State, err error) {
+	var folding error
+	err = eachEvent(ctx, s.db, func(e record.Event) error {
+		state, folding = state.Follow(e)
+		return folding
+	})
+	if folding != nil {
+		return state, folding
+	}
+	return state, explain("read the job", s.path, err)
+}
+
+// eachEvent gives do every event of the log, in order and checked, until it fails.
+func eachEvent(ctx context.Context, log rowsQueryer, do func(record.Event) error) error {
 	rows, err := log.QueryContext(ctx, "SELECT "+rowColumns+" FROM events ORDER BY id")
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer rows.Close()
-	var events []record.Event
 	var c chain
 	for rows.Next() {
 		var r row
 		if err := r.scan(rows); err != nil {
-			return nil, err
+			return err
 		}
 		if what := c.add(&r); what != "" {
-			return nil, fault(ErrDamaged, what, "")
+			return fault(ErrDamaged, what, "")
 		}
 		e, err := decode(r.id, r.at, r.kind, r.data)
 		if err != nil {
-			return nil, fault(ErrDamaged, fmt.Sprintf("event %d: %v", r.id, err), "")
+			return fault(ErrDamaged, fmt.Sprintf("event %d: %v", r.id, err), "")
 		}
-		events = append(events, e)
+		if err := do(e); err != nil {
+			return err
+		}
 	}
-	return events, rows.Err()
+	return rows.Err()
 }
 
 // Sound returns the sound of the Heard event with the given ID, the WAV or FLAC

@@ -4,7 +4,9 @@ import (
 	"context"
 	"database/sql"
 	"encoding/hex"
+	"errors"
 	"fmt"
+	"os"
 	"time"
 
 	"waycall/internal/record"
@@ -62,6 +64,11 @@ func Verify(ctx context.Context, path string) (Report, error) {
 	}
 	defer db.Close()
 	r.Schema = c.version
+	// Looked at before the transaction begins: the file only ever grows.
+	file, err := os.Stat(path)
+	if err != nil {
+		return r, explain("verify the job", path, err)
+	}
 	// One transaction, so that what a session writes meanwhile is not half seen.
 	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
@@ -79,6 +86,13 @@ func Verify(ctx context.Context, path string) (Report, error) {
 	r.Notes = append(r.Notes, x.notes...)
 	if err := checkSchema(tx, c.version); err != nil {
 		return r, explain("verify the job", path, err)
+	}
+	var pages, pageSize int64
+	if err := errors.Join(tx.QueryRow("PRAGMA page_count").Scan(&pages), tx.QueryRow("PRAGMA page_size").Scan(&pageSize)); err != nil {
+		return r, explain("verify the job", path, err)
+	}
+	if x.lost == nil { // else the log beside the file is what is wrong
+		r.ends(file.Size(), pages, pageSize)
 	}
 	for _, step := range []func(context.Context, *sql.Tx) error{r.pages, r.log, r.sounds} {
 		if len(r.Problems) >= mostProblems {
@@ -142,7 +156,7 @@ func (r *Report) log(ctx context.Context, tx *sql.Tx) error {
 	}
 	defer rows.Close()
 	var c chain
-	var events []record.Event
+	var s sense
 	for rows.Next() {
 		var e row
 		if err := e.scan(rows); err != nil {
@@ -153,9 +167,11 @@ func (r *Report) log(ctx context.Context, tx *sql.Tx) error {
 		if what := c.add(&e); what != "" {
 			r.problem(e.id, what, adviceDamaged)
 		}
-		events = r.decode(events, &e)
-		if n := len(events); n > 0 && events[n-1].ID == e.id && events[n-1].Kind == record.Signed && events[n-1].Sum != before {
-			r.problem(e.id, fmt.Sprintf("event %d signs off another log: it names the sum %s, and the log before it has %s", e.id, events[n-1].Sum, before), adviceDamaged)
+		if d, ok := r.decode(&e); ok {
+			if d.Kind == record.Signed && d.Sum != before {
+				r.problem(e.id, fmt.Sprintf("event %d signs off another log: it names the sum %s, and the log before it has %s", e.id, d.Sum, before), adviceDamaged)
+			}
+			s.add(d)
 		}
 		r.Events++
 	}
@@ -165,7 +181,7 @@ func (r *Report) log(ctx context.Context, tx *sql.Tx) error {
 	if c.id > 0 {
 		r.Head = fmt.Sprintf("%x", c.sum)
 	}
-	r.fold(events)
+	r.fold(&s)
 	return nil
 }
 
@@ -176,33 +192,47 @@ func (r *Report) clock(c *chain, e *row) {
 	}
 }
 
-func (r *Report) decode(events []record.Event, e *row) []record.Event {
+func (r *Report) decode(e *row) (record.Event, bool) {
 	d, err := decode(e.id, e.at, e.kind, e.data)
 	if err != nil {
 		r.problem(e.id, fmt.Sprintf("event %d: %v", e.id, err), adviceDamaged)
-		return events
+		return d, false
 	}
 	r.Last = d.At
-	return append(events, d)
+	return d, true
 }
 
-// fold asks whether a log without damage makes sense, and whether waycall can have
-// written it: sums are made anew by whoever alters a record with care.
-func (r *Report) fold(events []record.Event) {
-	if len(r.Problems) > 0 {
+// sense is whether a log makes sense, and whether waycall can have written it: sums are
+// made anew by whoever alters a record with care. The events come one by one, as they
+// may be more than the memory holds.
+type sense struct {
+	state record.State
+	wrong []Finding
+}
+
+func (s *sense) add(e record.Event) {
+	if len(s.wrong) > 0 && s.state.LastID != e.ID-1 || len(s.wrong) >= mostProblems {
+		return // it stopped making sense before
+	}
+	first := s.state.LastID == 0
+	next, err := s.state.Follow(e)
+	if err != nil {
+		s.wrong = append(s.wrong, Finding{s.state.LastID + 1, err.Error(), adviceDamaged})
 		return
 	}
-	if s, err := record.Fold(events); err != nil {
-		r.problem(s.LastID+1, err.Error(), adviceDamaged)
-		return
+	s.state = next
+	if !first {
+		e.Job = nil // the same as the first one's, or it would not follow
 	}
-	for i, e := range events {
-		if i > 0 {
-			e.Job = nil // the same as the first one's, or it would not fold
-		}
-		if err := record.Plausible(e); err != nil {
-			r.problem(e.ID, err.Error(), adviceForged)
-		}
+	if err := record.Plausible(e); err != nil {
+		s.wrong = append(s.wrong, Finding{e.ID, err.Error(), adviceForged})
+	}
+}
+
+// fold adds what makes no sense in a log without damage.
+func (r *Report) fold(s *sense) {
+	if len(r.Problems) == 0 {
+		r.Problems = append(r.Problems, s.wrong...)
 	}
 }
 
@@ -246,7 +276,7 @@ func (r *Report) version1(ctx context.Context, tx *sql.Tx) error {
 	}
 	defer rows.Close()
 	var c chain
-	var events []record.Event
+	var s sense
 	for rows.Next() {
 		var e row
 		var soundSum, sound []byte
@@ -261,12 +291,14 @@ func (r *Report) version1(ctx context.Context, tx *sql.Tx) error {
 		if soundSum != nil {
 			r.Sounds++
 		}
-		events = r.decode(events, &e)
+		if d, ok := r.decode(&e); ok {
+			s.add(d)
+		}
 		r.Events++
 	}
 	if err := rows.Err(); err != nil {
 		return err
 	}
-	r.fold(events)
+	r.fold(&s)
 	return nil
 }
