@@ -60,7 +60,11 @@ func run() int {
 		complain(err)
 		return exitUsage
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
-		fmt.Fprintln(os.Stderr, "waycall: stopped; what was confirmed is kept")
+		stopped := "waycall: stopped"
+		if errors.As(err, new(keptError)) {
+			stopped += "; what was confirmed is kept"
+		}
+		fmt.Fprintln(os.Stderr, stopped)
 		return exitStopped
 	}
 	complain(err)

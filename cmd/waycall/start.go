@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"regexp"
 	"strings"
@@ -54,7 +55,7 @@ session is shown on the whole of the terminal, to be read from three metres: mak
 the terminal's letters large, to 80 columns by 24 rows or so.`,
 		Example: "  waycall start board.yaml\n  waycall start TER-0107 --copy-to /media/stick\n  waycall start TER-0107 --full",
 		Args:    wantArgs(1, 1, "one job"),
-		RunE: func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) (err error) {
 			ctx := cmd.Context()
 			habit, ok := habits[accept]
 			if !ok {
@@ -73,12 +74,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 			if err != nil {
 				return err
 			}
-			defer func() {
-				log.Close() // brings the copy up to date
-				if err := log.Copied(); err != nil {
-					fmt.Fprintf(cmd.ErrOrStderr(), "waycall: %v\n", err)
-				}
-			}()
+			defer func() { err = closeJob(log, err, cmd.ErrOrStderr()) }()
 			from, err := fold(ctx, log)
 			if err != nil {
 				return err
@@ -158,6 +154,32 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print what happens as JSON, one object a line")
 	cmd.Flags().BoolVar(&full, "full", false, fullUsage)
 	return cmd
+}
+
+// keptError is a stop by the user after which the record was looked at and is whole.
+type keptError struct{ error }
+
+func (e keptError) Unwrap() error { return e.error }
+
+// closeJob ends the use of a session's job, which brings the copy up to date, and returns
+// how the session ended: err, unless what was stored is not there after a stop by the
+// user or a finish. What became of the copy and of a file that was taken away goes to w.
+func closeJob(log *store.Store, err error, w io.Writer) error {
+	closed := log.Close()
+	if copied := log.Copied(); copied != nil {
+		fmt.Fprintf(w, "waycall: %v\n", copied)
+	}
+	if path, _ := log.Rescued(); path != "" && path == log.Path() {
+		fmt.Fprintf(w, "waycall: the file of the record was taken away by somebody and is written back as %s\n", path)
+	}
+	stopped := errors.Is(err, context.Canceled)
+	switch {
+	case closed != nil && (err == nil || stopped):
+		return closed
+	case stopped:
+		return keptError{err}
+	}
+	return err
 }
 
 // habits are the values of --accept.

@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
+	"strings"
 	"time"
 
 	"waycall/internal/audio"
@@ -16,11 +18,12 @@ import (
 
 // told is what was said about the disks and the clock, so that it is said once.
 type told struct {
-	stuck  error // why nothing can be stored; nil when it can
-	lost   bool  // a phrase was not stored since
-	behind bool  // the copy is not up to date
-	clock  bool  // the clock went back
-	found  bool  // how the record was found
+	stuck  error     // why nothing can be stored; nil when it can
+	lost   bool      // a phrase was not stored since
+	behind bool      // the copy is not up to date
+	clock  bool      // the clock went back
+	found  bool      // how the record was found
+	back   time.Time // when the file of the record was written back last
 }
 
 // lookAgain is how often it is looked, while nothing can be stored and nobody speaks,
@@ -65,6 +68,7 @@ func (r *run) lookAfter(ctx context.Context) error {
 }
 
 const (
+	writtenBack  = "Somebody took the file of the record away. It is written back to its place, with all that was stored."
 	unstuck      = "The record can be written again."
 	deaf         = "The hearing has stopped."
 	noMicrophone = "The microphone has stopped."
@@ -74,11 +78,20 @@ const (
 // and asks again once it can be.
 func (r *run) lookAtRecord(ctx context.Context) error {
 	was, now := r.told.stuck, r.Keeper.Ready()
+	if _, at := r.Keeper.Rescued(); now == nil && !at.Equal(r.told.back) {
+		r.told.back = at
+		if was == nil {
+			return r.warn(ctx, talk.Failed{What: writtenBack, Next: talk.Asks})
+		}
+		if err := r.warn(ctx, talk.Failed{What: writtenBack, Next: talk.Holds}); err != nil {
+			return err
+		}
+	}
 	if (now == nil) == (was == nil) && whyStuck(now) == whyStuck(was) {
 		return nil
 	}
 	if now != nil && whyStuck(now) == "" {
-		return stopped(now, false)
+		return r.stopped(now, false)
 	}
 	r.told.stuck = now
 	if now != nil {
@@ -102,7 +115,7 @@ func (r *run) stuck(ctx context.Context, finish bool) (bool, error) {
 	case now == nil:
 		return false, r.warn(ctx, talk.Failed{What: unstuck, Next: talk.Holds}) // the phrase is answered next
 	case finish, whyStuck(now) == "":
-		return true, stopped(now, true)
+		return true, r.stopped(now, true)
 	}
 	return true, r.warn(ctx, talk.Failed{What: whyStuck(now), Lost: true, Next: talk.Holds})
 }
@@ -112,7 +125,7 @@ func (r *run) stuck(ctx context.Context, finish bool) (bool, error) {
 // come right, and otherwise returns why the session ends.
 func (r *run) notStored(ctx context.Context, err error, lost bool) error {
 	if ctx.Err() != nil || r.Keeper == nil || whyStuck(err) == "" {
-		return stopped(err, lost)
+		return r.stopped(err, lost)
 	}
 	r.told.stuck, r.told.lost = err, lost
 	return r.warn(ctx, talk.Failed{What: whyStuck(err), Lost: lost, Unsure: lost && errors.Is(err, store.ErrUnsure), Next: talk.Holds})
@@ -130,7 +143,7 @@ func (r *run) begin(ctx context.Context, job board.Job) (done bool, err error) {
 			broke := new(audio.Break)
 			switch {
 			case errors.Is(err, io.EOF):
-				return true, stopped(r.told.stuck, false)
+				return true, r.stopped(r.told.stuck, false)
 			case err != nil && !errors.As(err, &broke):
 				return false, fails(noMicrophone, err)
 			}
@@ -145,7 +158,7 @@ func (r *run) begin(ctx context.Context, job board.Job) (done bool, err error) {
 					return false, err
 				}
 			case whyStuck(r.told.stuck) == "":
-				return false, stopped(r.told.stuck, false)
+				return false, r.stopped(r.told.stuck, false)
 			}
 		}
 	}
@@ -170,9 +183,25 @@ func (e ending) Unwrap() error { return e.error }
 func fails(what string, err error) error { return ending{talk.Failed{What: what}, err} }
 
 // stopped is the end by the record.
-func stopped(err error, lost bool) error {
-	what := cmp.Or(whyStuck(err), "Stop: the record cannot be used any more.")
+func (r *run) stopped(err error, lost bool) error {
+	what := cmp.Or(whyStuck(err), r.whyLost(err))
 	return ending{talk.Failed{What: what, Lost: lost, Unsure: lost && errors.Is(err, store.ErrUnsure)}, fmt.Errorf("session stopped: %w", err)}
+}
+
+// whyLost says aloud why a record cannot be gone on with, and where it is.
+func (r *run) whyLost(err error) string {
+	switch {
+	case errors.Is(err, store.ErrElsewhere) && r.Keeper != nil:
+		path, _ := r.Keeper.Rescued()
+		name := strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
+		return fmt.Sprintf("Stop: the file of the record was changed or replaced by somebody. All that was stored is saved beside it, as %s. Begin again with that.", name)
+	case errors.Is(err, store.ErrChanged):
+		return "Stop: the file of the record was changed by somebody, and not all that was stored is there any more. Leave it as it is, and go on with the copy or a backup."
+	}
+	if errors.Is(err, store.ErrOvertaken) {
+		return "Stop: another session has written to this record. Begin again."
+	}
+	return "Stop: the record cannot be used any more."
 }
 
 // sayEnded is the last that is said. Where that cannot be said either, what went
@@ -193,6 +222,8 @@ func whyStuck(err error) string {
 		return "Stop: the disk takes nothing, so no reading can be stored."
 	case errors.Is(err, store.ErrGone):
 		return "Stop: the file of the record is gone, so no reading can be stored. Put it back."
+	case errors.Is(err, store.ErrReplaced):
+		return "Stop: another file lies in the place of the record, so no reading can be stored. Move it away."
 	case errors.Is(err, store.ErrInUse):
 		return "Stop: another program is using the record, so no reading can be stored. Close that program."
 	case errors.Is(err, store.ErrDisk), errors.Is(err, store.ErrUnsure):

@@ -15,7 +15,11 @@ import (
 var _ Keeper = (*store.Store)(nil)
 
 // keeper answers from lists; the last of a list stays.
-type keeper struct{ ready, copied []error }
+type keeper struct {
+	ready, copied []error
+	rescued       string
+	at            time.Time
+}
 
 func next(list *[]error) error {
 	if len(*list) == 0 {
@@ -30,6 +34,8 @@ func next(list *[]error) error {
 
 func (k *keeper) Ready() error  { return next(&k.ready) }
 func (k *keeper) Copied() error { return next(&k.copied) }
+
+func (k *keeper) Rescued() (string, time.Time) { return k.rescued, k.at }
 
 // said counts how often words were spoken.
 func (r *rig) said(words string) (n int) {

@@ -50,6 +50,9 @@ type Log interface {
 type Keeper interface {
 	Ready() error  // why the next phrase could not be stored, or nil; after an Append that failed a nil is tried, not guessed
 	Copied() error // why the copy of the record is behind, or nil
+	// Rescued is where the record was written to when its file was taken away or changed,
+	// or "", and when; the file of the record itself when work goes on with it.
+	Rescued() (path string, at time.Time)
 }
 
 // Watcher is told what happens, to show it. Its methods return quickly.

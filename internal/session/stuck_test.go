@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -122,6 +124,70 @@ func TestLastWords(t *testing.T) {
 			low := say.Tone("not understood")
 			if last := plays.all[len(plays.all)-1]; len(last) < len(low) || !slices.Equal(last[:len(low)], low) {
 				t.Error("the low tone does not come with them")
+			}
+		})
+	}
+}
+
+// attacked is a job whose files somebody does something to before its n-th batch, from 1.
+type attacked struct {
+	*store.Store
+	n  int
+	do func(path string) error
+}
+
+func (a *attacked) Append(ctx context.Context, batch []record.Event, sound []byte) ([]record.Event, error) {
+	if a.n--; a.n == 0 {
+		if err := a.do(a.Path()); err != nil {
+			return nil, err
+		}
+	}
+	return a.Store.Append(ctx, batch, sound)
+}
+
+// A file that is removed in mid-session is written back, and the session says so and goes
+// on; where another one lies, all is saved beside it, and those are the last words.
+func TestFileTakenAway(t *testing.T) {
+	for name, c := range map[string]struct {
+		do   func(path string) error
+		says []string
+		ends bool
+	}{
+		"removed": {os.Remove, []string{writtenBack + " Indicator proved?"}, false},
+		"replaced": {func(p string) error {
+			return errors.Join(os.WriteFile(p+".other", []byte("not a job"), 0o600), os.Rename(p+".other", p))
+		}, []string{"All that was stored is saved beside it, as job-rescued. Begin again with that.", "The session has ended."}, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "job.waycall")
+			job, err := store.Create(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r := newRig(t, "isolated and locked off", "notices up", "indicator proved")
+			r.Log, r.Session.Keeper = &attacked{job, 3, c.do}, job // opening, first answer, this
+			state, err := r.Run(t.Context(), r.job, record.State{})
+			all := strings.Join(r.voice.said, " ")
+			for _, words := range c.says {
+				if !strings.Contains(all, words) {
+					t.Errorf("it does not say %q: %q", words, r.voice.said)
+				}
+			}
+			if ended := err != nil; ended != c.ends || strings.HasSuffix(all, "The session has ended.") != c.ends {
+				t.Errorf("it ended with %v: %q", err, r.voice.said)
+			}
+			if closed := job.Close(); (closed != nil) != c.ends {
+				t.Error("at the end:", closed)
+			}
+			at, _ := job.Rescued()
+			again, err := store.Open(at)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer again.Close()
+			events, err := again.Events(t.Context())
+			if err != nil || int64(len(events)) != state.LastID {
+				t.Errorf("%d events are kept in %s, %d were said to be stored, %v", len(events), at, state.LastID, err)
 			}
 		})
 	}

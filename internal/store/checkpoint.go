@@ -50,10 +50,15 @@ func (s *Store) checkpoints(stop <-chan struct{}) {
 		case <-quiet:
 		}
 		quiet = nil
+		done, ok := s.held.checkpointing(s.path)
+		if !ok {
+			continue
+		}
 		// PASSIVE waits for nobody and keeps nobody waiting.
 		if _, err := db.Exec("PRAGMA wal_checkpoint(PASSIVE)"); err == nil {
 			due, late = nil, false
 			s.head.last()
 		}
+		done()
 	}
 }

@@ -81,14 +81,19 @@ func (s *Store) copyTo(dir string) error {
 		return err
 	}
 	s.copy = c
-	written := s.changes.follow()
-	s.beside.Go(mishap.Caught("keep the copy of a job", func(err error) {
+	c.begin()
+	return nil
+}
+
+// begin keeps the copy up to date, beside the work, until the store stops.
+func (c *copier) begin() {
+	stop, written := c.store.stop, c.store.changes.follow()
+	c.store.beside.Go(mishap.Caught("keep the copy of a job", func(err error) {
 		mishap.Note(err)
 		c.mu.Lock()
 		defer c.mu.Unlock()
-		c.err = explain("keep a copy as", c.to, err)
-	}, func() { c.run(s.stop, written) }))
-	return nil
+		c.err = c.explain(err)
+	}, func() { c.run(stop, written) }))
 }
 
 func deviceOf(path string) (uint64, error) {
@@ -116,7 +121,7 @@ func (c *copier) run(stop, written <-chan struct{}) {
 	for {
 		err := c.update()
 		c.mu.Lock()
-		c.err = explain("keep a copy as", c.to, err)
+		c.err = c.explain(err)
 		c.mu.Unlock()
 		var again <-chan time.Time
 		if err != nil {
@@ -129,7 +134,7 @@ func (c *copier) run(stop, written <-chan struct{}) {
 			if err == nil {
 				err = c.update()
 				c.mu.Lock()
-				c.err = explain("keep a copy as", c.to, err)
+				c.err = c.explain(err)
 				c.mu.Unlock()
 			}
 			return
@@ -143,6 +148,28 @@ func (c *copier) run(stop, written <-chan struct{}) {
 		case <-again:
 		}
 	}
+}
+
+// whatToDoForCopy is the end of an error's text where whatToDo is about the job itself.
+var whatToDoForCopy = map[error]string{
+	ErrFull:        "the record itself is kept; make room there, and the next session with it brings the copy up to date",
+	ErrReadOnly:    "the record itself is kept; name a folder that you may write to, or let this one be written to",
+	ErrDisk:        "the record itself is kept; check that disk, or name a folder on another one",
+	ErrGone:        "the record itself is kept; put the stick back, and the next session with it brings the copy up to date",
+	ErrInUse:       "the record itself is kept; end what has the copy open",
+	fs.ErrNotExist: "the record itself is kept; put the stick back or make the folder again, and the next session with it brings the copy up to date",
+}
+
+// explain says of the copy what failed and what to do.
+func (c *copier) explain(err error) error {
+	err = explain("keep a copy as", c.to, err)
+	var e *storeError
+	if errors.As(err, &e) && e.advice == whatToDo[e.reason] {
+		if do, ok := whatToDoForCopy[e.reason]; ok {
+			e.advice = do
+		}
+	}
+	return err
 }
 
 // shut lets go of the copy.
@@ -442,7 +469,10 @@ func Move(from, to string) error {
 	lock := s.lock
 	s.lock = nil // kept over the Close
 	defer lock.release()
-	if _, err := s.db.Exec("PRAGMA busy_timeout = 0; PRAGMA journal_mode = DELETE"); err != nil {
+	if err = s.rest(); err == nil {
+		_, err = s.db.Exec("PRAGMA busy_timeout = 0; PRAGMA journal_mode = DELETE")
+	}
+	if err != nil {
 		s.Close()
 		return explain("move the job", from, err)
 	}

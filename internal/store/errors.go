@@ -15,16 +15,20 @@ import (
 // The reasons for which a job cannot be opened, read or added to. Test for them
 // with errors.Is; the error itself says more, and what to do.
 var (
-	ErrInUse     = errors.New("job is open in another session")
-	ErrForeign   = errors.New("not a waycall job")
-	ErrNewer     = errors.New("made by a newer waycall")
-	ErrDamaged   = errors.New("the file is damaged")
-	ErrFull      = errors.New("the disk is full")
-	ErrReadOnly  = errors.New("it cannot be written to")
-	ErrDenied    = errors.New("you may not read it")
-	ErrDisk      = errors.New("the disk or its file system failed")
-	ErrGone      = errors.New("the file or its disk was taken away while in use")
-	ErrReplaced  = errors.New("another record lies there now")
+	ErrInUse    = errors.New("job is open in another session")
+	ErrForeign  = errors.New("not a waycall job")
+	ErrNewer    = errors.New("made by a newer waycall")
+	ErrDamaged  = errors.New("the file is damaged")
+	ErrFull     = errors.New("the disk is full")
+	ErrReadOnly = errors.New("it cannot be written to")
+	ErrDenied   = errors.New("you may not read it")
+	ErrDisk     = errors.New("the disk or its file system failed")
+	ErrGone     = errors.New("the file or its disk was taken away while in use")
+	ErrChanged  = errors.New("another program has changed the file while it was in use")
+	ErrReplaced = errors.New("another record lies there now")
+	// ErrElsewhere: the job's own file is lost, and all that was stored was written out of
+	// the open file to the one that Store.Rescued tells.
+	ErrElsewhere = errors.New("the file was changed or replaced while in use, and all that was stored is in another one now")
 	ErrOvertaken = errors.New("another session has written to it meanwhile")
 	ErrNotCopy   = errors.New("another record lies there under the same name")
 	ErrInvalid   = errors.New("not a batch of events that can be stored")
@@ -49,6 +53,8 @@ var whatToDo = map[error]string{
 	ErrOvertaken:   "end this session and begin again, which goes on with what the other one stored",
 	ErrDisk:        "check the disk, then try again",
 	ErrGone:        "put it back, then end this session and begin again",
+	ErrChanged:     "leave it as it is and go on with the copy, or with one from a backup",
+	ErrElsewhere:   "begin again with that one",
 	ErrReplaced:    "open it anew",
 	ErrNotCopy:     "name another folder, or move that file elsewhere",
 	ErrInvalid:     "this is a mistake in waycall; please report it with this line",
@@ -189,6 +195,17 @@ func inDoubt(err error) error {
 		return err
 	}
 	return &storeError{reason: reasonFor(err), also: ErrUnsure, detail: oneLine(err.Error()), advice: whatToDo[ErrUnsure], cause: err}
+}
+
+// alsoUnsure is an error after a commit, of which it is not known where it is.
+func alsoUnsure(err error) error {
+	var e *storeError
+	if !errors.As(err, &e) {
+		return errors.Join(err, ErrUnsure)
+	}
+	with := *e
+	with.also = ErrUnsure
+	return &with
 }
 
 // isReadOnly reports whether SQLite could not make the files it needs beside a

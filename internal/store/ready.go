@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 
 	"golang.org/x/sys/unix"
@@ -16,7 +15,8 @@ const reserve = 4 << 20
 
 // Ready reports whether the next phrase can be stored, before anybody has said it:
 // the file is still there and may be written to, and there is room for it. It takes
-// a millisecond or less and leaves nothing behind. After an Append that failed it
+// a millisecond or less and leaves nothing behind. A file that was taken away is written
+// back, see Rescued. After an Append that failed it
 // also tries to write, which settles what an ErrUnsure left open: after a nil nothing
 // of that batch is in the log. Errors: ErrGone, ErrReadOnly, ErrFull, ErrInUse,
 // ErrDisk. A nil is no promise; Append has the last word.
@@ -26,13 +26,7 @@ func (s *Store) ready() error {
 	if s.readOnly {
 		return fault(ErrReadOnly, "it was opened for reading only", "open it for work")
 	}
-	// The file of an open job can be deleted, or its stick be pulled out; what is
-	// written after that is written nowhere.
-	now, err := os.Stat(s.path)
-	if errors.Is(err, fs.ErrNotExist) || err == nil && !os.SameFile(s.file, now) {
-		return fault(ErrGone, "", "")
-	}
-	if err != nil {
+	if err := s.secure(false); err != nil {
 		return err
 	}
 	if !s.lock.held() {
@@ -84,7 +78,7 @@ func (s *Store) tryWrite() error {
 		return err
 	}
 	s.tryFirst.Store(false)
-	return nil
+	return s.secure(true)
 }
 
 // tryRoom claims size bytes for a file that it makes at path, and gives them back.

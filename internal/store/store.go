@@ -41,6 +41,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"github.com/mattn/go-sqlite3"
 	"golang.org/x/sys/unix"
@@ -59,7 +60,12 @@ type Store struct {
 	aloud    []string    // the same, as far as it is to be spoken
 	head     *headFile   // how far the record has come, beside it; nil when none can be kept
 	failed   atomic.Bool // an Append failed, and its frames may lie behind the end of the log
-	file     os.FileInfo // of path when it was opened for work
+
+	held      held    // what its files look like
+	spare     *sql.DB // reads them beside the work, and has them open, too
+	abandoned error   // why it is not used any more
+	rescued   string  // where the record was written to when its file was gone
+	rescuedAt time.Time
 
 	tryFirst atomic.Bool    // an Append failed, and nothing was written since
 	changes  changes        // told after every Append
@@ -198,7 +204,9 @@ func (s *Store) open() error {
 	// Nothing old is left to lie in the log. Where it cannot be done, because somebody reads
 	// or the disk is full, nothing is lost.
 	_ = truncateLog(s.db)
-	now, err := headOf(context.Background(), s.db)
+	// It has the files open, too, and reads them when their names are gone.
+	s.spare = openDB(s.path, "mode=ro", readerPragmas...)
+	now, err := headOf(context.Background(), s.spare)
 	if err != nil {
 		return err
 	}
@@ -206,7 +214,8 @@ func (s *Store) open() error {
 		s.found, s.aloud = append(s.found, f), append(s.aloud, aloud)
 	}
 	s.head = keepHead(s.path, now)
-	if s.file, err = os.Stat(s.path); err != nil {
+	s.held.stored(now.id, now.sum[:])
+	if err := s.held.take(s.path); err != nil {
 		return err
 	}
 	s.stop = make(chan struct{})
@@ -370,16 +379,13 @@ func hasLog(path string) bool {
 func (s *Store) Path() string { return s.path }
 
 // Close ends the use of the job, once the copy that CopyTo asked for has what was
-// written last; Copied still says whether it has. When nobody else has it open, the job is then
+// written last; Copied still says whether it has. Errors: as for Append, when the file
+// is not there with all that was stored. When nobody else has it open, the job is then
 // one plain file, which may be copied.
 func (s *Store) Close() error {
-	var err error
-	if s.stop != nil {
-		close(s.stop)
-		s.beside.Wait()
-		s.stop = nil
-	}
-	if s.db != nil {
+	worked := s.stop != nil
+	err := s.rest()
+	if s.db != nil && err == nil {
 		if s.lock != nil {
 			// Out of WAL mode the job can be read without a log made beside it,
 			// also where none can be made. While somebody reads it cannot be
@@ -388,8 +394,11 @@ func (s *Store) Close() error {
 			_, _ = s.db.Exec("PRAGMA busy_timeout = 0; PRAGMA wal_checkpoint(TRUNCATE)")
 			_, _ = s.db.Exec("PRAGMA journal_mode = DELETE")
 		}
-		err = s.db.Close()
+		if err = s.db.Close(); err == nil && worked {
+			err = s.checkEnd()
+		}
 	}
+	// Otherwise the connection stays: closing it would write to what is not ours.
 	s.head.close()
 	s.head = nil
 	if s.lock != nil {
@@ -397,6 +406,24 @@ func (s *Store) Close() error {
 		s.lock = nil
 	}
 	return explain("close the job", s.path, err)
+}
+
+// rest ends what runs beside the work, once the files were looked at: before anything is
+// moved into the file or removed beside it.
+func (s *Store) rest() error {
+	if s.stop == nil {
+		return nil
+	}
+	err := s.secure(false)
+	if s.stop != nil { // else it could not be opened again
+		close(s.stop)
+		s.beside.Wait()
+		s.stop = nil
+	}
+	if err == nil {
+		s.spare.Close()
+	}
+	return err
 }
 
 // Append adds a batch of events to the log, all or none, and returns them as
@@ -414,7 +441,8 @@ func (s *Store) Close() error {
 // ctx is looked at before the work begins and not after, so that a Ctrl-C
 // cannot leave it in doubt whether a phrase was stored. Errors: ErrInvalid for
 // a batch that cannot be stored, ErrFull, ErrReadOnly, ErrInUse, ErrDamaged,
-// ErrDisk. After any of them this store goes on as if nothing of the batch had been
+// ErrDisk; ErrGone, ErrReplaced, ErrChanged and ErrElsewhere when the files of the job were looked at
+// and are not what this store left (see Rescued). After any of them this store goes on as if nothing of the batch had been
 // stored, and can be used again. Where the error is ErrUnsure, too, the disk failed
 // while the batch was made to last: if the session ends there, the next opening may
 // find it in the log, whole. After any other nothing of it is in the file.
@@ -443,6 +471,9 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		return nil, nil
 	}
 	ctx = context.WithoutCancel(ctx)
+	if err := s.secure(false); err != nil {
+		return nil, err
+	}
 	s.afterFailure()
 	tx, err := s.db.BeginTx(ctx, nil)
 	if err != nil {
@@ -514,7 +545,12 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		return nil, err
 	}
 	s.tryFirst.Store(false)
+	s.held.stored(stored[len(stored)-1].ID, before)
 	s.head.stored(stored[len(stored)-1].ID, first, before)
+	// It is in the open file; whether that can be found by its name is another thing.
+	if err := s.secure(true); err != nil {
+		return nil, alsoUnsure(err)
+	}
 	s.changes.tell()
 	return stored, nil
 }
@@ -524,6 +560,7 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 func (s *Store) afterFailure() {
 	if s.failed.Load() && truncateLog(s.db) == nil {
 		s.failed.Store(false)
+		_ = s.held.take(s.path) // where that fails the next look tells
 	}
 }
 
