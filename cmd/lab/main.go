@@ -79,7 +79,7 @@ by Ctrl-C.`,
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
-		newBench(), newReport(), newFit(), newSoak(), newWords(), newPhrases(), newWeights(), newRooms(),
+		newBench(), newReport(), newFit(), newSoak(), newWords(), newPhrases(), newWeights(), newRooms(), newAttack(), newVictim(),
 	)
 	return root
 }
