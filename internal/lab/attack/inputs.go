@@ -121,7 +121,7 @@ var specials = []special{
 }
 
 // quickly is how long a command may take that has only to refuse; the machine may be busy.
-const quickly = 90 * time.Second
+const quickly = 60 * time.Second
 
 func specialFile(ctx context.Context, t *Trial) {
 	r := readers[(t.Number-1)%len(readers)]

@@ -1,0 +1,175 @@
+package attack
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// The test binary is the victim, too, when it is called so.
+func TestMain(m *testing.M) {
+	if len(os.Args) > 1 && os.Args[1] == "victim" {
+		if err := victimMain(os.Args[2:]); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		return
+	}
+	os.Exit(m.Run())
+}
+
+func victimMain(args []string) error {
+	var v Victim
+	f := flag.NewFlagSet("victim", flag.ContinueOnError)
+	f.StringVar(&v.Testdata, "testdata", "", "")
+	f.StringVar(&v.Models, "models", "", "")
+	f.StringVar(&v.Job, "job", "", "")
+	f.StringVar(&v.CopyTo, "copy-to", "", "")
+	f.IntVar(&v.From, "from", 0, "")
+	f.IntVar(&v.Lines, "lines", 0, "")
+	f.BoolVar(&v.Engines, "engines", false, "")
+	f.BoolVar(&v.Stepped, "stepped", false, "")
+	if err := f.Parse(args); err != nil {
+		return err
+	}
+	return v.Run(context.Background(), os.Stdin, os.Stdout)
+}
+
+// field is what the attacks of a test have: waycall built for it.
+func field(t *testing.T) *Field {
+	t.Helper()
+	root, err := filepath.Abs("../../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := t.TempDir()
+	binary := filepath.Join(out, "waycall")
+	build := exec.Command("go", "build", "-o", binary, "./cmd/waycall")
+	build.Dir = root
+	if said, err := build.CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, said)
+	}
+	return &Field{Root: root, Binary: binary, Victim: []string{self, "victim"}, Out: filepath.Join(out, "attack")}
+}
+
+// The short form of the attacks, of which each must be borne. The attack on the server
+// waits for what comes half a minute later, while the others go on.
+func TestShort(t *testing.T) {
+	f := field(t)
+	for name, only := range map[string][]string{
+		"records": {"kill-call", "kill-moment", "call-fails", "disk-full", "power-cut", groupDamage, "import", "forged"},
+		"clients": {groupClients},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			own := &Field{Root: f.Root, Binary: f.Binary, Victim: f.Victim, Out: filepath.Join(f.Out, name)}
+			results, err := Run(t.Context(), own, Plan{Short: true, Only: only, Tell: func(s string) { t.Log(s) }})
+			if err != nil {
+				t.Fatal(err)
+			}
+			trials := 0
+			for _, r := range results {
+				trials += r.Trials
+				for _, x := range r.Failures {
+					t.Errorf("%s, trial %d: %s\n%s", r.Name, x.Trial, strings.Join(x.What, "; "), readText(filepath.Join(x.Evidence, "trial.log")))
+				}
+			}
+			if trials == 0 {
+				t.Error("nothing was tried")
+			}
+		})
+	}
+}
+
+// What holds a record against what was announced must notice each way in which it can
+// fall short.
+func TestOracle(t *testing.T) {
+	said := []told{{id: 1, kind: "opened"}, {id: 2, kind: "heard", fields: map[string]any{"text": "yes"}}}
+	for name, c := range map[string]struct {
+		events []told
+		lacks  bool
+	}{
+		"all of it":      {said, false},
+		"more than that": {append(append([]told(nil), said...), told{id: 3}), false},
+		"one too few":    {said[:1], true},
+		"none":           {nil, true},
+		"another kind":   {[]told{said[0], {id: 2, kind: "said", fields: said[1].fields}}, true},
+		"other words":    {[]told{said[0], {id: 2, kind: "heard", fields: map[string]any{"text": "no"}}}, true},
+	} {
+		if got := (held{events: c.events}).lacks(said); (got != "") != c.lacks {
+			t.Errorf("%s: %q", name, got)
+		}
+	}
+}
+
+// A trial is the same each time that it is made.
+func TestSeeded(t *testing.T) {
+	f := &Field{Out: t.TempDir(), work: t.TempDir()}
+	var drawn []uint64
+	a := Attack{Name: "draw", Trial: func(_ context.Context, t *Trial) { drawn = append(drawn, t.Rand.Uint64()) }}
+	for _, n := range []int{7, 7, 8} {
+		f.try(t.Context(), a, n)
+	}
+	if drawn[0] != drawn[1] || drawn[0] == drawn[2] {
+		t.Errorf("drawn: %v", drawn)
+	}
+}
+
+// A fault that is found, and an attack that goes wrong, both fail the trial and keep its
+// folder; a trial that finds nothing leaves none.
+func TestEvidence(t *testing.T) {
+	f := &Field{Out: t.TempDir(), work: t.TempDir()}
+	for name, c := range map[string]struct {
+		trial func(context.Context, *Trial)
+		fails bool
+	}{
+		"borne":  {func(_ context.Context, t *Trial) { t.Saw("nothing") }, false},
+		"fault":  {func(_ context.Context, t *Trial) { t.Failf("lost") }, true},
+		"ends":   {func(_ context.Context, t *Trial) { t.Fatalf("lost") }, true},
+		"panics": {func(_ context.Context, t *Trial) { panic("oh") }, true},
+	} {
+		got := f.try(t.Context(), Attack{Name: name, Trial: c.trial}, 1)
+		_, err := os.Stat(filepath.Join(f.Out, name+"-1", "trial.log"))
+		if len(got.failures) > 0 != c.fails || (err == nil) != c.fails {
+			t.Errorf("%s: failures %q, evidence %v", name, got.failures, err)
+		}
+	}
+}
+
+// Each attack has a name of its own, a bar and trials.
+func TestAttacks(t *testing.T) {
+	seen := map[string]bool{}
+	for _, a := range All() {
+		if seen[a.Name] || a.Title == "" || a.Bar == "" || a.Group == "" || a.Long < 1 || a.Trial == nil {
+			t.Errorf("%s: it is there twice, or not whole", a.Name)
+		}
+		seen[a.Name] = true
+	}
+}
+
+// Every damager changes what it is given.
+func TestDamagers(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	good := junk(r, 20_000)
+	for name, d := range map[string]damager{"flip": flip, "header": flipHeader, "cut": cutShort, "sector": sector} {
+		changed := 0
+		for range 20 {
+			if string(d(r, append([]byte(nil), good...))) != string(good) {
+				changed++
+			}
+		}
+		if changed < 10 {
+			t.Errorf("%s changed %d of 20", name, changed)
+		}
+	}
+}
