@@ -60,7 +60,7 @@ type Result struct {
 	Failed   int            `json:"failed"`            // trials
 	Saw      map[string]int `json:"saw"`               // what happened, and in how many trials or times
 	Skipped  string         `json:"skipped,omitempty"` // why it was not tried
-	Took     float64        `json:"took_s"`
+	Took     float64        `json:"took_s"`            // on the clock, all trials
 	Failures []Failure      `json:"failures"`
 }
 

@@ -75,7 +75,8 @@ func (t *Trial) review() *server {
 	jar, err := cookiejar.New(nil)
 	t.must(err)
 	v := &server{session: s, addr: way[1], pid: cmd.Process.Pid, client: &http.Client{Jar: jar, Timeout: patience}}
-	page := v.get(way[0])
+	v.get(way[0])
+	page := v.get("http://" + v.addr + "/")
 	if v.job = jobLink.FindString(page); v.job == "" {
 		t.Fatalf("the review shows no job: %s", brief(page))
 	}
