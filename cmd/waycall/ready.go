@@ -80,6 +80,7 @@ func newReady() *cobra.Command {
 	var (
 		r      readiness
 		asJSON bool
+		accept bool
 	)
 	cmd := &cobra.Command{
 		Use:   "ready",
@@ -89,6 +90,10 @@ recognisers with their files, the clock, the folder for jobs with the room on it
 disk, and the record of every job. It says what it found and what to do. It says
 nothing about the installation under test or about its instruments.
 
+A speech model that has no sum beside it, such as one that you had already, is not
+used: nothing else tells of all damage. --accept-model writes the sum, once; look
+first that it is the one given where the model comes from.
+
 The loudspeaker is opened but heard only with --aloud. Files are looked at as at
 the beginning of a session; waycall verify JOB reads all of a record.
 
@@ -97,6 +102,11 @@ something is to be looked into.`,
 		Example: "  waycall ready\n  waycall ready --aloud --mic headset",
 		Args:    wantArgs(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if accept {
+				if err := r.ear.accept(); err != nil {
+					return err
+				}
+			}
 			all := r.look(cmd.Context())
 			if err := cmd.Context().Err(); err != nil {
 				return err
@@ -123,6 +133,7 @@ something is to be looked into.`,
 		},
 	}
 	r.ear.add(cmd)
+	cmd.Flags().BoolVar(&accept, "accept-model", false, "write the sum of a speech model that has none, which makes it one to be used")
 	r.data.add(cmd)
 	textSetting(cmd, &r.mic, "mic")
 	textSetting(cmd, &r.speaker, "speaker")
@@ -290,8 +301,8 @@ func lookModel(part, path string, threads int) finding {
 		return fromError(part, missing, err)
 	}
 	m.Close()
-	if _, err := os.Stat(path + ".sha256"); err != nil {
-		return finding{part, look, path + " loads, but its sum is not beside it, so not all damage would be found", "put the file's SHA-256 into " + path + ".sha256"}
+	if accepted(path) != nil {
+		return fromError(part, missing, accepted(path))
 	}
 	return finding{part, good, path + ", as its sum says", ""}
 }

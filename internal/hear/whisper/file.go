@@ -1,8 +1,5 @@
 package whisper
 
-// #include <ggml.h>
-import "C"
-
 import (
 	"bufio"
 	"crypto/sha256"
@@ -15,36 +12,48 @@ import (
 	"strings"
 )
 
+const remedy = "delete it and run scripts/setup, or name another with --model"
+
 // checkFile finds damage that whisper.cpp would not: it loads a file that is
-// cut short without a word, and hears nonsense with it.
-//
-// A ggml file is a header of 12 numbers, the mel filters, the vocabulary, and
-// tensors until the end of the file, each with its shape, type and name. When
-// PATH.sha256 is beside it, as scripts/setup leaves it, the sum is checked too.
+// cut short without a word, and hears nonsense with it, and one whose header is wrong
+// ends the program from within. When PATH.sha256 is beside it, as scripts/setup leaves
+// it, the sum is checked too.
 func checkFile(path string) error {
-	const remedy = "delete it and run scripts/setup, or name another with --model"
+	got, err := Sum(path)
+	if err != nil {
+		return err
+	}
+	want, err := os.ReadFile(SumFile(path))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	if listed, _, _ := strings.Cut(string(want), " "); err != nil || strings.TrimSpace(listed) != got {
+		return fmt.Errorf("speech model %s: damaged, it does not match %s; %s", path, SumFile(path), remedy)
+	}
+	return nil
+}
+
+// SumFile is where the sum of a model file is kept: its SHA-256 in hexadecimal.
+func SumFile(path string) string { return path + ".sha256" }
+
+// Sum walks through a model file, whose every part must be as whisper.cpp wants it, and
+// returns its SHA-256 in hexadecimal. Which numbers the weights are only the sum tells.
+func Sum(path string) (string, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return fmt.Errorf("speech model %s: %w; run scripts/setup to build it, or name another with --model", path, errors.Unwrap(err))
+		return "", fmt.Errorf("speech model %s: %w; run scripts/setup to build it, or name another with --model", path, errors.Unwrap(err))
 	}
 	defer f.Close()
 	sum := sha256.New()
 	r := &modelReader{r: bufio.NewReaderSize(io.TeeReader(f, sum), 1<<20)}
 	if err := r.check(); err != nil {
-		return fmt.Errorf("speech model %s: %w; %s", path, err, remedy)
+		return "", fmt.Errorf("speech model %s: %w; %s", path, err, remedy)
 	}
-	want, err := os.ReadFile(path + ".sha256")
-	if errors.Is(err, os.ErrNotExist) {
-		return nil
-	}
-	got := hex.EncodeToString(sum.Sum(nil))
-	if listed, _, _ := strings.Cut(string(want), " "); err != nil || strings.TrimSpace(listed) != got {
-		return fmt.Errorf("speech model %s: damaged, it does not match %s.sha256; %s", path, path, remedy)
-	}
-	return nil
+	return hex.EncodeToString(sum.Sum(nil)), nil
 }
 
-// modelReader walks through a ggml file.
+// modelReader walks through a ggml file: a header of 12 numbers, the mel filters, the
+// vocabulary, and tensors until the end of the file, each with its shape, type and name.
 type modelReader struct {
 	r   *bufio.Reader
 	cut bool // the end came too early
@@ -76,6 +85,7 @@ var (
 	errNotGGML = errors.New("not a ggml file; name a ggml-*.bin of whisper")
 	errCut     = errors.New("cut short or longer than it should be")
 	errHeader  = errors.New("damaged, its header makes no sense")
+	errTensors = errors.New("damaged, its tensors are not those of its header")
 )
 
 func (m *modelReader) check() error {
@@ -86,15 +96,12 @@ func (m *modelReader) check() error {
 		}
 		return errNotGGML
 	}
-	vocabulary := m.number()
-	for range 10 {
-		m.number()
-	}
+	s := m.shape()
 	mels, bins := m.number(), m.number()
 	if m.cut {
 		return errCut
 	}
-	if vocabulary < 50000 || vocabulary > 60000 || mels < 1 || mels > 256 || bins < 1 || bins > 1024 {
+	if !s.known() || mels != s.mels || bins != fftBins {
 		return errHeader
 	}
 	m.skip(mels * bins * 4)
@@ -102,50 +109,55 @@ func (m *modelReader) check() error {
 	if m.cut {
 		return errCut
 	}
-	if tokens < 1 || tokens > vocabulary {
+	if tokens < leastTokens || tokens > s.vocabulary {
 		return errHeader
 	}
 	for range tokens {
-		m.skip(m.number())
-	}
-	for n := 0; ; n++ {
-		if _, err := m.r.Peek(1); err == io.EOF && n > 0 && !m.cut {
-			return nil
+		n := m.number()
+		if n < 0 || n > longestToken {
+			return errHeader
 		}
+		m.skip(n)
+	}
+	return m.tensors(s.tensors())
+}
+
+// tensors walks through the tensors, which must be those wanted, each once, and the end.
+func (m *modelReader) tensors(wanted map[string]tensor) error {
+	for len(wanted) > 0 {
+		name, got := m.tensor()
 		if m.cut {
 			return errCut
 		}
-		if err := m.tensor(); err != nil {
-			return err
+		want, known := wanted[name]
+		if !known || want != got {
+			return errTensors
+		}
+		delete(wanted, name)
+		m.skip(got.size())
+		if m.cut {
+			return errCut
 		}
 	}
-}
-
-func (m *modelReader) tensor() error {
-	dims, name, kind := m.number(), m.number(), m.number()
-	if m.cut {
-		return errCut
-	}
-	if dims < 1 || dims > 4 || name < 1 || name > 256 || kind < 0 || kind >= C.GGML_TYPE_COUNT {
-		return errHeader
-	}
-	block := int(C.ggml_blck_size(C.enum_ggml_type(kind)))
-	size := int(C.ggml_type_size(C.enum_ggml_type(kind)))
-	values := 1
-	for range dims {
-		n := m.number()
-		if n < 1 || n > 1<<24 || values > 1<<32/n {
-			return errHeader
-		}
-		values *= n
-	}
-	if block < 1 || size < 1 || values%block != 0 {
-		return errHeader
-	}
-	m.skip(name)
-	m.skip(values / block * size)
-	if m.cut {
+	if _, err := m.r.Peek(1); err != io.EOF { //nolint:errorlint // as bufio returns it
 		return errCut
 	}
 	return nil
+}
+
+// tensor reads the head of a tensor; what makes none is the zero tensor.
+func (m *modelReader) tensor() (name string, t tensor) {
+	dims, letters, kind := m.number(), m.number(), m.number()
+	if m.cut || dims < 1 || dims > len(t.shape) || letters < 1 || letters > longestName {
+		return "", t
+	}
+	t.kind, t.dims = kind, dims
+	for i := range dims {
+		t.shape[i] = m.number()
+	}
+	b := make([]byte, letters)
+	if _, err := io.ReadFull(m.r, b); err != nil {
+		m.cut = true
+	}
+	return string(b), t
 }

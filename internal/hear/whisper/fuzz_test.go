@@ -1,6 +1,7 @@
 package whisper
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/binary"
 	"os"
@@ -59,12 +60,97 @@ func FuzzCheckFile(f *testing.F) {
 	})
 }
 
-func TestSmallModelIsOne(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "model.bin")
-	if err := os.WriteFile(path, model(), 0o600); err != nil {
-		t.Fatal(err)
+// walk is what checkFile does to find out whether a file is a model, without its sum.
+func walk(model []byte) error {
+	r := &modelReader{r: bufio.NewReaderSize(bytes.NewReader(model), 1<<16)}
+	return r.check()
+}
+
+// A flipped bit in what says how much of what there is never reaches whisper.cpp, which
+// would end the program from within: any in the header and the counts, and any in the
+// head of any tensor. Only the sum tells of one in the numbers themselves; with such
+// a one the model still loads.
+func TestFlippedBits(t *testing.T) {
+	whole, err := os.ReadFile(modelFile)
+	if err != nil {
+		t.Fatalf("%v; run make test, which builds it", err)
 	}
-	if err := checkFile(path); err != nil {
-		t.Error("what the fuzzing begins with is not walked through:", err)
+	if err := walk(whole); err != nil {
+		t.Fatal("the model is not one: ", err)
 	}
+	refused := func(what string, at int, bit byte) {
+		t.Helper()
+		whole[at] ^= bit
+		if walk(whole) == nil {
+			t.Errorf("%s: byte %d, bit %d: was taken", what, at, bit)
+		}
+		whole[at] ^= bit
+	}
+	for at := range 56 {
+		for bit := range 8 {
+			refused("header", at, 1<<bit)
+		}
+	}
+	vocabulary := 56 + 80*fftBins*4
+	for at := vocabulary; at < vocabulary+8; at++ {
+		for bit := range 8 {
+			refused("vocabulary", at, 1<<bit)
+		}
+	}
+	heads := headsOf(whole, vocabulary)
+	if len(heads) != 167 {
+		t.Fatalf("there are %d tensors", len(heads))
+	}
+	for n, h := range heads {
+		for k := range 3 { // another three bits of each
+			at := h[0] + (7*n+11*k)%(h[1]-h[0])
+			refused("tensor", at, 1<<((n+k)%8))
+		}
+	}
+	for _, at := range []int{60, vocabulary + 8, heads[3][1] + 5, len(whole) - 2} {
+		path := filepath.Join(t.TempDir(), "waycall.bin")
+		whole[at] ^= 2
+		if err := os.WriteFile(path, whole, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		whole[at] ^= 2
+		m, err := Open(path, 1)
+		if err != nil {
+			t.Errorf("byte %d: %v", at, err)
+			continue
+		}
+		m.Close()
+	}
+}
+
+// headsOf returns where the head of each tensor begins and where its numbers do. It
+// reads the file by itself, as it is that which is tried here.
+func headsOf(b []byte, at int) (heads [][2]int) {
+	number := func() int {
+		at += 4
+		return int(binary.LittleEndian.Uint32(b[at-4:]))
+	}
+	for range number() {
+		n := number()
+		at += n
+	}
+	for at < len(b) {
+		begin := at
+		dims, letters, kind := number(), number(), number()
+		n := 1
+		for range dims {
+			n *= number()
+		}
+		at += letters
+		heads = append(heads, [2]int{begin, at})
+		switch kind {
+		case 0:
+			at += 4 * n
+		case 1:
+			at += 2 * n
+		default: // 32 numbers of a byte, and what they are multiplied by
+			at += n / 32 * 34
+		}
+	}
+	return heads
 }
