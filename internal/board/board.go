@@ -23,8 +23,19 @@ type Job struct {
 	Instrument Instrument `yaml:"instrument" json:"instrument"`     // the tester used
 	Boards     []Board    `yaml:"boards" json:"boards"`             // see InOrder; a file with one may call it board
 	Tests      []Kind     `yaml:"tests" json:"tests,omitempty"`     // the job is limited to these; empty for all
+	Work       Work       `yaml:"work" json:"work,omitempty"`       // "" when not said
 	Edition    Edition    `yaml:"edition" json:"edition,omitempty"` // of BS 7671, that the job is judged by; Read makes it Current where a file gives none; "" in a job of before, see JudgedBy
 }
+
+// Work is what a job is made for.
+type Work string
+
+// The kinds of work.
+const (
+	NewWork    Work = "new"        // a new installation, or new circuits
+	Alteration Work = "alteration" // an addition or alteration to circuits that were there
+	Periodic   Work = "periodic"   // the inspection of an installation that was there
+)
 
 // Kind is a kind of test that a job may be limited to.
 type Kind string
@@ -81,19 +92,23 @@ const (
 
 // Board is a distribution board or consumer unit.
 type Board struct {
-	Number            int      `yaml:"number" json:"number"` // 1 to 99; where a file gives none, its place in the list from 1
-	Name              string   `yaml:"name" json:"name"`
-	Earthing          Earthing `yaml:"earthing" json:"earthing"`
-	Voltage           float64  `yaml:"voltage" json:"voltage"`                                 // nominal line to earth, V
-	Phases            int      `yaml:"phases" json:"phases"`                                   // 1 or 3; Read makes it 1 where a file gives none
-	SurgeProtection   bool     `yaml:"surge_protection" json:"surge_protection"`               // a surge protective device is fitted
-	Main              Device   `yaml:"main" json:"main,omitzero"`                              // main switch; the zero Device when unknown
-	Supply            Supply   `yaml:"supply" json:"supply,omitzero"`                          // what feeds it
-	EarthingConductor float64  `yaml:"earthing_conductor" json:"earthing_conductor,omitempty"` // mm2 copper; 0 when unknown
-	Bonding           []string `yaml:"bonding" json:"bonding,omitempty"`                       // bonded services, such as water; one bonding reading each
-	BondingSize       float64  `yaml:"bonding_size" json:"bonding_size,omitempty"`             // main protective bonding conductors, mm2 copper; 0 when unknown
-	Ambient           float64  `yaml:"ambient" json:"ambient,omitempty"`                       // temperature of the conductors at the dead tests, degrees C; 0 stands for 20
-	Ways              []Way    `yaml:"ways" json:"ways"`                                       // in the order of their numbers
+	Number            int       `yaml:"number" json:"number"` // 1 to 99; where a file gives none, its place in the list from 1
+	Name              string    `yaml:"name" json:"name"`
+	Earthing          Earthing  `yaml:"earthing" json:"earthing"`
+	Voltage           float64   `yaml:"voltage" json:"voltage"`                                 // nominal line to earth, V
+	Phases            int       `yaml:"phases" json:"phases"`                                   // 1 or 3; Read makes it 1 where a file gives none
+	SurgeProtection   bool      `yaml:"surge_protection" json:"surge_protection"`               // a surge protective device is fitted
+	Main              Device    `yaml:"main" json:"main,omitzero"`                              // main switch; the zero Device when unknown
+	Supply            Supply    `yaml:"supply" json:"supply,omitzero"`                          // what feeds it
+	EarthingConductor float64   `yaml:"earthing_conductor" json:"earthing_conductor,omitempty"` // mm2 copper; 0 when unknown
+	Bonding           []string  `yaml:"bonding" json:"bonding,omitempty"`                       // bonded services, such as water; one bonding reading each
+	EarthingLength    float64   `yaml:"earthing_length" json:"earthing_length,omitempty"`       // m; 0 when unknown
+	BondingSize       float64   `yaml:"bonding_size" json:"bonding_size,omitempty"`             // main protective bonding conductors, mm2 copper; 0 when unknown
+	BondingLengths    []float64 `yaml:"bonding_lengths" json:"bonding_lengths,omitempty"`       // m, one for each service of Bonding; empty when unknown
+	AllBonded         bool      `yaml:"all_bonded" json:"all_bonded,omitempty"`                 // every extraneous-conductive-part is connected to the main earthing terminal
+	Conditional       float64   `yaml:"conditional_rating" json:"conditional_rating,omitempty"` // kA: rated conditional short-circuit current of the assembly with the cut-out fuse that its maker names; 0 when unknown
+	Ambient           float64   `yaml:"ambient" json:"ambient,omitempty"`                       // temperature of the conductors at the dead tests, degrees C; 0 stands for 20
+	Ways              []Way     `yaml:"ways" json:"ways"`                                       // in the order of their numbers
 }
 
 // Supply is what feeds a board.
@@ -119,6 +134,8 @@ type Way struct {
 	CPC          float64  `yaml:"cpc" json:"cpc"`                             // protective conductor, mm2; 0 when unknown
 	Material     Material `yaml:"material" json:"material,omitempty"`         // of the conductors; Read makes it copper where a file gives none
 	CPCKind      CPCKind  `yaml:"cpc_kind" json:"cpc_kind,omitempty"`         // Read makes it a conductor where a file gives none
+	Cores        int      `yaml:"cores" json:"cores,omitempty"`               // of a cable whose armour is the protective conductor, 2 to 4; 0 when unknown
+	Flexible     bool     `yaml:"flexible" json:"flexible,omitempty"`         // class 5 conductors of IEC 60228
 	Length       float64  `yaml:"length" json:"length,omitempty"`             // m, of a ring all the way round; 0 when unknown
 	Points       int      `yaml:"points" json:"points,omitempty"`             // points served; 0 when unknown
 	Spurs        int      `yaml:"spurs" json:"spurs,omitempty"`               // unfused spurs off a ring; 0 when there are none
@@ -129,7 +146,18 @@ type Way struct {
 	Use          Use      `yaml:"use" json:"use,omitempty"`                   // "" when unknown; Read makes it distribution where Supplies is given
 	Supplies     int      `yaml:"supplies" json:"supplies,omitempty"`         // the number of the board that it feeds; 0 when it feeds none
 	Undocumented bool     `yaml:"undocumented" json:"undocumented,omitempty"` // an existing circuit without documents
+	FeedsBack    Source   `yaml:"feeds_back" json:"feeds_back,omitempty"`     // a source on the circuit that can feed the board; "" when there is none
 }
+
+// Source is what may feed a board through one of its ways.
+type Source string
+
+// The sources.
+const (
+	PV      Source = "PV"
+	Battery Source = "battery"
+	Vehicle Source = "vehicle" // an electric vehicle that gives back
+)
 
 // Wiring is how a circuit's cable runs.
 type Wiring string
@@ -156,6 +184,7 @@ type CPCKind string
 const (
 	Conductor CPCKind = "conductor" // a core or a separate wire
 	Steel     CPCKind = "steel"     // enclosure, conduit, trunking or armour: no resistance can be reckoned from a size
+	Armour    CPCKind = "armour"    // the steel wire armour of the circuit's cable, of Cores of the size Line
 )
 
 // Use is what a circuit is for, as far as its disconnection time depends on it.
@@ -172,21 +201,24 @@ const (
 // Device is the overcurrent protective device of a way, or the main switch of a
 // board.
 type Device struct {
-	Standard string  `yaml:"standard" json:"standard"`           // such as BS EN 60898
-	Type     string  `yaml:"type" json:"type,omitempty"`         // B, C or D where the standard has types
-	Rating   float64 `yaml:"rating" json:"rating"`               // A
-	Breaking float64 `yaml:"breaking" json:"breaking,omitempty"` // rated short-circuit capacity, kA; 0 when unknown
-	Trip     float64 `yaml:"trip" json:"trip,omitempty"`         // magnetic setting of a BS EN 60947-2 device, A; 0 when unknown or for others
-	RCD      *RCD    `yaml:"rcd" json:"rcd,omitempty"`           // residual current part or upstream RCD; nil when none
+	Standard       string  `yaml:"standard" json:"standard"`                       // such as BS EN 60898
+	Type           string  `yaml:"type" json:"type,omitempty"`                     // B, C or D where the standard has types
+	Rating         float64 `yaml:"rating" json:"rating"`                           // A
+	Breaking       float64 `yaml:"breaking" json:"breaking,omitempty"`             // rated short-circuit capacity, kA; 0 when unknown
+	BackedUp       float64 `yaml:"backed_up" json:"backed_up,omitempty"`           // kA that it breaks with the device upstream that its maker names for that; 0 when unknown
+	Unidirectional bool    `yaml:"unidirectional" json:"unidirectional,omitempty"` // marked for a supply from one side only: line and load, or in and out
+	Trip           float64 `yaml:"trip" json:"trip,omitempty"`                     // magnetic setting of a BS EN 60947-2 device, A; 0 when unknown or for others
+	RCD            *RCD    `yaml:"rcd" json:"rcd,omitempty"`                       // residual current part or upstream RCD; nil when none
 }
 
 // RCD is a residual current device.
 type RCD struct {
-	Rated    float64 `yaml:"rated" json:"rated"`                 // rated residual operating current, mA
-	Type     string  `yaml:"type" json:"type"`                   // AC, A, F or B
-	Delayed  bool    `yaml:"delayed" json:"delayed,omitempty"`   // S type, time-delayed
-	Group    string  `yaml:"group" json:"group,omitempty"`       // ways of one group on a board share one device upstream of theirs
-	Standard string  `yaml:"standard" json:"standard,omitempty"` // such as BS EN 61008; "" when unknown
+	Rated          float64 `yaml:"rated" json:"rated"`                             // rated residual operating current, mA
+	Type           string  `yaml:"type" json:"type"`                               // AC, A, F or B
+	Delayed        bool    `yaml:"delayed" json:"delayed,omitempty"`               // S type, time-delayed
+	Group          string  `yaml:"group" json:"group,omitempty"`                   // ways of one group on a board share one device upstream of theirs
+	Standard       string  `yaml:"standard" json:"standard,omitempty"`             // such as BS EN 61008; "" when unknown
+	Unidirectional bool    `yaml:"unidirectional" json:"unidirectional,omitempty"` // marked for a supply from one side only
 }
 
 // Board returns the board with the given number, or nil.

@@ -17,11 +17,13 @@ const (
 	FuseBS88Domestic = "BS 88-3"       // cartridge fuse for consumer units
 	FuseBS1361       = "BS 1361"       // cartridge fuse before BS 88-3
 	FuseBS3036       = "BS 3036"       // rewirable fuse
+	FuseBS1362       = "BS 1362"       // cartridge fuse of plugs and fused connection units
+	MCBBefore        = "BS 3871"       // miniature circuit-breaker before BS EN 60898, type 1, 2, 3 or 4, or B, C or D
 	CircuitBreaker   = "BS EN 60947-2" // circuit-breaker with its own magnetic setting
 	SwitchIsolator   = "BS EN 60947-3" // switch-disconnector: a main switch
 )
 
-var standards = []string{MCB, RCBO, RCCB, FuseBS88, FuseBS88Domestic, FuseBS1361, FuseBS3036, CircuitBreaker, SwitchIsolator}
+var standards = []string{MCB, RCBO, RCCB, FuseBS88, FuseBS88Domestic, FuseBS1361, FuseBS3036, FuseBS1362, MCBBefore, CircuitBreaker, SwitchIsolator}
 
 // curves are the types of a standard's devices, and whether one must be given.
 // From memory of each standard.
@@ -32,7 +34,8 @@ var curves = map[string]struct {
 	MCB: {[]string{"B", "C", "D"}, true}, RCBO: {[]string{"B", "C", "D"}, true},
 	CircuitBreaker: {[]string{"B", "C", "D"}, false}, FuseBS88: {[]string{"gG", "gM"}, false},
 	FuseBS88Domestic: {[]string{"C"}, false}, FuseBS1361: {[]string{"1", "2", "I", "II"}, false},
-	FuseBS3036: {}, RCCB: {}, SwitchIsolator: {},
+	MCBBefore:  {[]string{"1", "2", "3", "4", "B", "C", "D"}, true},
+	FuseBS3036: {}, FuseBS1362: {}, RCCB: {}, SwitchIsolator: {},
 }
 
 // ratings are the rated currents in ampere that devices of a standard are made
@@ -41,7 +44,7 @@ var curves = map[string]struct {
 // of BS 88-3, BS 1361 and BS 3036. That miniature circuit-breakers of 1 to 5 A,
 // 15, 45 and 70 A, BS 88-3 fuses of 6 to 50 A beside those of BS 7671 Table 41.4
 // and BS 1361 and BS 3036 fuses of 10 A are met as well is common practice, no
-// published source. A standard that is not listed is taken with any rating.
+// published source, and so are the ratings of BS 1362 and BS 3871. A standard that is not listed is taken with any rating.
 var ratings = map[string][]float64{
 	MCB:              {1, 2, 3, 4, 5, 6, 8, 10, 13, 15, 16, 20, 25, 32, 40, 45, 50, 63, 70, 80, 100, 125},
 	RCBO:             {1, 2, 3, 4, 5, 6, 8, 10, 13, 15, 16, 20, 25, 32, 40, 45, 50, 63, 70, 80, 100, 125},
@@ -50,6 +53,8 @@ var ratings = map[string][]float64{
 	FuseBS88Domestic: {5, 6, 10, 16, 20, 25, 32, 40, 45, 50, 63, 80, 100},
 	FuseBS1361:       {5, 10, 15, 20, 30, 45, 60, 80, 100},
 	FuseBS3036:       {5, 10, 15, 20, 30, 45, 60, 100},
+	FuseBS1362:       {1, 2, 3, 5, 7, 10, 13},
+	MCBBefore:        {1, 2, 3, 4, 5, 6, 10, 15, 16, 20, 25, 30, 32, 40, 45, 50, 60, 63, 80, 100},
 }
 
 // rcdRatings are rated residual operating currents in mA: preferred values of
@@ -100,6 +105,9 @@ func (d *decoder) anyDevice(v *Device, path string) {
 		d.bad(path+".rating", fmt.Sprintf("no device to %s has a rating of %v A", family, v.Rating), "read it off the device again")
 	}
 	d.unknownOr(path+".breaking", v.Breaking, 0.5, 200, "kA, or leave it out when unknown")
+	if v.BackedUp != 0 && d.within(path+".backed_up", v.BackedUp, 0.5, 200, "kA, or leave it out when unknown") && v.BackedUp < v.Breaking {
+		d.bad(path+".backed_up", fmt.Sprintf("with back-up it breaks %v kA, less than the %v kA that it breaks alone", v.BackedUp, v.Breaking), "correct backed_up or breaking")
+	}
 	if v.Trip != 0 {
 		switch {
 		case family != CircuitBreaker:

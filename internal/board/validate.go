@@ -25,6 +25,9 @@ func (d *decoder) validate(job *Job) {
 	// largest reading there is.
 	d.number("instrument.over_range", job.Instrument.OverRange, 20, 99999, "Mohm: the end of the instrument's insulation scale, such as 999")
 	d.tests(job)
+	if job.Work != "" && !oneOf(job.Work, NewWork, Alteration, Periodic) {
+		d.bad("work", fmt.Sprintf("work is %q", clip(string(job.Work))), "write new, alteration or periodic, or leave it out")
+	}
 	d.edition(job.Edition)
 	d.boards(job)
 }
@@ -107,7 +110,10 @@ func (d *decoder) board(b *Board, path string) {
 	d.unknownOr(path+".supply.declared_ze", b.Supply.DeclaredZe, 0.001, 2000, "ohm, or leave it out when unknown")
 	d.unknownOr(path+".supply.declared_pfc", b.Supply.DeclaredPFC, 0.01, 200, "kA, or leave it out when unknown")
 	d.unknownOr(path+".earthing_conductor", b.EarthingConductor, 1, 1000, "mm2, or leave it out when unknown")
+	d.unknownOr(path+".earthing_length", b.EarthingLength, 0.1, 1000, "m, or leave it out when unknown")
 	d.unknownOr(path+".bonding_size", b.BondingSize, 1, 1000, "mm2, or leave it out when unknown")
+	d.unknownOr(path+".conditional_rating", b.Conditional, 0.5, 200, "kA, or leave it out when unknown")
+	d.bondingLengths(b, path)
 	switch {
 	case len(b.Bonding) > 20:
 		d.bad(path+".bonding[20]", "more than 20 services are bonded", "list main bonding only")
@@ -132,6 +138,15 @@ func (d *decoder) board(b *Board, path string) {
 	}
 	d.ways(b, path)
 	d.groups(b, path)
+}
+
+func (d *decoder) bondingLengths(b *Board, path string) {
+	if len(b.BondingLengths) != 0 && len(b.BondingLengths) != len(b.Bonding) {
+		d.bad(path+".bonding_lengths", fmt.Sprintf("%d lengths are given for %d bonded services", len(b.BondingLengths), len(b.Bonding)), "give one for each service, in their order, or leave them out")
+	}
+	for i, m := range b.BondingLengths {
+		d.within(fmt.Sprintf("%s.bonding_lengths[%d]", path, i), m, 0.1, 1000, "m")
+	}
 }
 
 func (d *decoder) phases(path string, n int) {
@@ -308,8 +323,12 @@ func (d *decoder) way(b *Board, w *Way, path string) {
 	if !oneOf(w.Material, Copper, Aluminium) {
 		d.bad(path+".material", fmt.Sprintf("material is %q", clip(string(w.Material))), "write copper or aluminium")
 	}
-	if !oneOf(w.CPCKind, Conductor, Steel) {
-		d.bad(path+".cpc_kind", fmt.Sprintf("cpc_kind is %q", clip(string(w.CPCKind))), "write conductor or steel")
+	if !oneOf(w.CPCKind, Conductor, Steel, Armour) {
+		d.bad(path+".cpc_kind", fmt.Sprintf("cpc_kind is %q", clip(string(w.CPCKind))), "write conductor, steel or armour")
+	}
+	d.unknownOr(path+".cores", float64(w.Cores), 2, 4, "cores of an armoured cable, or leave it out when unknown")
+	if w.FeedsBack != "" && !oneOf(w.FeedsBack, PV, Battery, Vehicle) {
+		d.bad(path+".feeds_back", fmt.Sprintf("feeds_back is %q", clip(string(w.FeedsBack))), "write PV, battery or vehicle, or leave it out when nothing feeds back")
 	}
 	if w.Use != "" && !oneOf(w.Use, Socket, Lighting, Fixed, Distribution) {
 		d.bad(path+".use", fmt.Sprintf("use is %q", clip(string(w.Use))), "write socket, lighting, fixed or distribution, or leave it out when unknown")
@@ -335,6 +354,8 @@ func (d *decoder) contradictions(w *Way, path string) {
 		{w.Spurs > 0 && w.Points > 0 && w.Spurs >= w.Points, "spurs", fmt.Sprintf("%d spurs leave no point of %d on the ring itself", w.Spurs, w.Points), "points counts those on spurs, too; correct one of the two"},
 		{w.Supplies != 0 && w.Use != "" && w.Use != Distribution, "use", fmt.Sprintf("the way supplies a board but its use is %s", w.Use), "write distribution or remove supplies"},
 		{w.Supplies != 0 && w.TwoWay, "two_way", "a way that supplies a board is described with two-way switching", "correct supplies or two_way"},
+		{w.Cores != 0 && w.CPCKind != Armour, "cores", "cores are given but its protective conductor is no armour", "write cpc_kind: armour, or remove cores"},
+		{w.Flexible && w.Material == Aluminium, "flexible", "flexible conductors are described as aluminium", "correct material or flexible"},
 		{ring && w.Use == Distribution, "use", "a ring final circuit is described as a distribution circuit", "correct wiring or use"},
 	} {
 		if c.found {
@@ -369,7 +390,8 @@ func (d *decoder) spare(w *Way, path string) {
 		set bool
 	}{{"wiring", w.Wiring != ""}, {"line", w.Line != 0}, {"cpc", w.CPC != 0}, {"length", w.Length != 0}, {"points", w.Points != 0},
 		{"two_way", w.TwoWay}, {"keep_500_off", w.Keep500Off != ""}, {"separated", w.Separated},
-		{"no_neutral", w.NoNeutral}, {"material", w.Material != ""}, {"cpc_kind", w.CPCKind != ""}, {"spurs", w.Spurs != 0}, {"use", w.Use != ""}, {"supplies", w.Supplies != 0}, {"undocumented", w.Undocumented}} {
+		{"no_neutral", w.NoNeutral}, {"material", w.Material != ""}, {"cpc_kind", w.CPCKind != ""}, {"spurs", w.Spurs != 0}, {"use", w.Use != ""}, {"supplies", w.Supplies != 0}, {"undocumented", w.Undocumented},
+		{"cores", w.Cores != 0}, {"flexible", w.Flexible}, {"feeds_back", w.FeedsBack != ""}} {
 		if f.set {
 			d.bad(path+"."+f.key, fmt.Sprintf("way %d is spare but has %s", w.Number, f.key), "remove one of the two")
 		}

@@ -97,7 +97,7 @@ func TestWorkshopRefuses(t *testing.T) {
 		"spurs negative":         {"spurs: 2", "spurs: -2", "not a whole number"},
 		"spurs only":             {"spurs: 2", "spurs: 12", "12 spurs leave no point of 12 on the ring itself"},
 		"material":               {"material: aluminium", "material: gold", `material is "gold"; write copper or aluminium`},
-		"cpc kind":               {"cpc_kind: steel    # conduit", "cpc_kind: lead", `cpc_kind is "lead"; write conductor or steel`},
+		"cpc kind":               {"cpc_kind: steel    # conduit", "cpc_kind: lead", `cpc_kind is "lead"; write conductor, steel or armour`},
 		"use":                    {"use: socket\n      - way: 6", "use: kettle\n      - way: 6", `use is "kettle"; write socket`},
 		"use of a supply":        {"supplies: 3", "supplies: 3\n        use: lighting", "the way supplies a board but its use is lighting"},
 		"ring supplies":          {"spurs: 2", "supplies: 3", "a ring final circuit is described as supplying a board"},
@@ -185,7 +185,7 @@ func TestOnlyIsolated(t *testing.T) {
 func TestFamily(t *testing.T) {
 	for in, want := range map[string]string{
 		"BS EN 60898": MCB, "BS EN 60898-1": MCB, "BS EN 60898:2003": MCB, "BS EN 608981": "", "BS EN 61009-1": RCBO, "BS 88-2": FuseBS88,
-		"BS 88-3": FuseBS88Domestic, "BS 88-2.2": FuseBS88, "BS 88-21": "", "BS EN 60947-2": CircuitBreaker, "BS EN 60947-3": SwitchIsolator, "BS 3871": "", "": "",
+		"BS 88-3": FuseBS88Domestic, "BS 88-2.2": FuseBS88, "BS 88-21": "", "BS EN 60947-2": CircuitBreaker, "BS EN 60947-3": SwitchIsolator, "BS 3871": MCBBefore, "BS 1362": FuseBS1362, "BS 6004": "", "": "",
 	} {
 		if got := (Device{Standard: in}).Family(); got != want {
 			t.Errorf("Family of %q is %q, want %q", in, got, want)

@@ -11,15 +11,42 @@ import (
 const continuitySource = "BS 7671 regulation 643.2.1, from memory"
 
 // Resistance returns the most that one conductor may have in ohm: its size in
-// mm2, its length in m, at t degrees C. IEC 60228 Tables 1 and 2, from memory,
+// mm2, its length in m, at t degrees C. IEC 60228 Tables 1 and 2,
 // corrected by AtTemperature. Solid and stranded conductors of one size are
-// alike in it where both are made.
+// alike in it where both are made; for flexible ones see FlexibleResistance.
 func Resistance(material board.Material, size, length, t float64) (float64, error) {
-	material = orCopper(material)
-	per, ok := data.conductors[conductorKey{string(material), 2, size}]
+	per, ok := data.conductors[conductorKey{string(orCopper(material)), 2, size}]
 	if !ok {
-		per, ok = data.conductors[conductorKey{string(material), 1, size}]
+		per, ok = data.conductors[conductorKey{string(orCopper(material)), 1, size}]
 	}
+	return resistance(material, size, per, ok, length, t)
+}
+
+// FlexibleResistance is Resistance of a flexible copper conductor, class 5 of IEC
+// 60228 Table 3.
+func FlexibleResistance(size, length, t float64) (float64, error) {
+	per, ok := data.conductors[conductorKey{string(board.Copper), 5, size}]
+	return resistance(board.Copper, size, per, ok, length, t)
+}
+
+// ArmourResistance returns what the steel wire armour of a cable to BS 5467 may have
+// in ohm: its cores (2 to 4) and the size of each in mm2, its length in m, at t
+// degrees C. From a public table, see tables/armour.csv.
+func ArmourResistance(cores int, size, length, t float64) (float64, error) {
+	r, ok := find("armour", cores, size)
+	switch {
+	case cores == 0:
+		return 0, fmt.Errorf("how many cores the cable has is not known; give cores")
+	case !ok:
+		return 0, fmt.Errorf("no resistance is known for the armour of %d cores of %v mm2; see the cable's own table", cores, size)
+	case !positive(length):
+		return 0, fmt.Errorf("the length is not known; give it in m")
+	}
+	return AtTemperature("steel", r.number["ohm_per_km"]*length/1000, limit("room"), t)
+}
+
+func resistance(material board.Material, size, per float64, ok bool, length, t float64) (float64, error) {
+	material = orCopper(material)
 	switch {
 	case !positive(size):
 		return 0, fmt.Errorf("the size of the conductor is not known; give it in mm2")
@@ -29,6 +56,39 @@ func Resistance(material board.Material, size, length, t float64) (float64, erro
 		return 0, fmt.Errorf("the length is not known; give it in m")
 	}
 	return AtTemperature(material, per*length/1000, limit("room"), t)
+}
+
+// cpcOf is the resistance of the protective conductor of a way at t degrees C.
+func cpcOf(w *board.Way, t float64) (float64, error) {
+	if w.CPCKind == board.Armour {
+		return ArmourResistance(w.Cores, w.Line, w.Length, t)
+	}
+	return coreOf(w, w.CPC, t)
+}
+
+// coreOf is the resistance of a core of a way, of size mm2, at t degrees C.
+func coreOf(w *board.Way, size, t float64) (float64, error) {
+	if w.Flexible {
+		return FlexibleResistance(size, w.Length, t)
+	}
+	return Resistance(w.Material, size, w.Length, t)
+}
+
+// ExpectedR1R2 returns what R1+R2 of a way should read at t degrees C, in ohm: of a
+// ring at its points. The error says what is not known.
+func ExpectedR1R2(w *board.Way, t float64) (float64, error) {
+	if w.CPCKind == board.Steel {
+		return 0, fmt.Errorf("the resistance of a steel enclosure is not known; give its cpc a size if it has one")
+	}
+	r1, err := coreOf(w, w.Line, t)
+	if err != nil {
+		return 0, err
+	}
+	r2, err := cpcOf(w, t)
+	if w.Wiring == board.Ring {
+		return (r1 + r2) / 4, err
+	}
+	return r1 + r2, err
 }
 
 // R1R2 returns the most that line and protective conductor may have in series,
@@ -61,22 +121,18 @@ func (c *ctx) expected(w *board.Way, test reading.Test) (float64, error) {
 	}
 	switch test {
 	case reading.R1R2, reading.RingLE:
-		r, err := R1R2(w.Material, w.Line, w.CPC, w.Length, t)
-		if w.Wiring == board.Ring {
-			r /= 4
-		}
-		return r, err
+		return ExpectedR1R2(w, t)
 	case reading.RingLN:
-		r, err := R1R2(w.Material, w.Line, w.Line, w.Length, t)
-		return r / 4, err
+		r, err := coreOf(w, w.Line, t)
+		return r / 2, err
 	case reading.R2, reading.RingR2:
-		r, err := Resistance(w.Material, w.CPC, w.Length, t)
+		r, err := cpcOf(w, t)
 		if test == reading.R2 && w.Wiring == board.Ring {
 			r /= 4 // both halves of the ring in parallel, at the point in the middle
 		}
 		return r, err
 	case reading.RingR1, reading.RingRn:
-		return Resistance(w.Material, w.Line, w.Length, t)
+		return coreOf(w, w.Line, t)
 	}
 	return 0, fmt.Errorf("%s does not follow from a length", test)
 }
@@ -92,14 +148,13 @@ func (c *ctx) continuity() []Verdict {
 	if v, open := c.open(); open {
 		return []Verdict{v}
 	}
-	all := c.againstLength(true)
+	all := c.againstLength(false)
+	room := c.leavesRoom(len(all) > 0)
+	if len(all) == 0 && len(room) == 0 {
+		all = c.unbroken()
+	}
+	all = append(all, room...)
 	if c.in.Test == reading.R1R2 {
-		_, err := c.expected(c.way, c.in.Test)
-		room := c.leavesRoom(err == nil)
-		if err != nil && len(room) > 0 {
-			all = nil // what its length would give is not known, but Ze and the device judge it
-		}
-		all = append(all, room...)
 		for i := range all {
 			all[i] = c.advise(all[i])
 		}
@@ -107,12 +162,31 @@ func (c *ctx) continuity() []Verdict {
 	return append(all, c.again()...)
 }
 
+// unbroken judges a reading of which nobody knows what it should be, as the length
+// is not known and neither is Ze: it shows that the conductors are not broken, and
+// how much it may be is judged when Zs is there. Of a bound, and where not even the
+// limit of Zs is known, nothing can be said.
+func (c *ctx) unbroken() []Verdict {
+	const rule = "continuity"
+	limits, _, _, err := c.zsLimit()
+	if c.board.Earthing == board.TT && c.rcdFor(c.way) != nil {
+		limits, err = exact(limit("ring_open")), nil // its Zs is judged by the residual current
+	}
+	switch {
+	case err != nil:
+		return []Verdict{c.numbers(cannot(rule, continuitySource, "%s: %s.", c.where(), beforeAdvice(err))).next("Read the device again.")}
+	case atMost(c.q, limits) != Pass:
+		return []Verdict{c.wide(rule, continuitySource)}
+	}
+	return []Verdict{c.numbers(verdict(Pass, rule, continuitySource, "Continuous; how much it may be is judged with Zs."))}
+}
+
 // advise adds an estimate of the volt drop where the length is not known: the
 // line's share of R1+R2 by the sizes, at the full rating of the device. It is
 // advice, and never changes the result.
 func (c *ctx) advise(v Verdict) Verdict {
 	w := c.way
-	if w.Length != 0 || !positive(w.Line) || !positive(w.CPC) || w.CPCKind == board.Steel || !positive(w.Device.Rating) || !positive(c.board.Voltage) || math.IsInf(c.is.High, 1) {
+	if w.Length != 0 || !positive(w.Line) || !positive(w.CPC) || w.CPCKind != board.Conductor && w.CPCKind != "" || !positive(w.Device.Rating) || !positive(c.board.Voltage) || math.IsInf(c.is.High, 1) {
 		return v
 	}
 	r1 := c.is.High * w.CPC / (w.Line + w.CPC)
@@ -185,6 +259,9 @@ func (c *ctx) leavesRoom(judged bool) []Verdict {
 	if err != nil || c.board.Earthing == board.TT {
 		return nil
 	}
+	if c.in.Test == reading.R2 {
+		known = false // without R1 it says only how much Zs is at least
+	}
 	if !known {
 		ze = Interval{0, 0} // Zs is never less than its part R1+R2
 	}
@@ -208,25 +285,26 @@ func (c *ctx) leavesRoom(judged bool) []Verdict {
 	return []Verdict{c.numbers(v).span("Ze", ze, reading.Ohm).span("limit of Zs", limits, reading.Ohm).margin(limits.Low, hot.High)}
 }
 
-// conductorToEarth judges the main earthing conductor and main bonding.
+// conductorToEarth judges the main earthing conductor and main bonding: by length
+// and size where both are known, otherwise by what Guidance Note 3 takes without
+// more, saying what length the reading would be of the size.
 func (c *ctx) conductorToEarth() []Verdict {
 	const rule = "earthing and bonding conductors"
 	if v, open := c.open(); open {
 		return []Verdict{v}
 	}
-	limit, source := limit("bonding"), sourceOf("bonding")
-	note := func(v Verdict) Verdict {
-		return c.numbers(v).with("limit", limit, reading.Ohm).margin(limit, c.is.High)
+	size, length := c.board.EarthingConductor, c.board.EarthingLength
+	if c.in.Test == reading.Bonding {
+		size, length = c.board.BondingSize, 0
+		if n := c.in.Position - 1; n >= 0 && n < len(c.board.BondingLengths) {
+			length = c.board.BondingLengths[n]
+		}
 	}
 	var all []Verdict
-	switch atMost(c.q, exact(limit)) {
-	case Pass:
-		all = append(all, note(verdict(Pass, rule, source, "Meets the usual %s.", said(limit, reading.Ohm))))
-	case Fail:
-		all = append(all, note(verdict(Investigate, rule, source, "More than the usual %s, so its length must account for it.", said(limit, reading.Ohm))).
-			next("Check the clamp and its contact, and the length."))
-	default:
-		all = append(all, note(c.wide(rule, source)))
+	if e, err := Resistance(board.Copper, size, length, cold(c.board)); err == nil {
+		all = append(all, c.bondOfLength(e, size, length))
+	} else {
+		all = append(all, c.bondUnmeasured(rule, size))
 	}
 	if c.in.Test == reading.Bonding && c.board.BondingSize > 0 {
 		// The supply neutral is not known, so only the least of Table 54.8 or
@@ -238,4 +316,55 @@ func (c *ctx) conductorToEarth() []Verdict {
 		}
 	}
 	return all
+}
+
+// bondOfLength judges by the e ohm that length and size give.
+func (c *ctx) bondOfLength(e, size, length float64) Verdict {
+	const rule, source = "resistance from length and size", "IEC 60228 at the conductor's temperature; the tolerance is common practice, no published source"
+	band := allowed(e)
+	note := func(v Verdict) Verdict {
+		return c.numbers(v).with("from length and size", e, reading.Ohm).with("length", length, "m").with("size", size, "mm2").margin(band.High, c.is.High)
+	}
+	switch within(c.q, band) {
+	case Pass:
+		return note(verdict(Pass, rule, source, "About what its length and size give."))
+	case CannotSay:
+		return note(c.wide(rule, source))
+	}
+	if v, ok := c.slipped(exact(e), band, "length and size"); ok {
+		return note(v)
+	}
+	if c.is.Low > band.High {
+		return note(verdict(Investigate, rule, source, "More than the %s that its length and size give.", said(e, reading.Ohm))).
+			next("Check the clamp and its contact, and the length.")
+	}
+	return note(verdict(Investigate, rule, source, "Less than copper of its length and size can have, which is %s.", said(e, reading.Ohm))).
+		next("Check length and size, the null of the leads, and for a path beside the conductor.")
+}
+
+// bondUnmeasured judges a conductor whose length or size is not known.
+func (c *ctx) bondUnmeasured(rule string, size float64) Verdict {
+	most, source := limit("bonding"), sourceOf("bonding")
+	would, about := "", 0.0
+	if per, err := Resistance(board.Copper, size, 1, cold(c.board)); err == nil && !math.IsInf(c.is.High, 1) {
+		about = math.Round(c.is.High / per)
+		would = fmt.Sprintf("as much as %s metres of %s square millimetres have", spokenNumber(about), spokenNumber(size))
+	}
+	note := func(v Verdict) Verdict {
+		if about > 0 {
+			v = v.with("length that it would be", about, "m").with("size", size, "mm2")
+		}
+		return c.numbers(v).with("taken without its length", most, reading.Ohm).margin(most, c.is.High)
+	}
+	switch atMost(c.q, exact(most)) {
+	case Pass:
+		return note(verdict(Pass, rule, source, "Within the %s that is taken without its length.", said(most, reading.Ohm)))
+	case Fail:
+		v := note(verdict(Investigate, rule, source, "More than %s, so its length must account for it.", said(most, reading.Ohm)))
+		if would != "" {
+			v.Reason = fmt.Sprintf("More than %s: %s.", said(most, reading.Ohm), would)
+		}
+		return v.next("Compare with its length, and check the clamp and its contact.")
+	}
+	return note(c.wide(rule, source))
 }

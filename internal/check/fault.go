@@ -42,11 +42,11 @@ func (c *ctx) faultCurrent() []Verdict {
 func (c *ctx) breaking() []Verdict {
 	const rule, source = "fault current against breaking capacity", "BS 7671 regulation 434.5.1, from memory"
 	type named struct {
-		name string
-		kA   float64
+		name       string
+		kA, backed float64
 	}
 	var devices []named
-	add := func(name string, d board.Device) { devices = append(devices, named{name, d.Breaking}) }
+	add := func(name string, d board.Device) { devices = append(devices, named{name, d.Breaking, d.BackedUp}) }
 	if c.way != nil {
 		add("way "+reading.Cardinal(c.in.Way), c.way.Device)
 	} else {
@@ -85,10 +85,16 @@ func (c *ctx) breaking() []Verdict {
 	}
 	if !math.IsInf(lowest.kA, 1) {
 		cap := exact(lowest.kA)
-		if atMost(least, cap) == Fail {
-			return []Verdict{note(verdict(Fail, rule, source, "More than the %s that %s can break.", said(lowest.kA, reading.Kiloamp), lowest.name)).next("Look for a device upstream that limits it, or change the device.")}
+		var over []Verdict
+		for _, d := range devices {
+			if d.kA > 0 && atMost(least, exact(d.kA)) == Fail {
+				over = append(over, c.numbers(c.backedUp(least, most, d.name, d.kA, d.backed)).with("breaking capacity", d.kA, reading.Kiloamp))
+			}
 		}
-		if atMost(most, cap) == Fail {
+		if len(over) > 0 && (unknown == "" || worst(over).Result != Pass) {
+			return over
+		}
+		if len(over) == 0 && atMost(most, cap) == Fail {
 			return []Verdict{note(verdict(Investigate, rule, source, "More than the %s that %s can break%s.", said(lowest.kA, reading.Kiloamp), lowest.name, assumed)).next("Measure between the lines.")}
 		}
 		if unknown == "" {
@@ -102,6 +108,31 @@ func (c *ctx) breaking() []Verdict {
 		return []Verdict{c.numbers(cannot(rule, source, "No device is described that would have to break it."))}
 	}
 	return []Verdict{note(cannot(rule, source, "What %s can break is not known.", unknown)).next("Read the breaking capacity off the device.")}
+}
+
+// backedUp judges a fault current that is more than a device breaks alone: by what
+// it breaks with the device upstream, or by the conditional rating of the board.
+// Where neither is known it is not said to fail, because a cut-out fuse usually
+// limits it.
+func (c *ctx) backedUp(low, high reading.Quantity, name string, alone, backed float64) Verdict {
+	const rule = "fault current against back-up"
+	const source = "BS 7671 regulations 434.5.1 and 536.1, and BS EN 61439-3, from memory"
+	most, what := backed, "that "+name+" can break with its back-up"
+	if c.board.Conditional > most {
+		most, what = c.board.Conditional, "of the board's conditional rating"
+	}
+	if most == 0 {
+		return verdict(Investigate, rule, source, "More than the %s that %s can break alone, so does a fuse upstream back it up?", said(alone, reading.Kiloamp), name).
+			next("Find the cut-out fuse and the conditional rating of the board, or change the device.")
+	}
+	v := verdict(Investigate, rule, source, "It may be more than the %s %s.", said(most, reading.Kiloamp), what).next("Measure between the lines, or read the value itself.")
+	switch {
+	case atMost(high, exact(most)) == Pass:
+		v = verdict(Pass, rule, source, "Within the %s %s.", said(most, reading.Kiloamp), what).next("Check that the fuse upstream is the one that this rating asks for.")
+	case atMost(low, exact(most)) == Fail:
+		v = verdict(Fail, rule, source, "More than the %s %s.", said(most, reading.Kiloamp), what).next("Look for a device upstream that limits it, or change the device.")
+	}
+	return v.with("with back-up", most, reading.Kiloamp)
 }
 
 // loopAgainstCurrent compares the loop impedance of a place with its fault

@@ -24,11 +24,16 @@ type Limit struct {
 	Source      string  // clause or table
 }
 
-// InsulationLimit returns the limit for a way whose circuit is at voltage,
-// line to earth in V. surgeConnected says that a surge protective device could
+// InsulationLimit returns the limit for a way of a board at voltage, line to
+// earth in V. Table 64 goes by the nominal voltage of the circuit, which of three
+// phases is that between lines. For the board itself, w has its phases alone.
+// surgeConnected says that a surge protective device could
 // not be taken out, so that the test is made at 250 V but the limit stays.
 func InsulationLimit(w board.Way, voltage float64, surgeConnected bool) Limit {
 	circuit, source := "low", limitSource
+	if w.Phases == 3 {
+		voltage *= math.Sqrt(3)
+	}
 	switch {
 	case w.Separated:
 		circuit = "separated"
@@ -42,17 +47,17 @@ func InsulationLimit(w board.Way, voltage float64, surgeConnected bool) Limit {
 }
 
 func (c *ctx) insulation() []Verdict {
-	var way board.Way
+	way := board.Way{Phases: c.board.Phases}
 	if c.way != nil {
 		way = *c.way
 	}
 	least := InsulationLimit(way, c.board.Voltage, c.in.SurgeConnected)
-	sound := limit("insulation_sound")
-	if c.way == nil {
-		// Many sound circuits in parallel give less than one.
-		sound = limit("insulation_doubtful")
+	first := againstLimit(c.q, least)
+	// Many new circuits in parallel give less than one.
+	if fresh := limit("insulation_new"); first.Result == Pass && c.way != nil && c.is.High < fresh && c.in.Job.Work != board.Periodic {
+		// A remark, not a doubt.
+		first = first.next("Of new work at least %s megohms is expected.", spokenNumber(fresh)).with("expected of new work", fresh, reading.Megohm)
 	}
-	first := againstLimit(c.q, least, sound)
 	if first.Result == Fail || first.Result == Investigate {
 		first = c.suggest(first)
 	}
@@ -65,11 +70,12 @@ func (c *ctx) insulation() []Verdict {
 	return all
 }
 
-// againstLimit judges q by the limit alone. Let the truth lie from low to
-// high: it fails when even high does, passes when even low is what a sound
-// circuit gives, and is looked into when even high is not. Between, nothing
-// can be said. A higher low or high never makes this worse.
-func againstLimit(q reading.Quantity, l Limit, sound float64) Verdict {
+// againstLimit judges q by the limit and by what is doubtful. Let the truth lie
+// from low to high: it fails when even high does, passes when even low is no
+// longer doubtful, and is looked into when even high is. Between, nothing can be
+// said. A higher low or high never makes this worse.
+func againstLimit(q reading.Quantity, l Limit) Verdict {
+	doubtful := limit("insulation_doubtful")
 	low, high := q.Interval()
 	below := func(x float64) bool { // the truth is surely below x
 		return high < x || high == x && q.Bound == reading.LessThan
@@ -87,11 +93,9 @@ func againstLimit(q reading.Quantity, l Limit, sound float64) Verdict {
 	switch {
 	case below(l.Least):
 		return v(Fail, l.Source, "Below the limit of %s.", least).margin(high, l.Least)
-	case below(limit("insulation_doubtful")):
+	case below(doubtful):
 		return v(Investigate, gn3Source, "Under two megohms, so look for the cause.")
-	case below(sound):
-		return v(Investigate, practice, "A sound circuit gives more than twenty megohms.")
-	case low >= sound:
+	case low >= doubtful:
 		return v(Pass, l.Source, "Meets the limit of %s.", least)
 	case q.Bound == reading.GreaterThan:
 		return v(CannotSay, l.Source, "Known only to be %s, so use a higher range.", q.Spoken())
@@ -361,7 +365,7 @@ func (c *ctx) suggest(v Verdict) Verdict {
 	if c.way == nil {
 		return v.next("Switch the ways off one by one until it rises.")
 	}
-	doubtful, sound := limit("insulation_doubtful"), limit("insulation_sound")
+	doubtful, sound := limit("insulation_doubtful"), limit("insulation_new")
 	le, haveL := at(reading.LE)
 	ne, haveN := at(reading.NE)
 	ln, haveLN := at(reading.LN)

@@ -18,12 +18,13 @@ func described(d board.Device) string {
 }
 
 func isBreaker(d board.Device) bool {
-	return strings.HasPrefix(d.Standard, "BS EN 60898") || strings.HasPrefix(d.Standard, "BS EN 61009") || strings.HasPrefix(d.Standard, "BS EN 60947-2")
+	return strings.HasPrefix(d.Standard, "BS EN 60898") || strings.HasPrefix(d.Standard, "BS EN 61009") || strings.HasPrefix(d.Standard, board.MCBBefore) || strings.HasPrefix(d.Standard, "BS EN 60947-2")
 }
 
 // TripCurrent returns Ia, the current in A that makes a device operate within
 // seconds, with its source. A circuit-breaker to BS EN 60898 or 61009 operates
-// at 5, 10 or 20 times its rating by type; one to BS EN 60947-2 at its magnetic
+// at 5, 10 or 20 times its rating by type, type D within 5 s at 10 times; one to
+// BS 3871 at 4, 7, 10 or 50 times; one to BS EN 60947-2 at its magnetic
 // setting and the 20 % that it may be out; a fuse by its curve. What is not
 // tabled is an error.
 func TripCurrent(d board.Device, seconds float64) (amps float64, source string, err error) {
@@ -40,7 +41,10 @@ func TripCurrent(d board.Device, seconds float64) (amps float64, source string, 
 	case isBreaker(d):
 		r, ok := find("breakers", d.Type)
 		if !ok {
-			return 0, "", fmt.Errorf("the type of the circuit-breaker is not known; give B, C or D")
+			return 0, "", fmt.Errorf("the type of the circuit-breaker is not known; give B, C or D, or 1 to 4 of BS 3871")
+		}
+		if seconds >= 5 {
+			return d.Rating * r.number["within_5"], tableOf("breakers"), nil
 		}
 		return d.Rating * r.number["upper"], tableOf("breakers"), nil
 	}
@@ -53,7 +57,7 @@ func TripCurrent(d board.Device, seconds float64) (amps float64, source string, 
 }
 
 func fuseStandard(d board.Device) string {
-	for _, s := range [...]string{"BS 88-2", "BS 88-3", "BS 3036", "BS 1361"} {
+	for _, s := range [...]string{"BS 88-2", "BS 88-3", "BS 3036", "BS 1361", "BS 1362"} {
 		if strings.HasPrefix(d.Standard, s) {
 			return s
 		}
@@ -84,8 +88,11 @@ func ZsTable(d board.Device, seconds float64) (ohm float64, source string, ok bo
 	switch {
 	case k.kind != "" && seconds == 5:
 		table = "41.4"
-	case k.kind == "" && isBreaker(d) && !strings.HasPrefix(d.Standard, "BS EN 60947-2"):
-		k, table = ratedKey{d.Type, d.Rating, 0}, "41.3"
+	case k.kind == "" && isBreaker(d) && !strings.HasPrefix(d.Standard, "BS EN 60947-2") && !strings.HasPrefix(d.Standard, board.MCBBefore):
+		k, table = ratedKey{d.Type, d.Rating, 0.4}, "41.3"
+		if at5 := (ratedKey{d.Type, d.Rating, 5}); seconds >= 5 && data.loops41[at5] != 0 {
+			k = at5
+		}
 	case k.kind == "":
 		return 0, "", false
 	}
@@ -118,8 +125,10 @@ func DisconnectionTime(e board.Earthing, uo float64, final bool) (seconds float6
 	return 0, "", fmt.Errorf("no disconnection time for %v V; give more than 50 V, line to earth", uo)
 }
 
-// times returns the disconnection times that a way may have to keep: two where
-// its use is not known and decides.
+// times returns the disconnection times that the overcurrent device of a way may
+// have to keep: two where its use is not known and decides. Where the earthing is
+// TT and all extraneous-conductive-parts are bonded a final circuit has that of TN: BS 7671
+// Table 41.1, the note below it, read in a public copy of the 2008 edition.
 func times(b *board.Board, w *board.Way) ([]float64, error) {
 	finals := []bool{true}
 	switch sockets, fixed := limit("socket_rating"), limit("fixed_rating"); {
@@ -132,7 +141,11 @@ func times(b *board.Board, w *board.Way) ([]float64, error) {
 	}
 	var out []float64
 	for _, final := range finals {
-		s, _, err := DisconnectionTime(b.Earthing, b.Voltage, final)
+		earthing := b.Earthing
+		if final && earthing == board.TT && b.AllBonded {
+			earthing = board.TNS // the note to Table 41.1, for an overcurrent device
+		}
+		s, _, err := DisconnectionTime(earthing, b.Voltage, final)
 		if err != nil {
 			return nil, err
 		}
@@ -360,7 +373,7 @@ const halfCycle = 0.01
 // thermal advises on the protective conductor in the fault that this Zs makes.
 func (c *ctx) thermal() []Verdict {
 	w := c.way
-	if w.CPC == 0 || w.Line == 0 || w.CPCKind == board.Steel || w.CPC >= MinCPC(w.Line) || c.is.Low <= 0 || c.board.Voltage <= 0 {
+	if w.CPC == 0 || w.Line == 0 || w.CPCKind == board.Steel || w.CPCKind == board.Armour || w.CPC >= MinCPC(w.Line) || c.is.Low <= 0 || c.board.Voltage <= 0 {
 		return nil
 	}
 	amps := c.board.Voltage / c.is.Low
@@ -410,6 +423,9 @@ func (c *ctx) ze() []Verdict {
 			all = append(all, note(c.wide(rule, practice), declared))
 		}
 	}
+	if usual := map[board.Earthing]string{board.TNS: "ze_tns", board.TNCS: "ze_tncs"}[c.board.Earthing]; declared == 0 && c.board.Supply.From == 0 && usual != "" {
+		all = append(all, c.zeUsually(limit(usual), sourceOf(usual)))
+	}
 	if upstream, ok := c.gotAt(c.board.Supply.From, c.board.Supply.FromWay, reading.Zs); ok && c.board.Supply.From != 0 {
 		band := upstream.around(limit("loop_uncertainty"), limit("loop_small"))
 		v := verdict(Pass, "Ze against the feeding way", sourceOf("loop_uncertainty"), "Fits the feeding way.")
@@ -439,6 +455,21 @@ func (c *ctx) ze() []Verdict {
 	return append(all, c.loopAgainstCurrent()...)
 }
 
+// zeUsually judges Ze where the distributor's declaration is not known, by what is
+// declared at most for such a supply.
+func (c *ctx) zeUsually(most float64, source string) Verdict {
+	const rule = "Ze"
+	note := func(v Verdict) Verdict { return c.numbers(v).with("limit", most, reading.Ohm).margin(most, c.is.High) }
+	switch atMost(c.q, exact(most)) {
+	case Pass:
+		return note(verdict(Pass, rule, source, "Within the %s that is declared at most for such a supply.", said(most, reading.Ohm)))
+	case Fail:
+		return note(verdict(Investigate, rule, source, "More than the %s that is declared at most for such a supply.", said(most, reading.Ohm))).
+			next("Check the earthing conductor, and ask the distributor.")
+	}
+	return note(c.wide(rule, source))
+}
+
 // electrode judges RA by the RCD with the greatest rated residual current that
 // it serves.
 func (c *ctx) electrode() []Verdict {
@@ -449,7 +480,7 @@ func (c *ctx) electrode() []Verdict {
 		r := w.Device.RCD
 		switch {
 		case w.Spare:
-		case r == nil && c.board.Main.RCD == nil && bare == 0:
+		case r == nil && c.board.Main.RCD == nil && bare == 0 && !c.board.AllBonded:
 			bare = w.Number
 		case r != nil && (worstRCD == nil || c.board.Main.RCD == nil && r.Rated > worstRCD.Rated):
 			worstRCD = r

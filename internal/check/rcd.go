@@ -3,6 +3,7 @@ package check
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"waycall/internal/board"
 	"waycall/internal/reading"
@@ -21,6 +22,37 @@ func RCDTime(delayed bool, multiple float64) (ms Interval, source string, err er
 		return Interval{}, "", fmt.Errorf("no operating time for %v times the rated residual current; give 1, 2 or 5", multiple)
 	}
 	return Interval{r.number["least"], r.number["most"]}, tableOf("rcd"), nil
+}
+
+// oldRCD returns the standard before BS EN 61008 that an RCD is made to, whose
+// time at the rated current is 200 ms, or "". One that is time-delayed has a time
+// of its own.
+func oldRCD(r *board.RCD) string {
+	for _, s := range [...]string{"BS 4293", "BS 7288"} {
+		if strings.HasPrefix(r.Standard, s) && !r.Delayed {
+			return s
+		}
+	}
+	return ""
+}
+
+// rcdTime is RCDTime of one device, by the standard that it is made to.
+func rcdTime(r *board.RCD, multiple float64) (ms Interval, source string, err error) {
+	if old, ok := find("rcd", oldRCD(r), multiple); ok {
+		return Interval{old.number["least"], old.number["most"]}, cite(oldRCD(r), data.about["rcd"].Known), nil
+	}
+	return RCDTime(r.Delayed, multiple)
+}
+
+// RCDRampA returns the same of a type A device of mA whose tester was set to
+// pulsating direct current: 35 to 140 % of the rated one, to 200 % up to 10 mA. IEC
+// 61008-1, from memory.
+func RCDRampA(mA float64) (Interval, string) {
+	most := limit("rcd_ramp_a_most")
+	if mA <= 10 {
+		most = limit("rcd_ramp_a_most_small")
+	}
+	return Interval{mA * limit("rcd_ramp_a_least"), mA * most}, sourceOf("rcd_ramp_a_least")
 }
 
 // RCDRamp returns between what a slowly rising residual current must make an RCD
@@ -59,7 +91,7 @@ func (c *ctx) rcd() []Verdict {
 		multiple, words = 5, "five times rated current"
 	}
 	rule := "operating time at " + words
-	band, source, err := RCDTime(r.Delayed, multiple)
+	band, source, err := rcdTime(r, multiple)
 	if err != nil {
 		return []Verdict{c.numbers(cannot(rule, practice, "%s: %s.", c.where(), beforeAdvice(err)))}
 	}
@@ -80,7 +112,11 @@ func (c *ctx) rcd() []Verdict {
 		if multiple == 5 && r.Rated > limit("rcd_additional") {
 			reason = fmt.Sprintf("Within the %s allowed, though this test is for thirty milliamps and less.", said(band.High, reading.Millisec))
 		}
-		all = append(all, note(verdict(Pass, rule, source, "%s", reason)))
+		pass := note(verdict(Pass, rule, source, "%s", reason))
+		if remarks := Remarks(c.in.Job, c.in.Board, c.in.Way); len(remarks) > 0 {
+			pass = pass.next("%s", remarks[0].Text)
+		}
+		all = append(all, pass)
 	}
 	if c.is.High < limit("rcd_quickest") {
 		all = append(all, c.numbers(verdict(Investigate, rule, sourceOf("rcd_quickest"), "Quicker than a mechanism moves, so was another figure read?")).with("quickest", limit("rcd_quickest"), reading.Millisec))
@@ -110,6 +146,12 @@ func (c *ctx) ramp(r *board.RCD) []Verdict {
 	band, source := RCDRamp(r.Rated)
 	note := func(v Verdict) Verdict {
 		return c.numbers(v).with("at most", band.High, reading.Milliamp).with("more than", band.Low, reading.Milliamp).margin(band.High, c.is.High)
+	}
+	// Nothing says with which current the tester was set. What only a pulsating
+	// one explains is asked about.
+	if wide, from := RCDRampA(r.Rated); r.Type != "AC" && r.Type != "" && within(c.q, band) == Fail && within(c.q, wide) == Pass {
+		return []Verdict{note(verdict(Investigate, rule, from, "Right with pulsating direct current alone, so which was the tester set to?")).
+			with("at most, pulsating", wide.High, reading.Milliamp).with("at least, pulsating", wide.Low, reading.Milliamp).next("Test again with alternating current.")}
 	}
 	switch {
 	case atMost(c.q, exact(band.High)) == Fail:

@@ -217,6 +217,10 @@ func (c *ctx) ring() []Verdict {
 				all = append(all, note(v))
 				return
 			}
+			if v, ok := c.onSpur(want, rule); ok {
+				all = append(all, note(v))
+				return
+			}
 			side := "More"
 			if c.is.High < band.Low {
 				side = "Less"
@@ -227,7 +231,7 @@ func (c *ctx) ring() []Verdict {
 		}
 	}
 	ratio, sized := RingRatio(c.way.Material, c.way.Line, c.way.CPC)
-	if c.way.CPCKind == board.Steel {
+	if c.way.CPCKind == board.Steel || c.way.CPCKind == board.Armour {
 		sized = false
 	}
 	switch c.in.Test {
@@ -255,11 +259,43 @@ func (c *ctx) ring() []Verdict {
 			compare("cross-connected line to earth", "a quarter of r one and r two", CrossConnected(r1, r2))
 		}
 	}
-	all = append(all, c.againstLength(len(all) == 0)...)
+	lengths := c.againstLength(len(all) == 0)
+	if c.spurred(all) {
+		lengths = nil // the length of the ring says nothing of its spurs
+	}
+	all = append(all, lengths...)
 	if len(all) == 0 {
 		return []Verdict{c.numbers(cannot("ring", ringSource, "Nothing is known yet to compare it with."))}
 	}
 	return all
+}
+
+const onSpurRule = "a spur of the ring"
+
+// spurred reports whether a reading was put down to a spur.
+func (c *ctx) spurred(all []Verdict) bool {
+	return slices.ContainsFunc(all, func(v Verdict) bool { return v.Rule == onSpurRule })
+}
+
+// onSpur passes a cross-connected reading above that of the ring where the way is
+// described with spurs and what is more than the ring's may be the conductors of a
+// short one: the reading at a spur's end is that of the ring and of the spur itself.
+func (c *ctx) onSpur(want Interval, _ string) (Verdict, bool) {
+	w := c.way
+	other := w.CPC
+	if c.in.Test == reading.RingLN {
+		other = w.Line
+	}
+	per, err := R1R2(w.Material, w.Line, other, 1, cold(c.board))
+	if w.Spurs == 0 || err != nil || c.in.Test != reading.RingLN && c.in.Test != reading.RingLE || math.IsInf(c.is.High, 1) {
+		return Verdict{}, false
+	}
+	metres, most := (c.is.High-want.Low)/per, limit("spur_most")
+	if c.is.Low <= want.High || metres > most+limit("ring_match")/per {
+		return Verdict{}, false
+	}
+	return verdict(Pass, onSpurRule, ringSource, "Above the ring by what a spur of about %s metres gives, and spurs are described.", spokenNumber(math.Max(1, math.Round((c.is.High-want.High)/per)))).
+		with("spur at most", most, "m").next("If this point is on the ring itself, look for a loose joint."), true
 }
 
 // ringReadings gathers what the ring test of this way has given, with the

@@ -60,12 +60,13 @@ type limit1 struct {
 // different in every row.
 var schema = map[string]string{
 	"conductors":    "*material *class# *size# ohm_per_km#",
+	"armour":        "*cores# *size# ohm_per_km#",
 	"materials":     "*material beta# heat# resistivity#",
 	"disconnection": "*volts_over# volts_to# final_tn# final_tt# other_tn# other_tt#",
-	"breakers":      "*type lower# upper#",
+	"breakers":      "*type lower# upper# within_5#",
 	"fuses":         "*standard *rating# *seconds# amps#",
 	"41.2":          "*standard *rating# ohm#",
-	"41.3":          "*type *rating# ohm#",
+	"41.3":          "*type *rating# *seconds# ohm#",
 	"41.4":          "*standard *rating# ohm#",
 	"41.5":          "*milliamps# ohm#",
 	"bs1361":        "*rating# *seconds# ohm#",
@@ -155,7 +156,7 @@ func load(dir fs.FS) (*tables, error) {
 		d.loops41[ratedKey{r.text["standard"], r.number["rating"], 5}] = r.number["ohm"]
 	}
 	for _, r := range d.rows["41.3"].list {
-		d.loops41[ratedKey{r.text["type"], r.number["rating"], 0}] = r.number["ohm"]
+		d.loops41[ratedKey{r.text["type"], r.number["rating"], r.number["seconds"]}] = r.number["ohm"]
 	}
 	for _, r := range d.rows["conductors"].list {
 		d.conductors[conductorKey{r.text["material"], r.number["class"], r.number["size"]}] = r.number["ohm_per_km"]
@@ -166,8 +167,8 @@ func load(dir fs.FS) (*tables, error) {
 // limitNames are the single limits that the rules ask for.
 var limitNames = strings.Fields(`cmin cold_share operating operating_constant room coefficient touch stable socket_rating fixed_rating
 	release_tolerance bonding ring_match ring_open length_tolerance small_ohm loop_uncertainty loop_small
-	insulation_uncertainty insulation_doubtful insulation_sound slip rcd_additional rcd_ramp_least rcd_ramp_most rcd_quickest
-	drop_lighting drop_other instantaneous three_phase_least three_phase_most supply_most cpc_same_to cpc_half_from
+	insulation_uncertainty insulation_doubtful insulation_new slip spur_most rcd_additional rcd_ramp_least rcd_ramp_most rcd_ramp_a_least rcd_ramp_a_most rcd_ramp_a_most_small rcd_quickest
+	drop_lighting drop_other instantaneous three_phase_least three_phase_most supply_most ze_tns ze_tncs cpc_same_to cpc_half_from
 	bonding_least bonding_most leads_joined leads_open leads_apart leads_touch`)
 
 func limit(name string) float64   { return data.limits[name].value }

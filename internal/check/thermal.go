@@ -10,8 +10,8 @@ import (
 
 // AtTemperature returns the resistance at to degrees C of a conductor that has
 // r ohm at from degrees C: r (beta + to)/(beta + from), with beta 234.5 for
-// copper and 228 for aluminium. IEC 60228 Annex A and IEC 60364-5-54 Table
-// A54.1, from memory. From -50 to 250 degrees C.
+// copper and 228 for aluminium. IEC 60228 Annex B, read in a public print of its
+// Russian adoption, and IEC 60364-5-54 Table A54.1, from memory. From -50 to 250 degrees C.
 func AtTemperature(material board.Material, r, from, to float64) (float64, error) {
 	m, ok := find("materials", string(orCopper(material)))
 	switch {
@@ -27,7 +27,8 @@ func AtTemperature(material board.Material, r, from, to float64) (float64, error
 }
 
 // NearRoom returns the factor that the On-Site Guide corrects the resistance of
-// a conductor by between 20 degrees C and t: 1 + 0.004 (t - 20), from memory.
+// a conductor by between 20 degrees C and t: 1 + 0.004 (t - 20), which is what
+// IEC 60228 Annex A rounds to.
 func NearRoom(t float64) float64 { return 1 + limit("coefficient")*(t-limit("room")) }
 
 // OperatingFactor returns by how much a resistance rises from t1 to t2 degrees

@@ -459,7 +459,7 @@ func (b *builder) board(one *board.Board) Board {
 		Tested: newTested(),
 	}
 	out.fill(b, b.slots[place1{one.Number, 0}])
-	out.remark("")
+	out.remark(remarksOn(b.Job, one.Number, 0)...)
 	return out
 }
 
@@ -476,14 +476,23 @@ func (b *builder) lines(one *board.Board, w *board.Way) []Line {
 	for _, p := range slices.Compact(positions) {
 		l := newLine(one, w, p)
 		l.fill(b, slices.DeleteFunc(slices.Clone(all), func(slot record.Slot) bool { return lineOf(slot, all, first) != p }))
-		separated := ""
+		var first []string
 		if w.Separated {
-			separated = "SELV or PELV."
+			first = append(first, "SELV or PELV.")
 		}
-		l.remark(separated)
+		l.remark(append(first, remarksOn(b.Job, one.Number, w.Number)...)...)
 		out = append(out, l)
 	}
 	return out
+}
+
+// remarksOn are the remarks on the description of a way, or with way 0 of a board.
+func remarksOn(job board.Job, number, way int) []string {
+	var all []string
+	for _, r := range check.Remarks(job, number, way) {
+		all = append(all, fmt.Sprintf("%s (%s)", r.Text, r.Source))
+	}
+	return all
 }
 
 // lineOf returns the position whose line a slot of a way stands on: its own
@@ -664,11 +673,9 @@ func figure(q reading.Quantity) string {
 }
 
 // remark writes what the columns cannot show, after what is said of the line.
-func (t *Tested) remark(first string) {
+func (t *Tested) remark(first ...string) {
 	add := func(format string, args ...any) { t.Remarks = append(t.Remarks, fmt.Sprintf(format, args...)) }
-	if first != "" {
-		t.Remarks = append(t.Remarks, first)
-	}
+	t.Remarks = append(t.Remarks, first...)
 	names := ""
 	for i, c := range t.Cells {
 		// Tests with the same thing to be said of them share a sentence.

@@ -315,7 +315,7 @@ func Left(s record.State, board int) []record.Slot {
 }
 
 func (p *site) limit(c circuit) check.Limit {
-	var w board.Way
+	w := board.Way{Phases: c.board.Phases}
 	if c.way != nil {
 		w = *c.way
 	}

@@ -141,7 +141,7 @@ func newPanel(job *board.Job, number int, surge bool) *panel {
 	c.groups = groups(c.board)
 	ways := order(c.board)
 	b.items = make([]*item, 0, 10*(len(ways)+1))
-	together := check.InsulationLimit(board.Way{}, b.Voltage, surge)
+	together := check.InsulationLimit(board.Way{Phases: b.Phases}, b.Voltage, surge)
 	separated := check.InsulationLimit(board.Way{Separated: true}, b.Voltage, surge)
 	b.place(c, 0, together)
 	for i, w := range ways {
