@@ -113,7 +113,7 @@ is missing or not good enough; 4 something is to be looked into.`,
 	})
 	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error { return applySettings(cmd) }
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newReview(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newMics(), newHear(), newSettings(), newReady(), newListen())
+	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newReview(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newLimits(), newMics(), newHear(), newSettings(), newReady(), newListen())
 	root.AddCommand(extra...)
 	root.InitDefaultHelpCmd()
 	if help, _, err := root.Find([]string{"help"}); err == nil {

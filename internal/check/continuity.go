@@ -8,7 +8,7 @@ import (
 	"waycall/internal/reading"
 )
 
-const continuitySource = "BS 7671 regulation 643.2.1, from memory"
+const continuitySource = "BS 7671 regulation 643.2.1, from a public print"
 
 // Resistance returns the most that one conductor may have in ohm: its size in
 // mm2, its length in m, at t degrees C. IEC 60228 Tables 1 and 2,
@@ -216,7 +216,7 @@ func (c *ctx) open() (Verdict, bool) {
 // againstLength compares with what length and size give. alone says that
 // nothing else can judge the reading, so that not knowing is itself a verdict.
 func (c *ctx) againstLength(alone bool) []Verdict {
-	const rule, source = "resistance from length and size", "IEC 60228 at the conductor's temperature, from memory; the tolerance is common practice, no published source"
+	const rule, source = "resistance from length and size", "IEC 60228 at the conductor's temperature, from a public print; the tolerance is common practice, no published source"
 	e, err := c.expected(c.way, c.in.Test)
 	if err != nil {
 		if !alone {
@@ -320,7 +320,7 @@ func (c *ctx) conductorToEarth() []Verdict {
 
 // bondOfLength judges by the e ohm that length and size give.
 func (c *ctx) bondOfLength(e, size, length float64) Verdict {
-	const rule, source = "resistance from length and size", "IEC 60228 at the conductor's temperature; the tolerance is common practice, no published source"
+	const rule, source = "resistance from length and size", "IEC 60228 at the conductor's temperature, from a public print; the tolerance is common practice, no published source"
 	band := allowed(e)
 	note := func(v Verdict) Verdict {
 		return c.numbers(v).with("from length and size", e, reading.Ohm).with("length", length, "m").with("size", size, "mm2").margin(band.High, c.is.High)

@@ -10,11 +10,11 @@ import (
 )
 
 const (
-	limitSource = "BS 7671 Table 64 and IEC 60364-6 Table 6A, from memory"
-	surgeSource = "BS 7671 regulation 643.3.2, from memory"
-	gn3Source   = "IET Guidance Note 3, insulation resistance, from memory"
+	limitSource = "BS 7671 Table 64, from a public print"
+	surgeSource = "BS 7671 regulation 643.3.2, from a public print"
+	gn3Source   = "IET Guidance Note 3, insulation resistance, from a public print"
 	practice    = "common practice, no published source"
-	comboSource = "resistances in parallel, each reading within the 30 % operating uncertainty of IEC 61557-2, from memory"
+	comboSource = "resistances in parallel, each reading within the 30 % operating uncertainty of IEC 61557-2, from a public print"
 )
 
 // Limit is what an insulation resistance test is made with and judged by.

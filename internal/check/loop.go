@@ -44,13 +44,13 @@ func TripCurrent(d board.Device, seconds float64) (amps float64, source string, 
 			return 0, "", fmt.Errorf("the type of the circuit-breaker is not known; give B, C or D, or 1 to 4 of BS 3871")
 		}
 		if seconds >= 5 {
-			return d.Rating * r.number["within_5"], tableOf("breakers"), nil
+			return d.Rating * r.number["within_5"], tableOf("breakers", r.text["rests"]), nil
 		}
-		return d.Rating * r.number["upper"], tableOf("breakers"), nil
+		return d.Rating * r.number["upper"], tableOf("breakers", r.text["rests"]), nil
 	}
 	if standard := fuseStandard(d); standard != "" {
 		if a, ok := data.fuses[ratedKey{standard, d.Rating, seconds}]; ok {
-			return a, tableOf("fuses"), nil
+			return a.value, tableOf("fuses", a.rests), nil
 		}
 	}
 	return 0, "", fmt.Errorf("what makes %s operate within %v s is not known; see its time-current curve", described(d), seconds)
@@ -90,14 +90,14 @@ func ZsTable(d board.Device, seconds float64) (ohm float64, source string, ok bo
 		table = "41.4"
 	case k.kind == "" && isBreaker(d) && !strings.HasPrefix(d.Standard, "BS EN 60947-2") && !strings.HasPrefix(d.Standard, board.MCBBefore):
 		k, table = ratedKey{d.Type, d.Rating, 0.4}, "41.3"
-		if at5 := (ratedKey{d.Type, d.Rating, 5}); seconds >= 5 && data.loops41[at5] != 0 {
+		if at5 := (ratedKey{d.Type, d.Rating, 5}); seconds >= 5 && data.loops41[at5].value != 0 {
 			k = at5
 		}
 	case k.kind == "":
 		return 0, "", false
 	}
-	ohm, ok = data.loops41[k]
-	return ohm, tableOf(table), ok
+	z, ok := data.loops41[k]
+	return z.value, tableOf(table, z.rests), ok
 }
 
 // DisconnectionTime returns within what a fault to earth must be cut off, in s.
@@ -117,9 +117,9 @@ func DisconnectionTime(e board.Earthing, uo float64, final bool) (seconds float6
 				column = "final_"
 			}
 			if e == board.TT {
-				return n[column+"tt"], tableOf("disconnection"), nil
+				return n[column+"tt"], tableOf("disconnection", r.text["rests"]), nil
 			}
-			return n[column+"tn"], tableOf("disconnection"), nil
+			return n[column+"tn"], tableOf("disconnection", r.text["rests"]), nil
 		}
 	}
 	return 0, "", fmt.Errorf("no disconnection time for %v V; give more than 50 V, line to earth", uo)
@@ -336,7 +336,7 @@ func (c *ctx) zeAtMost() (Interval, bool) {
 // zsParts compares Zs with Ze and R1+R2.
 func (c *ctx) zsParts() []Verdict {
 	const rule = "Zs against Ze plus R1+R2"
-	source := "BS 7671 regulation 643.7.3 and " + sourceOf("loop_uncertainty")
+	source := "BS 7671 regulation 643.7.3, from memory; " + sourceOf("loop_uncertainty")
 	ze, ok := c.measuredZe()
 	if !ok {
 		return nil

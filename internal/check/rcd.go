@@ -21,7 +21,7 @@ func RCDTime(delayed bool, multiple float64) (ms Interval, source string, err er
 	if !ok {
 		return Interval{}, "", fmt.Errorf("no operating time for %v times the rated residual current; give 1, 2 or 5", multiple)
 	}
-	return Interval{r.number["least"], r.number["most"]}, tableOf("rcd"), nil
+	return Interval{r.number["least"], r.number["most"]}, tableOf("rcd", r.text["rests"]), nil
 }
 
 // oldRCD returns the standard before BS EN 61008 that an RCD is made to, whose
@@ -39,7 +39,7 @@ func oldRCD(r *board.RCD) string {
 // rcdTime is RCDTime of one device, by the standard that it is made to.
 func rcdTime(r *board.RCD, multiple float64) (ms Interval, source string, err error) {
 	if old, ok := find("rcd", oldRCD(r), multiple); ok {
-		return Interval{old.number["least"], old.number["most"]}, cite(oldRCD(r), data.about["rcd"].Known), nil
+		return Interval{old.number["least"], old.number["most"]}, cite(oldRCD(r), old.text["rests"]), nil
 	}
 	return RCDTime(r.Delayed, multiple)
 }

@@ -8,7 +8,7 @@ import (
 	"waycall/internal/reading"
 )
 
-const ringSource = "IET Guidance Note 3, continuity of ring final circuit conductors, and BS 7671 regulation 643.2.1, from memory"
+const ringSource = "IET Guidance Note 3, continuity of ring final circuit conductors, and BS 7671 regulation 643.2.1, from a public print"
 
 // RingReadings is what the ring test of one circuit gave, in ohm. What was not
 // read is nil.

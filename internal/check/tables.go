@@ -17,33 +17,38 @@ var embedded embed.FS
 
 // Table is what one file under tables says about itself.
 type Table struct {
-	Name    string // the file's name without its ending, such as "41.3"
-	Title   string // what it is a table of
-	Source  string // standard with clause or table
-	Edition string // of the source, with its year
-	Known   string // "from memory", or "read" where somebody had the standard open
-	Note    string // what a reader of the file should know; "" for nothing
-	Rows    int    // without the head
+	Name    string `json:"name"`           // the file's name without its ending, such as "41.3"
+	Title   string `json:"title"`          // what it is a table of
+	Source  string `json:"source"`         // standard with clause or table
+	Edition string `json:"edition"`        // of the source, with its year
+	Note    string `json:"note,omitempty"` // what a reader of the file should know; "" for nothing
+	Rests   Rests  `json:"rests_on"`       // how many rows rest on what
+	Rows    int    `json:"rows"`           // without the head
 }
 
-// Citation returns the source as it stands in a verdict.
-func (t Table) Citation() string { return cite(t.Source, t.Known) }
-
-func cite(source, known string) string {
-	switch {
-	case source == "practice":
+// cite says what a figure rests on after the clause or table that it belongs to.
+// rests is the last cell of its row: see Row.
+func cite(source, rests string) string {
+	how, _, _ := strings.Cut(rests, " ")
+	switch how {
+	case restsPractice:
 		return practice
-	case known == "read":
-		return source
+	case restsRead:
+		return source + ", from a public print"
+	case restsImplied:
+		return source + ", worked out from a public print"
 	}
-	return source + ", " + known
+	return source + ", from memory"
 }
 
-// Tables returns every table that the engine rests on, in the order of names.
+// Tables returns every table of figures that the engine rests on, in the order of
+// names.
 func Tables() []Table {
 	out := make([]Table, 0, len(data.about))
 	for _, t := range data.about {
-		out = append(out, t)
+		if t.Name != "sources" {
+			out = append(out, t)
+		}
 	}
 	slices.SortFunc(out, func(a, b Table) int { return strings.Compare(a.Name, b.Name) })
 	return out
@@ -59,23 +64,24 @@ type limit1 struct {
 // column beginning with * is part of what a row is found by, which must be
 // different in every row.
 var schema = map[string]string{
-	"conductors":    "*material *class# *size# ohm_per_km#",
-	"armour":        "*cores# *size# ohm_per_km#",
-	"materials":     "*material beta# heat# resistivity#",
-	"disconnection": "*volts_over# volts_to# final_tn# final_tt# other_tn# other_tt#",
-	"breakers":      "*type lower# upper# within_5#",
-	"fuses":         "*standard *rating# *seconds# amps#",
-	"41.2":          "*standard *rating# ohm#",
-	"41.3":          "*type *rating# *seconds# ohm#",
-	"41.4":          "*standard *rating# ohm#",
-	"41.5":          "*milliamps# ohm#",
-	"bs1361":        "*rating# *seconds# ohm#",
-	"64":            "*circuit test_volts# megohms#",
-	"rcd":           "*kind *multiple# least# most#",
-	"k":             "table *conductor *material *insulation initial# final# k#",
-	"energy":        "*type *rating# *kiloamps# energy#",
-	"54.8":          "*neutral_to# size#",
-	"limits":        "*name value# unit source",
+	"conductors":    "*material *class# *size# ohm_per_km# rests",
+	"armour":        "*cores# *size# ohm_per_km# rests",
+	"materials":     "*material beta# heat# resistivity# rests",
+	"disconnection": "*volts_over# volts_to# final_tn# final_tt# other_tn# other_tt# rests",
+	"breakers":      "*type lower# upper# within_5# rests",
+	"fuses":         "*standard *rating# *seconds# amps# rests",
+	"41.2":          "*standard *rating# ohm# rests",
+	"41.3":          "*type *rating# *seconds# ohm# rests",
+	"41.4":          "*standard *rating# ohm# rests",
+	"41.5":          "*milliamps# ohm# rests",
+	"bs1361":        "*rating# *seconds# ohm# rests",
+	"64":            "*circuit test_volts# megohms# rests",
+	"sources":       "*id title edition where",
+	"rcd":           "*kind *multiple# least# most# rests",
+	"k":             "table *conductor *material *insulation initial# final# k# rests",
+	"energy":        "*type *rating# *kiloamps# energy# rests",
+	"54.8":          "*neutral_to# size# rests",
+	"limits":        "*name value# unit source rests",
 }
 
 // row is one row of a table. What a row is found by is its key: the cells of
@@ -96,8 +102,14 @@ type tables struct {
 	rows   map[string]rows
 	limits map[string]limit1
 	// What is looked up for every reading, without building a key.
-	fuses, loops41 map[ratedKey]float64
+	fuses, loops41 map[ratedKey]figure
 	conductors     map[conductorKey]float64
+}
+
+// figure is one number with what it rests on.
+type figure struct {
+	value float64
+	rests string
 }
 
 type ratedKey struct {
@@ -126,7 +138,7 @@ var data = func() *tables {
 
 func load(dir fs.FS) (*tables, error) {
 	d := &tables{about: map[string]Table{}, rows: map[string]rows{}, limits: map[string]limit1{},
-		fuses: map[ratedKey]float64{}, loops41: map[ratedKey]float64{}, conductors: map[conductorKey]float64{}}
+		fuses: map[ratedKey]figure{}, loops41: map[ratedKey]figure{}, conductors: map[conductorKey]float64{}}
 	for name := range schema {
 		text, err := fs.ReadFile(dir, name+".csv")
 		if err != nil {
@@ -138,8 +150,11 @@ func load(dir fs.FS) (*tables, error) {
 		}
 		d.about[name], d.rows[name] = t, r
 	}
+	if err := d.known(); err != nil {
+		return nil, err
+	}
 	for _, r := range d.rows["limits"].list {
-		d.limits[r.text["name"]] = limit1{r.number["value"], r.text["unit"], cite(r.text["source"], d.about["limits"].Known)}
+		d.limits[r.text["name"]] = limit1{r.number["value"], r.text["unit"], cite(r.text["source"], r.text["rests"])}
 	}
 	for _, name := range limitNames {
 		if _, ok := d.limits[name]; !ok {
@@ -147,16 +162,16 @@ func load(dir fs.FS) (*tables, error) {
 		}
 	}
 	for _, r := range d.rows["fuses"].list {
-		d.fuses[ratedKey{r.text["standard"], r.number["rating"], r.number["seconds"]}] = r.number["amps"]
+		d.fuses[ratedKey{r.text["standard"], r.number["rating"], r.number["seconds"]}] = figure{r.number["amps"], r.text["rests"]}
 	}
 	for _, r := range d.rows["41.2"].list {
-		d.loops41[ratedKey{r.text["standard"], r.number["rating"], 0.4}] = r.number["ohm"]
+		d.loops41[ratedKey{r.text["standard"], r.number["rating"], 0.4}] = figure{r.number["ohm"], r.text["rests"]}
 	}
 	for _, r := range d.rows["41.4"].list {
-		d.loops41[ratedKey{r.text["standard"], r.number["rating"], 5}] = r.number["ohm"]
+		d.loops41[ratedKey{r.text["standard"], r.number["rating"], 5}] = figure{r.number["ohm"], r.text["rests"]}
 	}
 	for _, r := range d.rows["41.3"].list {
-		d.loops41[ratedKey{r.text["type"], r.number["rating"], r.number["seconds"]}] = r.number["ohm"]
+		d.loops41[ratedKey{r.text["type"], r.number["rating"], r.number["seconds"]}] = figure{r.number["ohm"], r.text["rests"]}
 	}
 	for _, r := range d.rows["conductors"].list {
 		d.conductors[conductorKey{r.text["material"], r.number["class"], r.number["size"]}] = r.number["ohm_per_km"]
@@ -173,7 +188,9 @@ var limitNames = strings.Fields(`cmin cold_share operating operating_constant ro
 
 func limit(name string) float64   { return data.limits[name].value }
 func sourceOf(name string) string { return data.limits[name].source }
-func tableOf(name string) string  { return data.about[name].Citation() }
+
+// tableOf cites a table for a figure of it that rests on what rests says.
+func tableOf(name, rests string) string { return cite(data.about[name].Source, rests) }
 
 // key joins the cells that a row is found by.
 func key(cells ...any) string {
@@ -197,7 +214,8 @@ const (
 )
 
 // readTable reads one table. It begins with lines "# field: text" for title,
-// source, edition and known (and note), then a header line, then the rows.
+// source and edition (and note), then a header line, then the rows, each of which
+// ends with what it rests on.
 func readTable(name string, text []byte) (Table, rows, error) {
 	t, out := Table{Name: name}, rows{by: map[string]row{}}
 	bad := func(format string, args ...any) (Table, rows, error) {
@@ -210,21 +228,18 @@ func readTable(name string, text []byte) (Table, rows, error) {
 	case len(text) > mostBytes:
 		return bad("more than %d bytes; it is not a table", mostBytes)
 	}
-	about := map[string]*string{"title": &t.Title, "source": &t.Source, "edition": &t.Edition, "known": &t.Known, "note": &t.Note}
+	about := map[string]*string{"title": &t.Title, "source": &t.Source, "edition": &t.Edition, "note": &t.Note}
 	for rest := text; bytes.HasPrefix(rest, []byte("#")); {
 		line, after, _ := bytes.Cut(rest, []byte("\n"))
 		field, value, _ := strings.Cut(strings.TrimPrefix(string(line), "#"), ":")
 		into := about[strings.TrimSpace(field)]
 		if into == nil || *into != "" {
-			return bad("the line %q is unknown or comes twice; write title, source, edition, known and note once each", clip(string(line)))
+			return bad("the line %q is unknown or comes twice; write title, source, edition and note once each", clip(string(line)))
 		}
 		*into, rest = strings.TrimSpace(value), after
 	}
 	if t.Title == "" || t.Source == "" || t.Edition == "" {
 		return bad("title, source or edition is missing; a table without a source does not go in")
-	}
-	if t.Known != "from memory" && t.Known != "read" {
-		return bad("known is %q; write from memory or read", clip(t.Known))
 	}
 	r := csv.NewReader(bytes.NewReader(text))
 	r.Comment, r.FieldsPerRecord = '#', len(columns)
@@ -256,6 +271,11 @@ func readTable(name string, text []byte) (Table, rows, error) {
 			}
 			if strings.HasPrefix(c, "*") {
 				keys = append(keys, cell)
+			}
+		}
+		if rests, ok := one.text["rests"]; ok {
+			if err := t.Rests.add(rests); err != nil {
+				return bad("row %d: %v", n+1, err)
 			}
 		}
 		k := key(keys...)

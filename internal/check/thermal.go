@@ -68,7 +68,7 @@ func KTable(conductor, material, insulation string) (k float64, source string, e
 	if !ok {
 		return 0, "", fmt.Errorf("no k is known for %s %s, %s; see tables/k.csv", clip(conductor), clip(material), clip(insulation))
 	}
-	return r.number["k"], cite("BS 7671 Table "+r.text["table"], data.about["k"].Known), nil
+	return r.number["k"], cite("BS 7671 Table "+r.text["table"], r.text["rests"]), nil
 }
 
 // Adiabatic returns the least size of a protective conductor in mm2 for a fault
@@ -109,13 +109,15 @@ func MinBonding(pme bool, neutral, earthing float64) (size float64, source strin
 	if !positive(neutral) {
 		return 0, "", fmt.Errorf("the size of the supply neutral is not known; give it in mm2")
 	}
-	size = math.Inf(1)
+	size, source = math.Inf(1), ""
 	for _, r := range data.rows["54.8"].list {
 		if neutral <= r.number["neutral_to"] {
-			size = min(size, r.number["size"])
+			if s := r.number["size"]; s < size {
+				size, source = s, tableOf("54.8", r.text["rests"])
+			}
 		}
 	}
-	return size, tableOf("54.8"), nil
+	return size, source, nil
 }
 
 // Energy returns what a device lets through in a fault of amps ampere, at most,
@@ -147,21 +149,21 @@ func Energy(d board.Device, amps float64) (energy float64, source string, err er
 			}
 			size, ka = n["rating"], n["kiloamps"]
 			if n["energy"] < energy {
-				energy, source = n["energy"], tableOf("energy")
+				energy, source = n["energy"], tableOf("energy", r.text["rests"])
 			}
 		}
 		return energy, source, nil
 	}
-	best := 0.0
-	for k, a := range data.fuses {
-		if strings.HasPrefix(d.Standard, k.kind) && k.rating == d.Rating && amps >= a && a > best {
-			best, energy = a, a*a*k.seconds
+	best, rests := 0.0, ""
+	for k, f := range data.fuses {
+		if a := f.value; strings.HasPrefix(d.Standard, k.kind) && k.rating == d.Rating && amps >= a && a > best {
+			best, energy, rests = a, a*a*k.seconds, f.rests
 		}
 	}
 	if best == 0 {
 		return 0, "", none
 	}
-	return energy, tableOf("fuses"), nil
+	return energy, tableOf("fuses", rests), nil
 }
 
 // VoltDrop returns the drop in V along a circuit at amps ampere whose line

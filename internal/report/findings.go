@@ -95,7 +95,7 @@ func Find(job board.Job, readings []Judged, surge map[int]bool) Findings {
 var findCautions = []string{
 	"These are verdicts on readings as they were written down, for a competent person to judge.",
 	"A pass says only that one reading meets one limit; nothing here says whether a circuit may be used or touched.",
-	"Sources marked \"from memory\" were not checked against the published text.",
+	"Sources marked \"from a public print\" were read in public pages or books, which print older editions, and those marked \"from memory\" were not read: check them against the published text.",
 }
 
 // Worst returns the most severe result of all; CannotSay when there are no

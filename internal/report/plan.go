@@ -136,7 +136,7 @@ func planTest(s record.State, need sequence.Need, open map[record.Slot]bool, wai
 
 var planCautions = []string{
 	"This is an order of work, not a method of working safely: isolate and prove dead by your own safe system of work.",
-	"Sources marked \"from memory\" were not checked against the published text.",
+	"Sources marked \"from a public print\" were read in public pages or books, which print older editions, and those marked \"from memory\" were not read: check them against the published text.",
 }
 
 // JSON writes the plan for other programs.

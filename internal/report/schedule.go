@@ -284,7 +284,7 @@ var cautions = []string{
 	"This is a record of readings as they were read out and confirmed, with what a reviewer put in marked as such, for a competent person to judge.",
 	"It is no certificate and says nothing about whether an installation or a circuit may be used or touched.",
 	"A pass says only that one reading meets one limit. Local rules and licensed practice prevail.",
-	"Sources marked \"from memory\" were not checked against the published text.",
+	"Sources marked \"from a public print\" were read in public pages or books, which print older editions, and those marked \"from memory\" were not read: check them against the published text.",
 }
 
 // place1 is a way of a board, or with way 0 the board itself.

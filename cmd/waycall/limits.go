@@ -1,0 +1,113 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"waycall/internal/board"
+	"waycall/internal/check"
+)
+
+// limitsOut is what waycall limits prints as JSON.
+type limitsOut struct {
+	Edition board.Edition  `json:"edition"` // of BS 7671, that a new job is judged by
+	Rests   check.Rests    `json:"rests_on"`
+	Rows    int            `json:"rows"`
+	Tables  []check.Table  `json:"tables"`
+	Figures []check.Row    `json:"figures"`
+	Sources []check.Source `json:"sources"`
+}
+
+func newLimits() *cobra.Command {
+	var (
+		table  string
+		asJSON bool
+	)
+	cmd := &cobra.Command{
+		Use:   "limits",
+		Short: "List the tables of limits and what their figures rest on",
+		Long: `Lists the tables that readings are judged by, with how many of their rows rest on a
+public page or book that was read, follow from one, are from memory, or are common
+practice without a published source; then the sources. With --table it lists the rows
+of one table, each with what it rests on.
+
+Nobody had the standards themselves open, and what was read prints older editions of
+BS 7671 than the one in force. Check a figure against your own copy before you rest on
+it.`,
+		Example: "  waycall limits\n  waycall limits --table 41.3\n  waycall limits --json",
+		Args:    wantArgs(0, 0, "no argument"),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			out := limitsOut{Edition: board.Current, Tables: check.Tables(), Figures: check.Rows(), Sources: check.Sources()}
+			if table != "" {
+				other := func(name string) bool { return name != table }
+				out.Tables = slices.DeleteFunc(out.Tables, func(t check.Table) bool { return other(t.Name) })
+				out.Figures = slices.DeleteFunc(out.Figures, func(r check.Row) bool { return other(r.Table) })
+				if len(out.Tables) == 0 {
+					return usageError{fmt.Errorf("there is no table %.40q; waycall limits lists them", table)}
+				}
+				out.Sources = named(out.Sources, out.Figures)
+			}
+			for _, t := range out.Tables {
+				out.Rows += t.Rows
+				out.Rests.Read += t.Rests.Read
+				out.Rests.Implied += t.Rests.Implied
+				out.Rests.Memory += t.Rests.Memory
+				out.Rests.Practice += t.Rests.Practice
+			}
+			if asJSON {
+				enc := json.NewEncoder(cmd.OutOrStdout())
+				enc.SetEscapeHTML(false)
+				enc.SetIndent("", "  ")
+				return enc.Encode(out)
+			}
+			return out.text(cmd.OutOrStdout(), table != "")
+		},
+	}
+	cmd.Flags().StringVar(&table, "table", "", "list the rows of this table, such as 41.3")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return cmd
+}
+
+// named keeps the sources that rows name.
+func named(all []check.Source, rows []check.Row) []check.Source {
+	return slices.DeleteFunc(all, func(s check.Source) bool {
+		return !slices.ContainsFunc(rows, func(r check.Row) bool { return slices.Contains(r.From, s.ID) })
+	})
+}
+
+func (o limitsOut) text(w io.Writer, rows bool) error {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "LIMITS, %s\n\n", o.Edition)
+	if rows {
+		for _, one := range o.Tables {
+			fmt.Fprintf(t, "%s. %s, %s. %s\n\n", one.Title, one.Source, one.Edition, one.Note)
+		}
+		for _, r := range o.Figures {
+			fmt.Fprintf(t, "%s\t%s\n", strings.Join(r.Cells, "\t"), strings.TrimSpace(r.How+" "+strings.Join(r.From, " ")))
+		}
+	} else {
+		fmt.Fprintln(t, "Table\tRows\tRead\tImplied\tFrom memory\tPractice\tTitle")
+		for _, one := range o.Tables {
+			fmt.Fprintf(t, "%s\t%d\t%d\t%d\t%d\t%d\t%s\n", one.Name, one.Rows, one.Rests.Read, one.Rests.Implied, one.Rests.Memory, one.Rests.Practice, one.Title)
+		}
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "\n%d of %d rows have a witness: %d were read in a public page or book, %d follow from one. %d are from memory, %d are common practice without a published source.\n",
+		o.Rests.Witnessed(), o.Rows, o.Rests.Read, o.Rests.Implied, o.Rests.Memory, o.Rests.Practice)
+	fmt.Fprintln(w, "What was read prints older editions; nobody had the standards themselves open.")
+	if len(o.Sources) > 0 {
+		fmt.Fprintln(w, "\nSOURCES")
+	}
+	for _, s := range o.Sources {
+		fmt.Fprintf(w, "%-4s%s (%s). %s. Rows: %d.\n", s.ID, s.Title, s.Edition, s.Where, s.Rows)
+	}
+	return nil
+}
