@@ -154,3 +154,15 @@ func headsOf(b []byte, at int) (heads [][2]int) {
 	}
 	return heads
 }
+
+// What is heard freely goes into the record as it is: on one line, and nothing hidden.
+func TestVisible(t *testing.T) {
+	for text, want := range map[string]string{
+		" the neutral was  trapped": "the neutral was trapped", "a\x1b[2Jb\u202e\x00c": "a[2Jbc",
+		"one\ntwo\u2028three\u00a0four": "one two three four",
+	} {
+		if got := visible(text); got != want {
+			t.Errorf("%q became %q", text, got)
+		}
+	}
+}

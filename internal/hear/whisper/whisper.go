@@ -19,12 +19,14 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"unicode"
 	"unsafe"
 
 	binding "github.com/ggerganov/whisper.cpp/bindings/go"
 
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
+	"waycall/internal/printable"
 )
 
 // Model is a loaded speech model. Its methods may be called from one goroutine
@@ -252,5 +254,21 @@ func (m *Model) spelled(tokens []C.int32_t) string {
 	for _, k := range tokens {
 		b.WriteString(m.text[k])
 	}
-	return strings.Join(strings.Fields(b.String()), " ")
+	return visible(b.String())
+}
+
+// visible is text on one line, without what is hidden in it: among whisper's tokens is
+// every byte, and a record with a control character in a note would not be taken for
+// waycall's.
+func visible(text string) string {
+	text = strings.Map(func(r rune) rune {
+		if unicode.IsSpace(r) {
+			return ' '
+		}
+		if printable.Hidden(r) {
+			return -1
+		}
+		return r
+	}, text)
+	return strings.Join(strings.Fields(text), " ")
 }
