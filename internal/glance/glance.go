@@ -80,6 +80,9 @@ func Of(s record.State) Facts {
 		if due.Step.Live {
 			f.Label = "BEFORE THE LIVE TESTS"
 		}
+		if due.Step.Back != "" {
+			f.Label = "TO BE PUT BACK"
+		}
 		f.Due = due.Step.Brief
 	default:
 		f.at(s, due.Slot)

@@ -95,6 +95,12 @@ const (
 	NotPossible    Command = "not possible"    // with or without a Reason
 	EnergisedAgain Command = "energised again" // the supply was put on: proving dead begins anew
 
+	MainLocked     Command = "main switch locked off"
+	EarthOff       Command = "earthing conductor off"
+	EarthBack      Command = "earthing conductor back"
+	ConnectedAgain Command = "all connected again"
+	SurgeBack      Command = "surge protection back"
+
 	DeadTestsComplete Command = "dead tests complete"
 	ReadyForLive      Command = "ready for live tests" // with a Reason: dead tests that are left are waived
 

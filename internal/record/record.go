@@ -156,6 +156,8 @@ type Event struct {
 	Code     string            `json:"code,omitempty"`     // of an observation: C1, C2, C3 or FI
 	Of       int64             `json:"of,omitempty"`       // of Withdrawn: the note or observation that is taken back
 	HeardID  int64             `json:"heard_id,omitempty"` // the Heard event whose sound this rests on
+	Off      string            `json:"off,omitempty"`      // of Prepared and Confirmed: what is taken off, out or linked for it on the board, see State.Off
+	Back     string            `json:"back,omitempty"`     // of Prepared: what is said to be back as it was
 
 	// Of a review. Replaces is the ConfirmedID of the reading in Slot that the
 	// event is about, 0 where none stood; an event that was made while another

@@ -32,6 +32,8 @@ type State struct {
 	Skips    []Skip     // every test ever left out, in order
 	Notes    []Note     // every note and observation ever made, in order, whether or not it still stands
 
+	Removed []Removed // everything ever taken off for a test, in order, whether or not it is back
+
 	Settlements []Settlement // everything that a reviewer ever let stand, in order
 	Signed      *SignOff     // what the record is signed off by; nil while it is a draft, and again after any later fact
 
@@ -259,6 +261,7 @@ func (s State) Apply(e Event) (State, error) {
 	given := s
 	s.Answers, s.Readings, s.Skips = slices.Clip(s.Answers), slices.Clip(s.Readings), slices.Clip(s.Skips)
 	s.Notes, s.Settlements, s.Resumed = slices.Clip(s.Notes), slices.Clip(s.Settlements), slices.Clip(s.Resumed)
+	s.Removed = slices.Clip(s.Removed)
 	next, err := s.Follow(e)
 	if err != nil {
 		return given, err
@@ -555,7 +558,7 @@ func (s State) prepared(e Event) (State, error) {
 	if e.Answer != TakenBack {
 		s.Answers = append(s.Answers, given)
 	}
-	return s, nil
+	return s.putBack(e.Board, e.Back, e.ID).takenOff(Slot{Board: e.Board}, e.Off, e), nil
 }
 
 func (s State) proposed(e Event) (State, error) {
@@ -619,7 +622,7 @@ func (s State) confirmed(e Event) (State, error) {
 		s = s.end(p.Slot, Replaced, e)
 		s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
 		s.Readings = append(s.Readings, &Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Implied: e.Answer == Accepted, Tester: s.Tester})
-		s = s.arrived(p.Slot)
+		s = s.arrived(p.Slot).takenOff(p.Slot, e.Off, e)
 	}
 	return s, nil
 }

@@ -388,7 +388,9 @@ func Build(s record.State) Schedule {
 	}
 	for _, number := range sequence.Boards(job) {
 		for _, step := range sequence.Steps(job, number) {
-			out.Preparation = append(out.Preparation, preparation(s, number, step))
+			if sequence.Concerns(s, number, step) {
+				out.Preparation = append(out.Preparation, preparation(s, number, step))
+			}
 		}
 		for _, a := range s.Answers {
 			if a.Board == number && a.Step == sequence.EnergisedAgain {

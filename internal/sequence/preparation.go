@@ -20,6 +20,9 @@ type Step struct {
 	Else     []record.How // answers other than done that it may have, each with a reason
 	Unit     reading.Unit // of the figure that it is answered with; empty when it has none
 	Source   string
+	Off      string // what its answer takes off, see EarthingConductor and its like
+	Back     string // what its answer says is back; it is due whenever that is off
+	Alone    bool   // it comes before single tests alone: those without the earthing conductor
 }
 
 // Judge gives the verdict on the figure of a step that has one, in its Unit.
@@ -52,6 +55,15 @@ const (
 	// Before live tests, each answered by itself.
 	DeadComplete = "dead tests complete"
 	ReadyForLive = "ready for live tests"
+
+	// Before what is measured without the earthing conductor.
+	MainLocked = "main switch locked off"
+	EarthOff   = "earthing conductor off"
+
+	// What was taken off is back as it was. None of them can be left out.
+	ConnectedAgain = "all connected again"
+	SurgeBack      = "surge protection back"
+	EarthBack      = "earthing conductor back"
 )
 
 // EnergisedAgain is no step: answered "done", it says that the supply was put on
@@ -106,6 +118,7 @@ var steps = []Step{
 		Question: "Is the surge protection out? Say, surge protection out. If it stays in, say, two fifty volts.",
 		Brief:    "Surge protection out, or two fifty volts?",
 		Else:     otherwise,
+		Off:      SurgeProtection,
 		Source:   "BS 7671 regulation 643.3.2, from memory",
 	},
 	{
@@ -160,6 +173,22 @@ var steps = []Step{
 		Source:   "IET Guidance Note 3 and HSE GS38, from memory; the figures are common practice, no published source",
 	},
 	{
+		ID:       ConnectedAgain,
+		Live:     true,
+		Back:     Conductors,
+		Question: "Are the test links out, and the ends of rings back in their terminals and tight? Say, all connected again.",
+		Brief:    "All connected again?",
+		Source:   practice,
+	},
+	{
+		ID:       SurgeBack,
+		Live:     true,
+		Back:     SurgeProtection,
+		Question: "Is the surge protection back in? Say, surge protection back.",
+		Brief:    "Surge protection back?",
+		Source:   practice,
+	},
+	{
 		ID:       DeadComplete,
 		Live:     true,
 		Caution:  "Before the supply is put on. Waycall keeps a record and decides nothing: that is for the competent person, by local rules.",
@@ -175,7 +204,35 @@ var steps = []Step{
 		Brief:    "Ready for live tests?",
 		Source:   deadWork + "; HSE HSG85 and GS38, from memory",
 	},
+	{
+		ID:       MainLocked,
+		Live:     true,
+		Alone:    true,
+		Caution:  "The incoming terminals stay live, and without the earthing conductor nothing is earthed.",
+		Question: "Is the main switch off and locked? Say, main switch locked off.",
+		Brief:    "Main switch locked off?",
+		Source:   withoutEarthSrc,
+	},
+	{
+		ID:       EarthOff,
+		Live:     true,
+		Alone:    true,
+		Off:      EarthingConductor,
+		Question: "Is the earthing conductor off the main earthing terminal? Say, earthing conductor off.",
+		Brief:    "Earthing conductor off?",
+		Source:   withoutEarthSrc,
+	},
+	{
+		ID:       EarthBack,
+		Live:     true,
+		Back:     EarthingConductor,
+		Question: "Is the earthing conductor back in the main earthing terminal, and tight? Say, earthing conductor back.",
+		Brief:    "Earthing conductor back, and tight?",
+		Source:   withoutEarthSrc,
+	},
 }
+
+const withoutEarthSrc = "IET Guidance Note 3, external earth fault loop impedance and earth electrodes, from memory"
 
 // Steps returns the steps of a board in their order: those before dead tests,
 // then those before live ones, as far as the job has such tests. The step for
@@ -195,8 +252,12 @@ func asks(job *board.Job, b *board.Board, s Step) bool {
 		return hasDead(*job)
 	case NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined:
 		return hasDead(*job) && !b.Supply.OnlyIsolated
-	case SurgeOut:
+	case SurgeOut, SurgeBack:
 		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated && b.SurgeProtection
+	case ConnectedAgain:
+		return job.Asks(board.Continuity) && !b.Supply.OnlyIsolated
+	case MainLocked, EarthOff, EarthBack:
+		return job.Asks(board.Live) && measuredWithoutEarth(job, b)
 	case LampsOut, LoadsOut, ElectronicsOut, SwitchesOn, LeadsApart:
 		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated
 	}
@@ -227,7 +288,7 @@ func answered(s record.State, number int, live bool) bool {
 // unanswered returns the steps before dead tests that a board has no answer
 // for, however long ago.
 func (p *site) unanswered(b *panel) []*Step {
-	return p.steps(b, false, 0)
+	return p.steps(b, false, -1)
 }
 
 // deadSteps returns the steps that are due before the dead tests of a board.
@@ -261,6 +322,13 @@ func energised(b *panel) int64 { return b.answers[EnergisedAgain].EventID }
 // its supply comes through them, then its own. They are due again once the board
 // was isolated anew.
 func (p *site) liveSteps(b *panel) (due []boardStep) {
+	defer func() {
+		var backs []boardStep
+		for _, at := range p.around(b) {
+			backs = append(backs, p.backs(at, anyLive(at))...)
+		}
+		due = append(backs, due...)
+	}()
 	for at := b; at != nil && !at.Supply.OnlyIsolated; at = at.up {
 		since := max(at.answers[Isolated].EventID, energised(at))
 		if at.deadOpen && at.answers[ReadyForLive].EventID > since {
@@ -287,10 +355,13 @@ type boardStep struct {
 func (p *site) steps(b *panel, live bool, since int64) (due []*Step) {
 	for i := range steps {
 		step := &steps[i]
-		if step.Live != live || !asks(&p.s.Job, b.Board, *step) {
+		if step.Live != live || step.Back != "" || step.Alone || !asks(&p.s.Job, b.Board, *step) {
 			continue
 		}
 		from := since
+		if step.Off != "" && b.deadOpen && since >= 0 {
+			from = max(from, b.answers[backStep(step.Off).ID].EventID) // it is in again
+		}
 		if !live && b.deadOpen && step.ID != Isolated && step.ID != NoticesUp {
 			from = max(from, energised(b))
 		}

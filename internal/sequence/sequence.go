@@ -62,7 +62,7 @@ import (
 type Due struct {
 	Board  int         // the board of either
 	Step   *Step       // a preparation step; nil when a test is due
-	Slot   record.Slot // the test, when Step is nil; its Way is 0 for the board itself
+	Slot   record.Slot // the test, when Step is nil or comes before that test alone; its Way is 0 for the board itself
 	Setup  Setup       // of a test: the leads and links it is made with
 	Volts  float64     // DC test voltage of an insulation test, otherwise 0
 	Least  float64     // its limit, Mohm
@@ -86,8 +86,13 @@ type Omitted struct {
 //
 // A live test that the electrician went to but that cannot be made yet is not
 // due: see Blocked.
-func Next(s record.State) (Due, bool) {
-	p := newSite(s)
+func Next(s record.State) (Due, bool) { return newSite(s).next() }
+
+func (p *site) next() (Due, bool) {
+	s := p.s
+	if d, ok := p.backFirst(); ok {
+		return d, true
+	}
 	if s.Aim != nil {
 		if d, ok := p.aimed(*s.Aim); ok {
 			return d, true
@@ -103,7 +108,14 @@ func Next(s record.State) (Due, bool) {
 		if steps := p.deadSteps(b); len(steps) > 0 {
 			return p.stepDue(steps[0].board, steps[0].step), true
 		}
-		if it := p.pick(b, false); it != nil {
+		slot, it := anyLive(b), p.pick(b, false)
+		if it != nil {
+			slot = it.slot
+		}
+		if back := p.backs(b, slot); len(back) > 0 {
+			return p.stepDue(b.Number, back[0].step), true
+		}
+		if it != nil {
 			return p.testDue(it), true
 		}
 	}
@@ -120,10 +132,20 @@ func Next(s record.State) (Due, bool) {
 			return p.stepDue(steps[0].board, steps[0].step), true
 		}
 		if it := p.pick(b, true); it != nil {
-			return p.testDue(it), true
+			return p.afterSteps(b, p.testDue(it)), true
 		}
 	}
 	return Due{}, false
+}
+
+// afterSteps returns the step before one test alone that is due first, or the test.
+func (p *site) afterSteps(b *panel, d Due) Due {
+	if steps := p.stepsFor(b, d.Slot); len(steps) > 0 {
+		step := p.stepDue(b.Number, steps[0].step)
+		step.Slot = d.Slot
+		return step
+	}
+	return d
 }
 
 // aimed returns what is due when the electrician went to a test. False means
@@ -148,10 +170,13 @@ func (p *site) aimed(slot record.Slot) (Due, bool) {
 		if steps := p.deadSteps(&here); len(steps) > 0 {
 			return p.stepDue(steps[0].board, steps[0].step), true
 		}
+		if back := p.backs(b, slot); len(back) > 0 {
+			return p.stepDue(b.Number, back[0].step), true
+		}
 	}
 	d := p.described(slot)
 	d.Why, d.Source, d.Again = "You went to this test.", practice, p.stands[slot] != nil
-	return d, true
+	return p.afterSteps(b, d), true
 }
 
 // pick returns the test that is due on a board in one stage, or nil: on the way
@@ -210,13 +235,6 @@ func Remaining(s record.State) []Due { return newSite(s).remaining() }
 func (p *site) remaining() []Due {
 	var all []Due
 	seen := map[boardStep]bool{}
-	tests := func(b *panel, live bool) {
-		for _, it := range b.items {
-			if it.live == live && it.open {
-				all = append(all, p.testDue(it))
-			}
-		}
-	}
 	add := func(steps []boardStep) {
 		for _, step := range steps {
 			if !seen[step] {
@@ -225,9 +243,21 @@ func (p *site) remaining() []Due {
 			}
 		}
 	}
+	tests := func(b *panel, live bool) {
+		for _, it := range b.items {
+			if it.live == live && it.open {
+				add(p.stepsFor(b, it.slot))
+				all = append(all, p.testDue(it))
+			}
+		}
+	}
+	if d, ok := p.next(); ok && d.Step != nil && (d.Step.Back != "" || d.Step.Alone) {
+		seen[boardStep{d.Board, d.Step}], all = true, append(all, d)
+	}
 	for _, b := range p.boards {
 		add(p.deadSteps(b))
 		tests(b, false)
+		add(p.backs(b, anyLive(b)))
 	}
 	for _, b := range p.boards {
 		if b.liveOpen {
@@ -287,9 +317,10 @@ func Count(s record.State) Progress {
 	var p Progress
 	for _, b := range site.boards {
 		for i := range steps {
-			if asks(&s.Job, b.Board, steps[i]) {
+			if asks(&s.Job, b.Board, steps[i]) && site.counts(b, &steps[i]) {
 				p.Steps++
-				if _, done := b.answered(steps[i], 0); done {
+				_, off := s.OffLast(b.Number, steps[i].Back)
+				if _, done := b.answered(steps[i], 0); done && !off {
 					p.StepsDone++
 				}
 			}

@@ -26,13 +26,13 @@ func workshop(t testing.TB) board.Job {
 func answer(t fataler, s record.State, d Due, result check.Result) record.State {
 	t.Helper()
 	if d.Step != nil {
-		return apply(t, s, record.Event{Kind: record.Prepared, Board: d.Board, Step: d.Step.ID, Answer: record.Done})
+		return apply(t, s, d.Step.Answer(d.Board, record.Done, ""))
 	}
 	q := reading.Correct
 	if !d.Slot.Test.Judged() {
 		q = reading.Quantity{Value: 300, Bound: reading.Exactly, Unit: d.Slot.Test.Unit()}
 	}
-	return apply(t, s, record.Event{Kind: record.Proposed, Slot: &d.Slot, Quantity: &q, Verdict: &check.Verdict{Result: result}}, record.Event{Kind: record.Confirmed})
+	return apply(t, s, record.Event{Kind: record.Proposed, Slot: &d.Slot, Quantity: &q, Verdict: &check.Verdict{Result: result}}, record.Event{Kind: record.Confirmed, Off: Leaves(d.Slot)})
 }
 
 func short(s record.Slot) string {
@@ -54,7 +54,9 @@ func name(d Due) string {
 func walkOf(t testing.TB, job board.Job) (names []string, s record.State) {
 	s = open(t, job)
 	for d, ok := Next(s); ok; d, ok = Next(s) {
-		names = append(names, name(d))
+		if names = append(names, name(d)); len(names) > 3000 {
+			t.Fatalf("it does not end: %v", names[2990:])
+		}
 		s = answer(t, s, d, check.Pass)
 	}
 	return names, s
@@ -288,11 +290,11 @@ func TestWalk(t *testing.T) {
 		"1 loads disconnected", "1 electronics out", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart",
 		"1.0 earthing", "1.0 bonding'1", "1.0 bonding'2",
 		"1.1 R1+R2", "1.1 polarity", "1.3 R1+R2", "1.3 polarity", "1.6 R1+R2", "1.6 polarity",
-		"1.2 r1", "1.2 rn", "1.2 r2", "1.2 ring-LN", "1.2 ring-LE", "1.2 polarity",
+		"1.2 r1", "1.2 rn", "1.2 r2", "1.2 ring-LN", "1.2 ring-LE", "1.2 polarity", "1 all connected again",
 		"1.1 LN-E'1", "1.1 L-N'1", "1.1 LN-E'2", "1.1 L-N'2", "1.3 LN-E", "1.3 L-L", "1.3 L-N", "1.2 LN-E", "1.2 L-N", "1.6 LN-E",
 		"1.4 LN-E", "1.4 L-N", // at 250 V
-		"1 dead tests complete", "1 ready for live tests",
-		"1.0 polarity", "1.0 Ze", "1.0 PFC", "1.0 PSC", "1.0 phase-sequence",
+		"1 surge protection back", "1 dead tests complete", "1 ready for live tests",
+		"1.0 polarity", "1 main switch locked off", "1 earthing conductor off", "1.0 Ze", "1 earthing conductor back", "1.0 PFC", "1.0 PSC", "1.0 phase-sequence",
 		"1.0 RCD-1x", "1.0 RCD-button",
 		"1.1 Zs", "1.1 RCD-1x", "1.1 RCD-button", "1.1 functional", "1.3 Zs", "1.3 phase-sequence", "1.3 functional", "1.4 functional",
 		"1.2 Zs", "1.2 functional", "1.6 Zs", "1.6 functional",
@@ -300,6 +302,8 @@ func TestWalk(t *testing.T) {
 	if diff := cmp.Diff(want, names); diff != "" {
 		t.Error(diff)
 	}
+	// That something is back is asked for once it is off.
+	want = slices.DeleteFunc(want, func(w string) bool { return strings.HasSuffix(w, " back") })
 	var planned []string
 	for _, d := range Remaining(open(t, job)) {
 		planned = append(planned, name(d))
@@ -307,7 +311,7 @@ func TestWalk(t *testing.T) {
 	if diff := cmp.Diff(want, planned); diff != "" {
 		t.Errorf("what remains at first is not the walk:\n%s", diff)
 	}
-	if p := Count(s); p.Tests != len(want)-15 || p.Recorded != p.Tests || p.Steps != 15 || p.StepsDone != 15 {
+	if p := Count(s); p.Tests != len(want)-17 || p.Recorded != p.Tests || p.Steps != 20 || p.StepsDone != 20 {
 		t.Errorf("progress %+v", p)
 	}
 	if !Prepared(s, 1) || !Ready(s, 1) || len(Remaining(s)) != 0 {
@@ -397,7 +401,7 @@ func TestFeedingBoardIsReadyFirst(t *testing.T) {
 // live tests.
 func toLiveSteps(t testing.TB, job board.Job) record.State {
 	s := open(t, job)
-	for d, ok := Next(s); ok && (d.Step == nil || !d.Step.Live); d, ok = Next(s) {
+	for d, ok := Next(s); ok && (d.Step == nil || !d.Step.Live || d.Step.Back != ""); d, ok = Next(s) {
 		s = answer(t, s, d, check.Pass)
 	}
 	return s
@@ -409,10 +413,10 @@ func TestLimitedJobs(t *testing.T) {
 		steps []string
 		first string
 	}{
-		{[]board.Kind{board.Continuity}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined}, "1.0 earthing"},
+		{[]board.Kind{board.Continuity}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined, ConnectedAgain}, "1.0 earthing"},
 		{[]board.Kind{board.Polarity}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined}, "1.1 polarity"},
-		{[]board.Kind{board.Live}, []string{DeadComplete, ReadyForLive}, "1.0 polarity"},
-		{[]board.Kind{board.Insulation}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, SurgeOut, LampsOut, LoadsOut, ElectronicsOut, SwitchesOn, LinksAsFound, LeadsJoined, LeadsApart}, "1.1 LN-E"},
+		{[]board.Kind{board.Live}, []string{DeadComplete, ReadyForLive, MainLocked, EarthOff, EarthBack}, "1.0 polarity"},
+		{[]board.Kind{board.Insulation}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, SurgeOut, LampsOut, LoadsOut, ElectronicsOut, SwitchesOn, LinksAsFound, LeadsJoined, LeadsApart, SurgeBack}, "1.1 LN-E"},
 	} {
 		job := terrace(t)
 		job.Tests = c.kinds
@@ -421,8 +425,9 @@ func TestLimitedJobs(t *testing.T) {
 			ids = append(ids, s.ID)
 		}
 		names, s := walkOf(t, job)
-		if diff := cmp.Diff(c.steps, ids); diff != "" || names[len(ids)] != c.first {
-			t.Errorf("%v: %s\nfirst %s", c.kinds, diff, names[len(ids)])
+		first := slices.IndexFunc(names, func(n string) bool { return strings.Contains(n, ".") })
+		if diff := cmp.Diff(c.steps, ids); diff != "" || names[first] != c.first {
+			t.Errorf("%v: %s\nfirst %s", c.kinds, diff, names[first])
 		}
 		for _, r := range s.Readings {
 			if !job.Asks(kindOf(r.Slot)) {
@@ -606,7 +611,7 @@ func TestR2InsteadOfR1R2(t *testing.T) {
 // tests come first, and both answers before live tests are asked for again.
 func TestRetestAfterLive(t *testing.T) {
 	s := toLive(t, full(t), nil, nil)
-	for range 8 {
+	for range 11 {
 		d, _ := Next(s)
 		s = answer(t, s, d, check.Pass)
 	}
@@ -618,13 +623,13 @@ func TestRetestAfterLive(t *testing.T) {
 		t.Error("ready for live tests with dead ones due")
 	}
 	var names []string
-	for d, ok := Next(s); ok && len(names) < 25; d, ok = Next(s) {
+	for d, ok := Next(s); ok && len(names) < 27; d, ok = Next(s) {
 		names = append(names, name(d))
 		s = answer(t, s, d, check.Pass)
 	}
 	want := []string{"1 isolated and locked off", "1 notices up", "1 indicator proved", "1 tested dead", "1 proved dead", "1 surge protection out", "1 lamps removed",
 		"1 loads disconnected", "1 electronics out", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart",
-		"1.3 r1", "1.3 rn", "1.3 r2", "1.3 ring-LN", "1.3 ring-LE", "1.3 polarity", "1.3 LN-E", "1.3 L-N", "1 dead tests complete", "1 ready for live tests", "1.2 Zs", "1.2 RCD-1x"}
+		"1.3 r1", "1.3 rn", "1.3 r2", "1.3 ring-LN", "1.3 ring-LE", "1.3 polarity", "1 all connected again", "1.3 LN-E", "1.3 L-N", "1 surge protection back", "1 dead tests complete", "1 ready for live tests", "1.2 Zs", "1.2 RCD-1x"}
 	if diff := cmp.Diff(want, names); diff != "" {
 		t.Error(diff)
 	}
@@ -681,7 +686,7 @@ func TestEnergisedAgain(t *testing.T) {
 	// With the supply on for live tests, the two answers are asked for again; a
 	// dead test that turns up asks for the isolation, too.
 	s = toLive(t, full(t), nil, nil)
-	for range 3 {
+	for range 6 {
 		d, _ := Next(s)
 		s = answer(t, s, d, check.Pass)
 	}
@@ -719,7 +724,7 @@ func TestEarlyPreparation(t *testing.T) {
 	if diff := cmp.Diff([]string{"1 notices up", "1 electronics out", "1 links as found"}, names); diff != "" {
 		t.Error(diff)
 	}
-	if p := Count(s); p.StepsDone != 13 || p.Steps != 15 {
+	if p := Count(s); p.StepsDone != 13 || p.Steps != 17 {
 		t.Errorf("%+v", p)
 	}
 	for _, step := range Steps(s.Job, 1) {
@@ -834,7 +839,7 @@ func TestEstimate(t *testing.T) {
 			q = reading.Correct
 		}
 		do(after, record.Event{Kind: record.Proposed, Slot: &d.Slot, Quantity: &q, Verdict: &check.Verdict{Result: check.Pass}})
-		do(0, record.Event{Kind: record.Confirmed})
+		do(0, record.Event{Kind: record.Confirmed, Off: Leaves(d.Slot)})
 	}
 	for d, _ := Next(s); d.Step != nil; d, _ = Next(s) {
 		do(5*time.Second, record.Event{Kind: record.Prepared, Board: 1, Step: d.Step.ID, Answer: record.Done})
@@ -906,7 +911,7 @@ func TestReviewIsNoWork(t *testing.T) {
 			break
 		}
 		if d.Step != nil {
-			do(5*time.Second, record.Event{Kind: record.Prepared, Board: d.Board, Step: d.Step.ID, Answer: record.Done})
+			do(5*time.Second, d.Step.Answer(d.Board, record.Done, ""))
 			continue
 		}
 		q := reading.Quantity{Value: 1, Bound: reading.Exactly, Unit: d.Slot.Test.Unit()}
@@ -914,7 +919,7 @@ func TestReviewIsNoWork(t *testing.T) {
 			q = reading.Correct
 		}
 		do(20*time.Second, record.Event{Kind: record.Proposed, Slot: &d.Slot, Quantity: &q, Verdict: &check.Verdict{Result: check.Pass}})
-		do(0, record.Event{Kind: record.Confirmed})
+		do(0, record.Event{Kind: record.Confirmed, Off: Leaves(d.Slot)})
 		if first == nil && !d.Slot.Test.Judged() && d.Slot.Way != 0 {
 			first = s.Readings[len(s.Readings)-1]
 		}
@@ -1116,10 +1121,10 @@ func TestWholeJobProperties(t *testing.T) {
 		s := open(t, job)
 		jumps, works := 6, 3
 		for n := 0; ; n++ {
-			if n > 2000 {
-				t.Fatal("it does not end")
-			}
 			d, ok := Next(s)
+			if n > 2000 {
+				t.Fatalf("it does not end: %s, off %v", name(d), Off(s))
+			}
 			rest := Remaining(s)
 			p := Count(s)
 			if tests := len(slots(rest)); p.Tests != p.Recorded+p.LeftOut+p.Waiting+tests {
@@ -1165,10 +1170,20 @@ func TestWholeJobProperties(t *testing.T) {
 				}
 			} else if !slices.ContainsFunc(rest, func(r Due) bool { return name(r) == name(d) }) && s.Aim == nil {
 				t.Fatalf("%s is due but does not remain", name(d))
-			} else if up := job.Board(job.Board(d.Board).Supply.From); d.Step.Live && up != nil && !up.Supply.OnlyIsolated && !Ready(s, up.Number) {
+			} else if up := job.Board(job.Board(d.Board).Supply.From); d.Step.Live && d.Step.Back == "" && up != nil && !up.Supply.OnlyIsolated && !Ready(s, up.Number) {
 				t.Fatalf("%s is due before board %d is ready, which feeds it", name(d), up.Number)
 			}
+			for _, b := range job.Boards {
+				for _, what := range Off(s)[b.Number] {
+					c, _ := place(&job, b.Number, 0)
+					if d.Step == nil && Live(d.Slot) && b.Number == d.Board && mustBeBack(what, c, d.Slot) || what == EarthingConductor && (d.Step == nil || d.Step.ID != EarthBack) && !(d.Step == nil && d.Board == b.Number && withoutEarth(c, d.Slot)) {
+						t.Fatalf("%s is due with the %s of board %d off", name(d), what, b.Number)
+					}
+				}
+			}
 			switch what := rapid.IntRange(0, 19).Draw(t, "what"); {
+			case what == 18 && d.Step == nil && withoutEarth(circuit{board: job.Board(d.Board)}, d.Slot):
+				s = apply(t, s, record.Event{Kind: record.Opened, Job: &job})
 			case what == 0 && jumps > 0:
 				jumps--
 				if all := slots(rest); len(all) > 0 {

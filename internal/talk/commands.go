@@ -255,7 +255,7 @@ func (t *turn) confirm() {
 		// After a reading of another place, the one that is due is named in full.
 		t.s.told = told.forgotten()
 	}
-	t.follows(record.Event{Kind: record.Confirmed})
+	t.follows(t.confirmed(""))
 	if !t.short(storedPrompt) {
 		t.say("Stored.")
 	}
@@ -333,7 +333,13 @@ func (t *turn) unanswer(a record.Answer) {
 		t.say("That is not taken back.", isolateAgain)
 		return
 	}
-	t.follows(record.Event{Kind: record.Prepared, Board: a.Board, Step: a.Step, Answer: record.TakenBack, Reason: "scratched"})
+	step := sequence.Step{ID: a.Step}
+	for _, s := range sequence.Steps(t.s.Record.Job, a.Board) {
+		if s.ID == a.Step {
+			step = s
+		}
+	}
+	t.follows(step.TakeBack(a.Board, "scratched"))
 	t.sayf("The answer %s is taken back.", a.Step)
 	if a.Step == sequence.ReadyForLive && t.energise("the answer ready for live tests was taken back") {
 		t.say(proveAgain)
@@ -391,13 +397,13 @@ func (t *turn) leaveOut(how record.How, reason string) {
 	case d.Again:
 		t.carryOn() // its reading is kept
 		return
-	case d.Step != nil && !d.Step.May(how):
+	case d.Step != nil && !d.Step.Alone && !d.Step.May(how):
 		t.say("That step cannot be left out. Answer it, or finish here.")
 		t.remind()
 		return
 	}
 	ask := asking{how: how, board: d.Board, slot: d.Slot}
-	if d.Step != nil {
+	if d.Step != nil && !d.Step.Alone { // otherwise the test is left out that it is for
 		ask.step = d.Step.ID
 	}
 	t.omit(ask, reason)
@@ -631,6 +637,7 @@ func (t *turn) finish() {
 		t.follows(record.Event{Kind: record.Dropped, Reason: "the session was finished before it was confirmed"})
 	}
 	t.say("Finished.")
+	t.stillOff()
 	t.left()
 	t.failing()
 	t.say("The record is kept. The results are for the competent person to judge.")

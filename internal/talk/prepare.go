@@ -77,7 +77,7 @@ func (t *turn) answer(m phrase.Meaning) {
 		t.leads(on, steps[i], m)
 		return
 	case isDue:
-		t.follows(record.Event{Kind: record.Prepared, Board: on, Step: id, Answer: how, Reason: reason})
+		t.follows(steps[i].Answer(on, how, reason))
 		t.prepared(on, id)
 		return
 	case t.answered(on, id) && !t.dueAgain(on, id):

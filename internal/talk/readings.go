@@ -201,7 +201,7 @@ func (t *turn) resolve(m phrase.Meaning) (c choice, why string, goes *record.Slo
 		}
 		c = append(c, part{at, q, t.heardID})
 	}
-	if why, goes = t.notYet(slot); why != "" {
+	if why, goes = t.notYet(slot, m.Command == phrase.Replace); why != "" {
 		return nil, why, goes
 	}
 	return c, "", nil
@@ -224,8 +224,9 @@ func (t *turn) replaced(slot record.Slot) record.Slot {
 
 // notYet says why a test cannot be made now, or nothing: a live test that is
 // blocked, or a test on a board whose preparation for it is not answered. Such
-// a test is asked about as though the electrician had gone to it.
-func (t *turn) notYet(slot record.Slot) (why string, goes *record.Slot) {
+// a test is asked about as though the electrician had gone to it. replaces says that
+// a reading is to be put right by name.
+func (t *turn) notYet(slot record.Slot, replaces bool) (why string, goes *record.Slot) {
 	r := t.s.Record
 	if o, no := sequence.Blocked(r, slot); no {
 		return "Not yet. " + o.Reason + " " + notStored, nil
@@ -236,10 +237,13 @@ func (t *turn) notYet(slot record.Slot) (why string, goes *record.Slot) {
 	if !ok || d.Step == nil {
 		return "", nil
 	}
+	if _, stands := r.Latest(slot); replaces && stands && d.Step.Alone {
+		return "", nil // what was read is put right, and not read again
+	}
 	if now, due := t.due(); due && now.Step != nil && now.Board == d.Board && now.Step.ID == d.Step.ID {
 		return "Not yet. " + d.Step.Brief, nil
 	}
-	if !sequence.Live(slot) {
+	if !sequence.Live(slot) && d.Step.Back == "" {
 		return "Not yet. The supply was put on since the dead tests.", &slot
 	}
 	return "Not yet.", &slot

@@ -66,7 +66,7 @@ func (t *turn) repair(m phrase.Meaning) {
 	}
 	var goes *record.Slot
 	if why == "" {
-		why, goes = t.notYet(slot)
+		why, goes = t.notYet(slot, false)
 	}
 	if why != "" {
 		t.say(why)
@@ -205,7 +205,7 @@ func (t *turn) eachWay(m phrase.Meaning) (c choice, why string) {
 		if old, ok := t.s.Record.Latest(slot); ok {
 			return nil, fmt.Sprintf("%s has %s already. %s", capital(t.name(slot)), old.Quantity.Spoken(), notStored)
 		}
-		if why, _ := t.notYet(slot); why != "" {
+		if why, _ := t.notYet(slot, false); why != "" {
 			return nil, why + " " + notStored
 		}
 		c = append(c, part{slot, q, t.heardID})
@@ -232,7 +232,7 @@ func (t *turn) accept(all ...phrase.Meaning) {
 			return
 		}
 	}
-	t.follows(record.Event{Kind: record.Confirmed, Answer: record.Accepted})
+	t.follows(t.confirmed(record.Accepted))
 	for _, m := range all {
 		if _, why, _ := t.find(m); why != "" {
 			*t = before
@@ -263,7 +263,9 @@ func (t *turn) implied() (sequence.Due, bool) {
 			return sequence.Due{}, false
 		}
 	}
-	r, err := r.Apply(record.Event{ID: r.LastID + 1, At: t.at, Kind: record.Confirmed, Answer: record.Accepted})
+	e := t.confirmed(record.Accepted)
+	e.ID, e.At = r.LastID+1, t.at
+	r, err := r.Apply(e)
 	if err != nil {
 		return sequence.Due{}, false
 	}

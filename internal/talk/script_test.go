@@ -297,7 +297,7 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 				if d.Slot.Position > 0 {
 					at += fmt.Sprintf(" %d", d.Slot.Position)
 				}
-				if d.Step != nil && d.Step.Live {
+				if d.Step != nil && d.Step.Live && d.Step.Back == "" {
 					at = "live"
 				}
 				if p.state.Record.Pending == nil && at == rest {

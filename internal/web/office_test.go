@@ -75,6 +75,9 @@ func (w *worker) do(sound []byte, events ...record.Event) {
 func (w *worker) prepared() {
 	for _, number := range sequence.Boards(w.state.Job) {
 		for _, step := range sequence.Steps(w.state.Job, number) {
+			if step.Back != "" || step.Alone {
+				continue
+			}
 			w.at = w.at.Add(9 * time.Second)
 			id := w.state.LastID + 1
 			w.do(w.sound(0.9), heard("command", step.ID), record.Event{Kind: record.Prepared, Board: number, Step: step.ID, Answer: record.Done, HeardID: id})

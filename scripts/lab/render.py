@@ -5,17 +5,21 @@ usage: render.py demo|session SPEECH_TOOL VOICE WORK FOLDER   (called by render-
 FOLDER has script.jsonl, and sound/ for what is made. The pace varies a little from
 phrase to phrase, as a person's does.
 
-demo: each line is rendered anew. A phrase with noise_db gets a drill of our own making:
+demo: a phrase with noise_db gets a drill of our own making:
 harmonics of a wavering motor and hiss, that many dB below the speech.
 
 session: what is said several times is rendered up to three times, a little faster or
-slower, and these are used in turn. Sounds that are there already stay as they are.
+slower, and these are used in turn.
+
+Sounds that are there already stay as they are; those of the demonstration take the
+number of their new place.
 """
 import collections
 import json
 import os
 import random
 import re
+import shutil
 import subprocess
 import sys
 
@@ -90,8 +94,22 @@ def beside_drill(speech, rate, noise):
 script = [json.loads(line) for line in open(os.path.join(folder, "script.jsonl"))]
 wanted = {"demo": demo_phrases, "session": session_phrases}[kind](script)
 os.makedirs(sound, exist_ok=True)
+
+
+def unnumbered(name):
+    return name.split("-", 1)[1].removesuffix(".flac")
+
+
+if kind == "demo":
+    kept = collections.defaultdict(list)
+    for old in sorted(os.listdir(sound)):
+        shutil.move(os.path.join(sound, old), os.path.join(work, old))
+        kept[unnumbered(old)].append(old)
+    for name in wanted:
+        if kept[unnumbered(name)]:
+            shutil.move(os.path.join(work, kept[unnumbered(name)].pop(0)), os.path.join(sound, name + ".flac"))
 for old in os.listdir(sound):
-    if kind == "demo" or old.removesuffix(".flac") not in wanted:
+    if old.removesuffix(".flac") not in wanted:
         os.remove(os.path.join(sound, old))
 missing = {n: p for n, p in wanted.items() if not os.path.exists(os.path.join(sound, n + ".flac"))}
 for name, (speech, rate) in render(missing).items():

@@ -1,0 +1,28 @@
+package talk
+
+import (
+	"waycall/internal/record"
+	"waycall/internal/sequence"
+)
+
+// confirmed is the fact that puts what waits on the schedule, with what was off for
+// it.
+func (t *turn) confirmed(how record.How) record.Event {
+	return record.Event{Kind: record.Confirmed, Answer: how, Off: sequence.Leaves(t.s.Record.Pending.Slot)}
+}
+
+// stillOff says what was taken off for a test and not said to be back.
+func (t *turn) stillOff() {
+	for _, n := range t.s.Record.Job.InOrder() {
+		for _, what := range sequence.Off(t.s.Record)[n] {
+			t.sayf("By the record %s%s.", stillOff[what], t.ofBoard(n))
+		}
+	}
+}
+
+// stillOff is how that is said of each thing.
+var stillOff = map[string]string{
+	sequence.EarthingConductor: "the earthing conductor is still off",
+	sequence.SurgeProtection:   "the surge protection is still out",
+	sequence.Conductors:        "a test link is still in, or the end of a ring out",
+}
