@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"runtime/debug"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -11,6 +12,10 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/pack"
 )
+
+// importMemory is what Go clears up to stay within while it looks at what came from
+// elsewhere, in bytes. With SQLite's own, an import stays below 256 MiB.
+const importMemory = 128 << 20
 
 func newImport() *cobra.Command {
 	var (
@@ -27,6 +32,7 @@ already is never written over: give the new one another name with --as.`,
 		Example: "  waycall import TER-0107.zip",
 		Args:    wantArgs(1, 1, "one file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			debug.SetMemoryLimit(importMemory)
 			dir, err := data.made()
 			if err != nil {
 				return err

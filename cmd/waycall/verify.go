@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"runtime/debug"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -80,6 +81,7 @@ func (d *dataFlag) verify(ctx context.Context, arg string) (store.Report, error)
 	if !info.Mode().IsRegular() || !isZip(arg) { // to open a pipe is to wait for who writes into it
 		return store.Verify(ctx, arg)
 	}
+	debug.SetMemoryLimit(importMemory)
 	p, err := pack.Open(ctx, arg, "")
 	if err != nil {
 		return store.Report{}, err

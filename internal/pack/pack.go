@@ -69,10 +69,10 @@ func nameOfSound(id int64) string { return fmt.Sprintf("sounds/%06d.flac", id) }
 
 // What a file may hold. A job of a thousand readings has some 300 MB.
 const (
-	mostDirectory = 4 << 20  // bytes of the list of files at the end of the zip: some 65,000 sounds
-	mostSound     = 16 << 20 // bytes of one sound
-	mostEvents    = 200_000  // in the record
-	mostTotal     = 8 << 30  // bytes of everything, unpacked
+	mostDirectory = 4 << 20 // bytes of the list of files at the end of the zip: some 65,000 sounds
+	mostSound     = 8 << 20 // bytes of one sound
+	mostEvents    = 200_000 // in the record
+	mostTotal     = 8 << 30 // bytes of everything, unpacked
 	// perFile is how many bytes of the manifest are about one file at most; waycall
 	// writes some 150.
 	perFile = 256
@@ -558,6 +558,7 @@ func (p *Packed) checkSounds(ctx context.Context, files map[string]*zip.File) er
 			return err
 		}
 		var b bytes.Buffer
+		b.Grow(int(want.Size) + bytes.MinRead) // at most mostSound
 		if err := copyOut(&b, files[want.Name], want.Size, &want.SHA256); err != nil {
 			return err
 		}

@@ -224,9 +224,9 @@ func decode(id int64, at, kind, data string) (record.Event, error) {
 	return e, nil
 }
 
-// maxSound is the most that one phrase's sound may take, in bytes: eight minutes
+// maxSound is the most that one phrase's sound may take, in bytes: four minutes
 // as 16 kHz WAV, far above the longest phrase that hearing lets through.
-const maxSound = 16 << 20
+const maxSound = 8 << 20
 
 // soundFormat says what kind of file b is and how many samples a second it has.
 func soundFormat(b []byte) (format string, rate int, err error) {
@@ -254,6 +254,7 @@ func Samples(sound []byte) (samples []int16, rate int, err error) {
 	}
 	if !isFLAC(sound) {
 		rate, data, err := readWAV(sound)
+		samples = make([]int16, 0, len(data)/2)
 		for i := 0; i+1 < len(data); i += 2 {
 			samples = append(samples, int16(binary.LittleEndian.Uint16(data[i:])))
 		}
