@@ -25,12 +25,19 @@ func openForWork(path string) (*store.Store, error) {
 
 // tellFound says what opening a job for a session found, before it is worked on: on stderr,
 // and to who reads JSON on stdout, too.
-func tellFound(stdout, stderr io.Writer, asJSON bool, found []store.Finding) {
+func tellFound(stdout io.Writer, asJSON bool, found []store.Finding) {
+	noteFound(found)
 	for _, f := range found {
-		fmt.Fprintf(stderr, "waycall: note: %s\n", f)
 		if asJSON {
 			jsonScreen{stdout}.print(jsonEvent{Event: "found", Text: f.String()})
 		}
+	}
+}
+
+// noteFound says on stderr what opening a job found: what is printed of it may lack the end.
+func noteFound(found []store.Finding) {
+	for _, f := range found {
+		complain(fmt.Errorf("note: %s", f))
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/spf13/cobra"
 
 	"waycall/internal/record"
@@ -45,6 +46,20 @@ func cutOff(t *testing.T, ends ...string) string {
 		}
 	}
 	return path
+}
+
+// cutOffScript is a command of the scripts: "cutoff FILE" leaves a job as it is when its last
+// session was cut off and its file alone was copied.
+func cutOffScript(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("cutoff FILE")
+	}
+	path := ts.MkAbs(args[0])
+	b, err := os.ReadFile(path)
+	ts.Check(err)
+	b[18], b[19] = 2, 2 // what SQLite writes there in WAL mode
+	ts.Check(os.WriteFile(path, b, 0o600))
+	ts.Check(os.Remove(path + "-head"))
 }
 
 // prints runs a command and returns what it printed.
@@ -85,10 +100,10 @@ func TestDamagedLogIsTold(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var told, line bytes.Buffer
-	tellFound(&line, &told, true, s.Found())
-	if !strings.Contains(told.String(), "are lost, readings or what was taken back among them") || !strings.Contains(told.String(), path+"-damaged-1") || !strings.HasPrefix(line.String(), `{"event":"found","text":"damaged files`) {
-		t.Errorf("the session is told %q, %q", told.String(), line.String())
+	var line bytes.Buffer
+	tellFound(&line, true, s.Found())
+	if told := line.String(); !strings.Contains(told, "are lost, readings or what was taken back among them") || !strings.Contains(told, path+"-damaged-1") || !strings.HasPrefix(told, `{"event":"found","text":"damaged files`) {
+		t.Errorf("the session is told %q", told)
 	}
 	s.Close()
 	if out, err := prints(t, newVerify(), path); err != nil || !strings.Contains(out, "Note: damaged files") || !strings.Contains(out, "The record is whole") {

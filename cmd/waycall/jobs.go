@@ -138,9 +138,11 @@ func (d *dataFlag) open(job string, how func(path string) (*store.Store, error))
 	return s, path, err
 }
 
-// readJob returns what is known of a job, without keeping others from it.
+// readJob returns what is known of a job, without keeping others from it, and says on
+// stderr what opening it found.
 func (d *dataFlag) readJob(ctx context.Context, job string) (record.State, string, error) {
-	state, _, path, err := d.readNoted(ctx, job)
+	state, found, path, err := d.readNoted(ctx, job)
+	noteFound(found)
 	return state, path, err
 }
 
@@ -301,7 +303,7 @@ func newJobs() *cobra.Command {
 			lines := []jobLine{}
 			for _, file := range files {
 				l := jobLine{Reference: jobOf(file), Boards: []string{}, File: file}
-				s, _, err := data.readJob(cmd.Context(), file)
+				s, _, _, err := data.readNoted(cmd.Context(), file)
 				if err != nil {
 					l.Problem = err.Error()
 				} else {

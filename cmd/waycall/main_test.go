@@ -41,7 +41,7 @@ func TestScripts(t *testing.T) {
 	model := modelFile(t)
 	testscript.Run(t, testscript.Params{
 		Dir:  "testdata/script",
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"take": take, "exits": exits, "review": review, "visit": visit, "end": end, "forge": forge, "pack": packed, "bomb": bomb},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"take": take, "cutoff": cutOffScript, "exits": exits, "review": review, "visit": visit, "end": end, "forge": forge, "pack": packed, "bomb": bomb},
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("WAYCALL_MODEL", model)
 			env.Setenv("WAYCALL_DATA", filepath.Join(env.WorkDir, "jobs"))

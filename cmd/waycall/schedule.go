@@ -113,6 +113,9 @@ func readSchedule(path string) (report.Schedule, error) {
 // schedule makes the schedule of a job, with the sum of the last event in it.
 func (d *dataFlag) schedule(ctx context.Context, job string) (report.Schedule, error) {
 	st, _, err := d.open(job, store.OpenReadOnly)
+	if err == nil {
+		noteFound(st.Found())
+	}
 	if err != nil {
 		return report.Schedule{}, err
 	}

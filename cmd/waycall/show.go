@@ -63,6 +63,7 @@ func newShow() *cobra.Command {
 			v := viewJob(state, path)
 			v.Notes = append(v.Notes, found...)
 			if asJSON {
+				noteFound(found)
 				return printJSON(cmd.OutOrStdout(), v)
 			}
 			return v.write(cmd.OutOrStdout())

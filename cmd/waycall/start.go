@@ -79,7 +79,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 			if err != nil {
 				return err
 			}
-			tellFound(cmd.OutOrStdout(), cmd.ErrOrStderr(), asJSON, log.Found())
+			tellFound(cmd.OutOrStdout(), asJSON, log.Found())
 			if copyTo != "" {
 				if err := log.CopyTo(copyTo); err != nil {
 					return err
