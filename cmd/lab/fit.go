@@ -5,14 +5,15 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"strings"
 
-	"github.com/google/renameio/v2"
 	"github.com/spf13/cobra"
 
 	"waycall/internal/lab/bench"
 	"waycall/internal/lab/fit"
+	"waycall/internal/plainfile"
 )
 
 func newFit() *cobra.Command {
@@ -56,7 +57,7 @@ func runFit(_ context.Context, to string, files []string) error {
 	if err != nil {
 		return err
 	}
-	if err := renameio.WriteFile(to, append(data, '\n'), 0o644); err != nil {
+	if err := plainfile.Write(to, 0o644, false, func(w io.Writer) error { _, err := w.Write(append(data, '\n')); return err }); err != nil {
 		return fmt.Errorf("%w; name a file that can be written", err)
 	}
 	fmt.Fprintf(os.Stderr, "%d phrases: sure from %.4f, in noise %.4f, asked from %.4f\n", len(examples), f.Sure, f.SureInNoise, f.Ask)

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -11,6 +10,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/plainfile"
 	"waycall/internal/record"
 	"waycall/internal/report"
 	"waycall/internal/sequence"
@@ -161,14 +161,11 @@ func readSheet(path string, job board.Job) ([]sheet.Reading, error) {
 	default:
 		return nil, usageError{fmt.Errorf("--readings %s: its name does not end in .csv, .yaml or .yml; name it so that its format is known", path)}
 	}
-	f, err := os.Open(path)
+	f, err := plainfile.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("readings: %w; check its name", err)
 	}
 	defer f.Close()
-	if info, err := f.Stat(); err == nil && info.IsDir() {
-		return nil, fmt.Errorf("readings: %s is a folder; name a file", path)
-	}
 	return read(f, path, job)
 }
 

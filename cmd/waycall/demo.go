@@ -29,6 +29,7 @@ import (
 func newDemo() *cobra.Command {
 	var (
 		ear  earFlags
+		kept dataFlag // where no demonstration goes
 		out  string
 		full bool
 	)
@@ -50,6 +51,9 @@ are, the sound of both sides among them.`,
 			if err != nil {
 				return err
 			}
+			if err := kept.mayReplace(out, job.Reference); err != nil {
+				return err
+			}
 			if err := os.MkdirAll(out, 0o700); err != nil {
 				return fmt.Errorf("demonstration: %w; name a folder that can be written to with --out", err)
 			}
@@ -67,7 +71,7 @@ are, the sound of both sides among them.`,
 			data := dataFlag{dir: out}
 			p := player{watch: newScreen(w), lines: lines, total: spoken(lines)}
 			p.source = &p
-			if p.track, err = audio.Record(filepath.Join(out, "session.wav")); err != nil {
+			if p.track, err = audio.Record(filepath.Join(out, trackName)); err != nil {
 				return err
 			}
 			defer p.track.Drop()
@@ -96,10 +100,44 @@ are, the sound of both sides among them.`,
 		},
 	}
 	ear.add(cmd)
+	kept.add(cmd)
+	cmd.Flags().Lookup("data").Hidden = true
 	cmd.Flags().BoolVar(&full, "full", false, fullUsage)
 	cmd.Flags().StringVar(&out, "out", filepath.Join("out", "demo"), "folder for the record, the sound and the schedule; an earlier demonstration there is replaced")
 	return cmd
 }
+
+// mayReplace reports whether a demonstration may replace what is in the folder out:
+// files of an earlier one, and never a record among those that are kept.
+func (d *dataFlag) mayReplace(out, reference string) error {
+	kept, err := d.folder()
+	if err != nil {
+		return err
+	}
+	a, errA := os.Stat(out)
+	b, errB := os.Stat(kept)
+	if errA == nil && errB == nil && os.SameFile(a, b) {
+		return usageError{fmt.Errorf("%s is the folder where jobs are kept, and a demonstration replaces a record; name another folder with --out", out)}
+	}
+	if errA != nil {
+		return nil // it is made, or that says why not
+	}
+	for _, name := range append([]string{trackName}, scheduleNames...) {
+		if err := target(filepath.Join(out, name)); err != nil {
+			return err
+		}
+	}
+	record := filepath.Join(out, reference+jobFile)
+	if info, err := os.Lstat(record); err == nil && !info.Mode().IsRegular() {
+		return usageError{fmt.Errorf("%s is not a plain file; take it away, or name another folder with --out", record)}
+	}
+	return nil
+}
+
+// What a demonstration leaves beside its record.
+const trackName = "session.wav"
+
+var scheduleNames = []string{"schedule.txt", "schedule.csv", "schedule.json"}
 
 // removeJob removes the record of an earlier demonstration.
 func removeJob(path string) error {
@@ -255,10 +293,8 @@ func (p *player) finish(w io.Writer, out string, state record.State, took time.D
 		return err
 	}
 	schedule := report.Build(state)
-	for name, write := range map[string]func(io.Writer) error{
-		"schedule.txt": schedule.Text, "schedule.csv": schedule.CSV, "schedule.json": schedule.JSON,
-	} {
-		if err := writeFile(filepath.Join(out, name), write); err != nil {
+	for i, write := range []func(io.Writer) error{schedule.Text, schedule.CSV, schedule.JSON} {
+		if err := writeFile(filepath.Join(out, scheduleNames[i]), 0o644, false, write); err != nil {
 			return err
 		}
 	}

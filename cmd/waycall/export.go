@@ -34,12 +34,16 @@ The file holds everything that the job holds, names and addresses too.`,
 			if _, err := os.Lstat(args[1]); err == nil {
 				return fmt.Errorf("%s is there already; choose another name", args[1])
 			}
+			if err := target(args[1]); err != nil {
+				return err
+			}
 			if _, err := os.Stat(path); err != nil {
 				return fmt.Errorf("no job %s; waycall jobs lists them", args[0])
 			}
 			var m pack.Manifest
 			var packing error // says itself what to do
-			err = writeFile(args[1], func(w io.Writer) error {
+			err = writeFile(args[1], 0o600, true, func(w io.Writer) error {
+				// Its mode is that of the job itself.
 				m, packing = pack.Write(cmd.Context(), path, filepath.Dir(args[1]), w)
 				return packing
 			})
@@ -47,9 +51,6 @@ The file holds everything that the job holds, names and addresses too.`,
 				return packing
 			}
 			if err != nil {
-				return err
-			}
-			if err := os.Chmod(args[1], 0o600); err != nil { // as the job itself
 				return err
 			}
 			if asJSON {

@@ -16,6 +16,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
+	"waycall/internal/plainfile"
 	"waycall/internal/reading"
 	"waycall/internal/sequence"
 	"waycall/internal/session"
@@ -130,7 +131,7 @@ func readPlace(boardFile, due string, overRange float64) (place, error) {
 }
 
 func readBoard(path string) (board.Job, error) {
-	f, err := os.Open(path)
+	f, err := plainfile.Open(path)
 	if err != nil {
 		return board.Job{}, fmt.Errorf("board file: %w; check its name", err)
 	}

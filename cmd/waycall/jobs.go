@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/board"
+	"waycall/internal/plainfile"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
 	"waycall/internal/store"
@@ -230,12 +231,12 @@ The sizes, lengths and devices are then as they were described, not as they are.
 
 // readWays reads a board file whose ways come from a table.
 func readWays(stub, table string) (board.Job, error) {
-	b, err := os.Open(stub)
+	b, err := plainfile.Open(stub)
 	if err != nil {
 		return board.Job{}, fmt.Errorf("board file: %w; check its name", err)
 	}
 	defer b.Close()
-	t, err := os.Open(table)
+	t, err := plainfile.Open(table)
 	if err != nil {
 		return board.Job{}, fmt.Errorf("table of ways: %w; check its name", err)
 	}

@@ -8,12 +8,10 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/sys/unix"
 	"golang.org/x/term"
 
 	"waycall/internal/audio"
@@ -49,6 +47,11 @@ func (f *askFlags) run(cmd *cobra.Command, data *dataFlag) error {
 	in, isFile := cmd.InOrStdin().(*os.File)
 	if !isFile || !term.IsTerminal(int(in.Fd())) {
 		return usageError{errors.New("waycall new asks questions, and there is no terminal to answer them; give a board file, such as testdata/boards/terrace.yaml")}
+	}
+	if f.write != "" {
+		if err := target(f.write); err != nil {
+			return err
+		}
 	}
 	instruments, err := data.register()
 	if err != nil {
@@ -127,32 +130,17 @@ func (s stoppable) Read(b []byte) (int, error) {
 	}
 }
 
-// writeNew writes a file that is not there yet, whole or not at all.
-func writeNew(path string, text []byte) (err error) {
-	file, err := os.CreateTemp(filepath.Dir(path), ".waycall-*")
-	if err != nil {
-		return fmt.Errorf("board file %s was not written: %w; name another with --write", path, err)
-	}
-	defer os.Remove(file.Name())
-	_, err = file.Write(text)
-	if err == nil {
-		err = file.Chmod(0o600) // it names people and an address
-	}
-	if err == nil {
-		err = file.Sync()
-	}
-	err = errors.Join(err, file.Close())
-	if err == nil {
-		// A link fails where something is there already, and a rename would not.
-		err = unix.Link(file.Name(), path)
-	}
+// writeNew writes a board file that is not there yet, whole or not at all. It names
+// people and an address.
+func writeNew(path string, text []byte) error {
+	err := writeFile(path, 0o600, true, func(w io.Writer) error { _, err := w.Write(text); return err })
 	switch {
+	case err == nil || errors.As(err, new(usageError)):
+		return err
 	case errors.Is(err, fs.ErrExist):
 		return fmt.Errorf("board file %s is there already, and stays as it was; name another with --write", path)
-	case err != nil:
-		return fmt.Errorf("board file %s was not written: %w; make room or name another with --write", path, err)
 	}
-	return nil
+	return fmt.Errorf("board file was not written: %w; or name another with --write", err)
 }
 
 // listen has the ways of the boards said.

@@ -4,10 +4,10 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"os"
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/plainfile"
 	"waycall/internal/report"
 	"waycall/internal/store"
 )
@@ -63,6 +63,11 @@ its sum with the record. --schema prints the JSON Schema of the JSON.`,
 			default:
 				return usageError{fmt.Errorf("--format is %q; give text, csv, json, pdf or xlsx", format)}
 			}
+			if out != "" {
+				if err := target(out); err != nil {
+					return err
+				}
+			}
 			if out == "" && (format == "pdf" || format == "xlsx") {
 				return usageError{fmt.Errorf("--format %s is not for a screen; name a file with --out", format)}
 			}
@@ -93,12 +98,12 @@ func writeOut(out string, stdout io.Writer, write func(io.Writer) error) error {
 	if out == "" {
 		return write(stdout)
 	}
-	return writeFile(out, write)
+	return writeFile(out, 0o644, false, write)
 }
 
 // readSchedule reads the JSON of a schedule.
 func readSchedule(path string) (report.Schedule, error) {
-	f, err := os.Open(path)
+	f, err := plainfile.Open(path)
 	if err != nil {
 		return report.Schedule{}, fmt.Errorf("schedule: %w; check its name", err)
 	}

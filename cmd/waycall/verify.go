@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/pack"
+	"waycall/internal/plainfile"
 	"waycall/internal/store"
 )
 
@@ -94,7 +95,7 @@ func (d *dataFlag) verify(ctx context.Context, arg string) (store.Report, error)
 
 // isZip reports whether a file begins as a zip does.
 func isZip(path string) bool {
-	f, err := os.Open(path)
+	f, err := plainfile.Open(path)
 	if err != nil {
 		return false
 	}

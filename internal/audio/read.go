@@ -8,11 +8,12 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"strings"
 	"time"
 
 	"github.com/mewkiz/flac"
+
+	"waycall/internal/plainfile"
 )
 
 // LongestFile is the longest sound that ReadFile takes. A test phrase lasts
@@ -58,14 +59,11 @@ func (d *Damage) Error() string {
 // are not numbers gives the sound and a *Damage. Every other error, and a file
 // longer than LongestFile, gives a nil Clip.
 func ReadFile(path string) (Clip, error) {
-	f, err := os.Open(path)
+	f, err := plainfile.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("cannot read sound: %w; check the name and that the file may be read", err)
 	}
 	defer f.Close()
-	if info, err := f.Stat(); err == nil && info.IsDir() {
-		return nil, fmt.Errorf("cannot read sound from %s: it is a folder; name a WAV or FLAC file", path)
-	}
 	c, err := Read(f)
 	if err != nil {
 		return c, fmt.Errorf("cannot read sound from %s: %w", path, err)

@@ -4,11 +4,11 @@ import (
 	"bufio"
 	"encoding/binary"
 	"fmt"
+	"io"
 	"math"
-	"path/filepath"
 	"time"
 
-	"github.com/google/renameio/v2"
+	"waycall/internal/plainfile"
 )
 
 // wavHead is the length of the head of a WAV file.
@@ -67,7 +67,7 @@ func EncodeWAV16(samples []int16, rate int) []byte {
 // at all: it is written beside its place and moved there once it is on the disk,
 // so that a full disk or a power cut leaves what was there before.
 func WriteWAV(path string, c Clip) error {
-	err := renameio.WriteFile(path, EncodeWAV(c), 0o644, renameio.WithTempDir(filepath.Dir(path)))
+	err := plainfile.Write(path, 0o644, false, func(w io.Writer) error { _, err := w.Write(EncodeWAV(c)); return err })
 	if err != nil {
 		return notWritten(path, err)
 	}
@@ -83,7 +83,7 @@ func notWritten(path string, err error) error {
 // is for one goroutine.
 type Recording struct {
 	path    string
-	file    *renameio.PendingFile
+	file    *plainfile.File
 	w       *bufio.Writer
 	samples int64
 	one     [2]byte
@@ -94,13 +94,13 @@ const longestRecording = 1 << 30
 
 // Record begins a recording.
 func Record(path string) (*Recording, error) {
-	f, err := renameio.NewPendingFile(path, renameio.WithTempDir(filepath.Dir(path)), renameio.WithPermissions(0o644))
+	f, err := plainfile.Create(path, 0o644)
 	if err != nil {
 		return nil, notWritten(path, err)
 	}
 	r := &Recording{path: path, file: f, w: bufio.NewWriterSize(f, 1<<15)}
 	if _, err := r.w.Write(appendHead(nil, Rate, 0)); err != nil {
-		f.Cleanup()
+		f.Drop()
 		return nil, notWritten(path, err)
 	}
 	return r, nil
@@ -130,7 +130,7 @@ func (r *Recording) Close() error {
 		_, err = r.file.WriteAt(appendHead(nil, Rate, uint32(2*r.samples)), 0)
 	}
 	if err == nil {
-		err = r.file.CloseAtomicallyReplace()
+		err = r.file.Commit(false)
 	}
 	if err != nil {
 		r.Drop()
@@ -140,4 +140,4 @@ func (r *Recording) Close() error {
 }
 
 // Drop leaves no recording, unless it was closed.
-func (r *Recording) Drop() { _ = r.file.Cleanup() } // an error leaves a hidden file behind, and what was there before
+func (r *Recording) Drop() { r.file.Drop() }

@@ -33,6 +33,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"waycall/internal/plainfile"
 	"waycall/internal/record"
 	"waycall/internal/store"
 )
@@ -242,18 +243,20 @@ func (p *Packed) Close() error {
 }
 
 func (p *Packed) open(ctx context.Context, file, scratch string) error {
-	info, err := os.Stat(file)
-	if err != nil {
-		return fmt.Errorf("%w; check its name", err)
-	}
-	if !info.Mode().IsRegular() { // asked first: to open a pipe is to wait for who writes into it
+	f, err := plainfile.Open(file)
+	switch {
+	case errors.Is(err, plainfile.ErrNotPlain):
 		return refuse(ErrNotPacked, "it is not a plain file")
-	}
-	f, err := os.Open(file)
-	if err != nil {
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("%w; check its name", err)
+	case err != nil:
 		return fmt.Errorf("%w; check that it may be read", err)
 	}
 	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return fmt.Errorf("%w; check its name", err)
+	}
 	list := &bounded{f, mostDirectory}
 	z, err := zip.NewReader(list, info.Size())
 	if errors.Is(err, errLongList) {

@@ -12,6 +12,7 @@ import (
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/token"
 
+	"waycall/internal/plainfile"
 	"waycall/internal/plainyaml"
 )
 
@@ -34,16 +35,13 @@ func Read(path string) (map[string]Line, error) {
 			return nil, fmt.Errorf("settings: %s is not read; put what it says into %s and take it away", clip(other), clip(path))
 		}
 	}
-	// Asked before it is opened: to open a pipe is to wait for who writes into it.
-	info, err := os.Stat(path)
-	if errors.Is(err, fs.ErrNotExist) {
+	f, err := plainfile.Open(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
 		return nil, nil
-	}
-	if err == nil && !info.Mode().IsRegular() {
+	case errors.Is(err, plainfile.ErrNotPlain):
 		return nil, fmt.Errorf("settings: %s is not a plain file; take it away, or write one in its place", clip(path))
-	}
-	f, err := os.Open(path)
-	if err != nil {
+	case err != nil:
 		return nil, fmt.Errorf("settings: %w; make the file readable, or take it away", err)
 	}
 	defer f.Close()

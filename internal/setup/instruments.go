@@ -12,9 +12,8 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/google/renameio/v2"
-
 	"waycall/internal/board"
+	"waycall/internal/plainfile"
 )
 
 // Register is the list of instruments in a folder of jobs, in the order of their
@@ -33,7 +32,7 @@ const mostInstruments = 500
 // List returns the instruments. The error says what to do with a file that is no
 // register.
 func (r Register) List() ([]board.Instrument, error) {
-	f, err := os.Open(r.path)
+	f, err := plainfile.Open(r.path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
@@ -120,7 +119,7 @@ func (r Register) change(how func([]board.Instrument) ([]board.Instrument, error
 	if err := os.MkdirAll(filepath.Dir(r.path), 0o700); err != nil {
 		return fmt.Errorf("register of instruments: %w; name another folder with --data", err)
 	}
-	if err := renameio.WriteFile(r.path, b.Bytes(), 0o600, renameio.WithTempDir(filepath.Dir(r.path))); err != nil {
+	if err := plainfile.Write(r.path, 0o600, false, func(w io.Writer) error { _, err := b.WriteTo(w); return err }); err != nil {
 		return fmt.Errorf("register of instruments was not written: %w; check that there is room and that the folder may be written to", err)
 	}
 	return nil

@@ -10,6 +10,8 @@ import (
 	"io"
 	"os"
 	"strings"
+
+	"waycall/internal/plainfile"
 )
 
 const remedy = "delete it and run scripts/setup, or name another with --model"
@@ -39,7 +41,7 @@ func SumFile(path string) string { return path + ".sha256" }
 // Sum walks through a model file, whose every part must be as whisper.cpp wants it, and
 // returns its SHA-256 in hexadecimal. Which numbers the weights are only the sum tells.
 func Sum(path string) (string, error) {
-	f, err := os.Open(path)
+	f, err := plainfile.Open(path)
 	if err != nil {
 		return "", fmt.Errorf("speech model %s: %w; run scripts/setup to build it, or name another with --model", path, errors.Unwrap(err))
 	}

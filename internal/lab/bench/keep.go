@@ -9,6 +9,7 @@ import (
 	"os"
 
 	"waycall/internal/lab/noise"
+	"waycall/internal/plainfile"
 )
 
 // Run says what was heard, how and on what.
@@ -57,6 +58,9 @@ type Writer struct {
 
 // Create begins to keep a run.
 func Create(path string, r Run) (*Writer, error) {
+	if err := errors.Join(plainfile.CheckTarget(path), plainfile.CheckTarget(path+".part")); err != nil {
+		return nil, fmt.Errorf("results cannot be kept: %w", err)
+	}
 	f, err := os.Create(path + ".part")
 	if err != nil {
 		return nil, fmt.Errorf("results cannot be kept: %w; name a file in a folder that can be written to", err)

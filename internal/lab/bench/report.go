@@ -4,15 +4,15 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"maps"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
-	"github.com/google/renameio/v2"
-
 	"waycall/internal/lab/noise"
+	"waycall/internal/plainfile"
 )
 
 // Kept is a run with what came of it.
@@ -23,7 +23,7 @@ type Kept struct {
 
 // LoadFile reads a kept run from a file.
 func LoadFile(path string) (Kept, error) {
-	f, err := os.Open(path)
+	f, err := plainfile.Open(path)
 	if err != nil {
 		return Kept{}, fmt.Errorf("results: %w; check the name", err)
 	}
@@ -441,7 +441,7 @@ func RefreshReadme(path, link string, kept []Kept) error {
 
 // replace writes a file whole or not at all.
 func replace(path string, content []byte) error {
-	if err := renameio.WriteFile(path, content, 0o644, renameio.WithTempDir(filepath.Dir(path))); err != nil {
+	if err := plainfile.Write(path, 0o644, false, func(w io.Writer) error { _, err := w.Write(content); return err }); err != nil {
 		return fmt.Errorf("report: %w; check that there is room and that the folder can be written to", err)
 	}
 	return nil

@@ -5,13 +5,13 @@ import (
 	"context"
 	"fmt"
 	"hash/fnv"
-	"os"
 	"path/filepath"
 	"time"
 
 	"waycall/internal/audio"
 	"waycall/internal/lab/noise"
 	"waycall/internal/phrase"
+	"waycall/internal/plainfile"
 )
 
 // Set is a labelled set of phrases.
@@ -24,7 +24,7 @@ type Set struct {
 // OpenSet reads the manifest of a set. With a limit above 0 it takes that many
 // phrases, evenly spread over the set.
 func OpenSet(manifest string, limit int) (Set, error) {
-	f, err := os.Open(manifest)
+	f, err := plainfile.Open(manifest)
 	if err != nil {
 		return Set{}, fmt.Errorf("manifest: %w; check its name", err)
 	}

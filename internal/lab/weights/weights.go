@@ -15,9 +15,8 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 
-	"github.com/google/renameio/v2"
+	"waycall/internal/plainfile"
 )
 
 // Files names what Convert reads and writes.
@@ -63,18 +62,13 @@ func Convert(f Files) error {
 
 // writeFile writes a file whole or not at all.
 func writeFile(path string, write func(io.Writer) error) error {
-	f, err := renameio.NewPendingFile(path, renameio.WithTempDir(filepath.Dir(path)), renameio.WithPermissions(0o644))
-	if err != nil {
-		return fmt.Errorf("model file: %w; choose a folder that can be written to", err)
-	}
-	defer func() { _ = f.Cleanup() }() // removes what was not finished
-	w := bufio.NewWriterSize(f, 1<<20)
-	if err = write(w); err == nil {
-		err = w.Flush()
-	}
-	if err == nil {
-		err = f.CloseAtomicallyReplace()
-	}
+	err := plainfile.Write(path, 0o644, false, func(to io.Writer) error {
+		w := bufio.NewWriterSize(to, 1<<20)
+		if err := write(w); err != nil {
+			return err
+		}
+		return w.Flush()
+	})
 	if err != nil {
 		return fmt.Errorf("model file %s: %w; make room and try again", path, err)
 	}
