@@ -3,6 +3,8 @@ package main
 import (
 	"bufio"
 	"encoding/json"
+	"errors"
+	"io/fs"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -227,17 +229,23 @@ func TestLive(t *testing.T) {
 		t.Errorf("finished %v after %d openings", state.Finished, state.Sessions)
 	}
 
-	// Ctrl-C, while it speaks, ends a session cleanly.
-	l = startLive(t, room, data, "LIVE-1")
-	l.wait("speaking")
-	if err := l.cmd.Process.Signal(os.Interrupt); err != nil {
-		t.Fatal(err)
-	}
-	for range l.events {
-		continue
-	}
-	if err := l.cmd.Wait(); l.cmd.ProcessState.ExitCode() != exitStopped {
-		t.Errorf("after Ctrl-C: %v", err)
+	// Ctrl-C, or a terminal that is closed, while it speaks, ends a session cleanly: what
+	// is beside the job of one that was cut off is not there.
+	for _, signal := range []os.Signal{os.Interrupt, syscall.SIGHUP} {
+		l = startLive(t, room, data, "LIVE-1")
+		l.wait("speaking")
+		if err := l.cmd.Process.Signal(signal); err != nil {
+			t.Fatal(err)
+		}
+		for range l.events {
+			continue
+		}
+		if err := l.cmd.Wait(); l.cmd.ProcessState.ExitCode() != exitStopped {
+			t.Errorf("after %v: %v", signal, err)
+		}
+		if _, err := os.Lstat(path + "-wal"); !errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("after %v its log is not in the file: %v", signal, err)
+		}
 	}
 }
 

@@ -10,7 +10,9 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	"sync/atomic"
 	"syscall"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -35,11 +37,12 @@ var extra []*cobra.Command
 func main() { os.Exit(run()) }
 
 func run() int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), stopping()...)
 	defer stop()
-	// What waits where it cannot be told to stop, such as for a disk that does not
-	// answer, is ended by the second Ctrl-C.
-	context.AfterFunc(ctx, stop)
+	context.AfterFunc(ctx, func() {
+		stop() // the second Ctrl-C waits for nothing
+		endLate(time.Duration(patience.Load()))
+	})
 	cmd := newRoot()
 	out := printable.NewWriter(os.Stdout)
 	cmd.SetOut(out)
@@ -69,6 +72,37 @@ func run() int {
 	}
 	complain(err)
 	return exitFailed
+}
+
+// stopping are the signals that end a command: Ctrl-C, what a shutdown sends, and a
+// terminal that was closed, where that was not asked to be ignored (nohup).
+func stopping() []os.Signal {
+	all := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) {
+		all = append(all, syscall.SIGHUP)
+	}
+	return all
+}
+
+// patience is how long the command may take to end once it was told to.
+var patience atomic.Int64
+
+// A server gives what it answers 3 s; a session says that it ends, and brings its copy
+// up to date.
+const (
+	usualPatience   = 6 * time.Second
+	sessionPatience = 30 * time.Second
+)
+
+// endLate ends a command that waits where it cannot be told to stop, such as in a read
+// or for a terminal that takes nothing. Nothing is lost by it: whatever is written is
+// written whole or not at all.
+func endLate(after time.Duration) {
+	time.AfterFunc(after, func() {
+		fmt.Fprintln(os.Stderr, "waycall: stopped while it waited")
+	})
+	// Not behind the words: the terminal may be what takes nothing.
+	time.AfterFunc(after+100*time.Millisecond, func() { os.Exit(exitStopped) })
 }
 
 // complain prints an error. It may hold the name of a file or what is in one, so what
@@ -111,7 +145,13 @@ is missing or not good enough; 4 something is to be looked into.`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
 	})
-	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error { return applySettings(cmd) }
+	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error {
+		patience.Store(int64(usualPatience))
+		if cmd.Name() == "start" {
+			patience.Store(int64(sessionPatience))
+		}
+		return applySettings(cmd)
+	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newReview(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newLimits(), newMics(), newHear(), newSettings(), newReady(), newListen())
 	root.AddCommand(extra...)
