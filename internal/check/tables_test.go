@@ -239,7 +239,7 @@ func TestConductorsAgainstResistivity(t *testing.T) {
 	for _, r := range data.rows["conductors"].list {
 		rho := map[string]float64{"copper": 17.241, "aluminium": 28.264}[r.text["material"]]
 		want := rho / r.number["size"]
-		if r.number["size"] == 50 {
+		if r.number["size"] == 50 && r.number["class"] != 5 {
 			want = rho / 47 // what is called 50 mm2 is made with about 47
 		}
 		mean := 1.03
