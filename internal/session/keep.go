@@ -102,9 +102,9 @@ func (r *run) lookAtRecord(ctx context.Context) error {
 	return r.warn(ctx, talk.Failed{What: unstuck, Lost: lost, Next: talk.Asks})
 }
 
-// stuck reports whether nothing can be stored still, and says so to a phrase, which is
-// lost by it, or ends the session when that is what was asked for. It looks again only
-// when it was so before.
+// stuck reports whether a phrase comes while nothing can be stored, and says so to it.
+// It is lost by that, also when something can be stored again by now; or it ends the
+// session, when that is what was asked for.
 func (r *run) stuck(ctx context.Context, finish bool) (bool, error) {
 	if r.told.stuck == nil {
 		return false, nil
@@ -113,7 +113,8 @@ func (r *run) stuck(ctx context.Context, finish bool) (bool, error) {
 	r.told.stuck, r.told.lost = now, now != nil
 	switch {
 	case now == nil:
-		return false, r.warn(ctx, talk.Failed{What: unstuck, Next: talk.Holds}) // the phrase is answered next
+		// It is not taken: what it would answer was not asked since.
+		return true, r.warn(ctx, talk.Failed{What: unstuck, Lost: true, Next: talk.Asks})
 	case finish, whyStuck(now) == "":
 		return true, r.stopped(now, true)
 	}

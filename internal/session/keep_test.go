@@ -46,10 +46,10 @@ func (r *rig) said(words string) (n int) {
 }
 
 // A full disk is said before a phrase is taken, a phrase said all the same is not
-// taken, and the session goes on once there is room.
+// taken, nor the one at which there is room again, and then the session goes on.
 func TestFullDiskIsSaidFirst(t *testing.T) {
 	full := fmt.Errorf("storing: %w", store.ErrFull)
-	r := newRig(t, "isolated and locked off", "isolated and locked off", "mind your head", "notices up")
+	r := newRig(t, "isolated and locked off", "isolated and locked off", "isolated and locked off", "mind your head", "notices up")
 	// Before the 1st phrase, after it, before the 2nd, after it, and from then on.
 	r.Session.Keeper = &keeper{ready: []error{full, full, full, nil}}
 	state, err := r.Run(t.Context(), r.job, record.State{})
@@ -57,11 +57,11 @@ func TestFullDiskIsSaidFirst(t *testing.T) {
 		t.Fatal(err)
 	}
 	if len(state.Answers) != 2 {
-		t.Errorf("%d answers are recorded, want those of the second and the fourth phrase", len(state.Answers))
+		t.Errorf("%d answers are recorded, want those of the third and the fifth phrase", len(state.Answers))
 	}
 	for words, want := range map[string]int{
 		"the disk is full":                2, // before the first phrase, and in answer to it
-		"Your last words were not stored": 1,
+		"Your last words were not stored": 2,
 		"The record can be written again": 1,
 	} {
 		if n := r.said(words); n != want {
