@@ -148,10 +148,10 @@ func (c *ctx) continuity() []Verdict {
 	if v, open := c.open(); open {
 		return []Verdict{v}
 	}
-	all := c.againstLength(false)
+	all := c.againstLength()
 	room := c.leavesRoom(len(all) > 0)
 	if len(all) == 0 && len(room) == 0 {
-		all = c.unbroken()
+		all = c.unbroken(1, continuitySource, "Continuous; how much it may be is judged with Zs.")
 	}
 	all = append(all, room...)
 	if c.in.Test == reading.R1R2 {
@@ -165,8 +165,9 @@ func (c *ctx) continuity() []Verdict {
 // unbroken judges a reading of which nobody knows what it should be, as the length
 // is not known and neither is Ze: it shows that the conductors are not broken, and
 // how much it may be is judged when Zs is there. Of a bound, and where not even the
-// limit of Zs is known, nothing can be said.
-func (c *ctx) unbroken() []Verdict {
+// limit of Zs is known, nothing can be said. times is how many times the limit of Zs
+// it may be, reason what is said when it passes.
+func (c *ctx) unbroken(times float64, source, reason string) []Verdict {
 	const rule = "continuity"
 	limits, _, _, err := c.zsLimit()
 	if c.board.Earthing == board.TT && c.rcdFor(c.way) != nil {
@@ -174,11 +175,11 @@ func (c *ctx) unbroken() []Verdict {
 	}
 	switch {
 	case err != nil:
-		return []Verdict{c.numbers(cannot(rule, continuitySource, "%s: %s.", c.where(), beforeAdvice(err))).next("Read the device again.")}
-	case atMost(c.q, limits) != Pass:
-		return []Verdict{c.wide(rule, continuitySource)}
+		return []Verdict{c.numbers(cannot(rule, source, "%s: %s.", c.where(), beforeAdvice(err))).next("Read the device again.")}
+	case atMost(c.q, exact(min(times*limits.Low, limit("ring_open")))) != Pass:
+		return []Verdict{c.wide(rule, source)}
 	}
-	return []Verdict{c.numbers(verdict(Pass, rule, continuitySource, "Continuous; how much it may be is judged with Zs."))}
+	return []Verdict{c.numbers(verdict(Pass, rule, source, "%s", reason))}
 }
 
 // advise adds an estimate of the volt drop where the length is not known: the
@@ -213,17 +214,13 @@ func (c *ctx) open() (Verdict, bool) {
 		next("Check the leads, then each joint from the board outward."), true
 }
 
-// againstLength compares with what length and size give. alone says that
-// nothing else can judge the reading, so that not knowing is itself a verdict.
-func (c *ctx) againstLength(alone bool) []Verdict {
+// againstLength compares with what length and size give; nothing where these are
+// not known.
+func (c *ctx) againstLength() []Verdict {
 	const rule, source = "resistance from length and size", "IEC 60228 at the conductor's temperature, from a public print; the tolerance is common practice, no published source"
 	e, err := c.expected(c.way, c.in.Test)
 	if err != nil {
-		if !alone {
-			return nil
-		}
-		return []Verdict{c.numbers(cannot(rule, source, "What way %s should read is not known: %s.", reading.Cardinal(c.in.Way), beforeAdvice(err))).
-			next("Compare with Zs less Ze, or measure the length.")}
+		return nil
 	}
 	band := allowed(e)
 	note := func(v Verdict) Verdict {

@@ -220,3 +220,34 @@ func TestArmourAndFlexible(t *testing.T) {
 		}
 	}
 }
+
+// The first end of a ring whose length is not known says that it is not broken, and
+// nothing is queued for it; the others are held against it.
+func TestUnknownRingIsQuiet(t *testing.T) {
+	j := with(way(1, func(w *board.Way) { w.Length = 0 }))
+	wantVerdict(t, j, "1/1 r1 0.60", Pass, "judged with the other ends")
+	wantVerdict(t, j, "1/1 r1 >0.60", CannotSay, "higher range")
+	wantVerdict(t, j, "1/1 rn 0.90", Investigate, "More", "1/1 r1 0.60")
+	wantVerdict(t, j, "1/1 r1 20", Fail, "open")
+}
+
+// The disconnection time of a way, as the schedule gives it.
+func TestMaxTime(t *testing.T) {
+	j := house()
+	for n, want := range map[int]float64{1: 0.4, 7: 5, 10: 0.4} {
+		if s, source, err := MaxTime(&j.Boards[0], j.Boards[0].Way(n)); s != want || err != nil || !strings.Contains(source, "Table 41.1") {
+			t.Errorf("way %d: %v %q %v", n, s, source, err)
+		}
+	}
+	if s, _, _ := MaxTime(&j.Boards[1], j.Boards[1].Way(1)); s != 0.2 {
+		t.Errorf("TT: %v", s)
+	}
+	j.Boards[1].AllBonded = true
+	if s, _, _ := MaxTime(&j.Boards[1], j.Boards[1].Way(1)); s != 0.2 {
+		t.Errorf("TT with an RCD and all bonded: %v", s)
+	}
+	j.Boards[0].Earthing = ""
+	if _, _, err := MaxTime(&j.Boards[0], j.Boards[0].Way(1)); err == nil {
+		t.Error("without earthing")
+	}
+}

@@ -3,6 +3,7 @@ package check
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"waycall/internal/board"
@@ -152,6 +153,22 @@ func times(b *board.Board, w *board.Way) ([]float64, error) {
 		out = append(out, s)
 	}
 	return out, nil
+}
+
+// MaxTime returns within what a fault to earth on a way of b must be cut off, in s, by
+// the device that MaxZsOf goes by. Where what the circuit is for is not known and
+// decides, it is the lesser. The error says what is not known.
+func MaxTime(b *board.Board, w *board.Way) (seconds float64, source string, err error) {
+	alone := *b
+	if w.Device.RCD != nil || b.Main.RCD != nil {
+		alone.AllBonded = false // the note to Table 41.1 is for overcurrent devices
+	}
+	all, err := times(&alone, w)
+	if err != nil {
+		return 0, "", err
+	}
+	_, source, err = DisconnectionTime(b.Earthing, b.Voltage, true)
+	return slices.Min(all), source, err
 }
 
 // RCDZsMax returns the greatest earth fault loop impedance in ohm with an RCD of

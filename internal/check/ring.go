@@ -259,11 +259,13 @@ func (c *ctx) ring() []Verdict {
 			compare("cross-connected line to earth", "a quarter of r one and r two", CrossConnected(r1, r2))
 		}
 	}
-	lengths := c.againstLength(len(all) == 0)
-	if c.spurred(all) {
-		lengths = nil // the length of the ring says nothing of its spurs
+	if !c.spurred(all) { // the length of the ring says nothing of its spurs
+		all = append(all, c.againstLength()...)
 	}
-	all = append(all, lengths...)
+	if t := c.in.Test; len(all) == 0 && (t == reading.RingR1 || t == reading.RingRn || t == reading.RingR2) {
+		// Quiet until there is another to compare it with. A quarter of it is in Zs.
+		return c.unbroken(4, ringSource, "Continuous; how much it may be is judged with the other ends and with Zs.")
+	}
 	if len(all) == 0 {
 		return []Verdict{c.numbers(cannot("ring", ringSource, "Nothing is known yet to compare it with."))}
 	}

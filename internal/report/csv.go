@@ -19,7 +19,7 @@ var csvHead = slices.Concat([]string{
 	"row", "reference", "address", "date", "tester", "instrument serial", "instrument checked", "judged by",
 	"board", "board name", "earthing", "way", "switch position", "feeds", "device standard", "device type", "device rating A", "trip A", "breaking capacity kA",
 	"RCD mA", "RCD type", "RCD standard", "RCD delayed", "wiring", "phase", "line mm2", "cpc mm2", "cpc kind", "material", "length m", "points", "neutral bar",
-	"max Zs ohm", "test voltage V DC",
+	"disconnection s", "max Zs ohm", "test voltage V DC",
 }, testColumns(), []string{"result", "complete", "remarks"})
 
 func testColumns() []string {
@@ -206,6 +206,7 @@ func (l Line) about() map[string]string {
 		"line mm2": known(l.Line), "cpc mm2": known(l.CPC), "cpc kind": l.CPCKind, "material": l.Material, "length m": known(l.Length),
 		"points": known(float64(l.Points)), "neutral bar": l.Neutral,
 	}
+	f["disconnection s"] = known(l.MaxTime)
 	if l.MaxZs != nil {
 		f["max Zs ohm"] = significant3(l.MaxZs.Ohm)
 	}

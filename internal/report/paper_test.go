@@ -244,8 +244,8 @@ func wanted(s Schedule) map[string]string {
 			if l.Phases == 3 {
 				phase = "3"
 			}
-			if l.CPCKind == "steel" {
-				cpc = "steel"
+			if l.CPCKind == "steel" || l.CPCKind == "armour" {
+				cpc = l.CPCKind
 			}
 			if d.RCDDelayed {
 				delay = "S"
@@ -265,7 +265,7 @@ func wanted(s Schedule) map[string]string {
 			for name, text := range map[string]string{
 				"wiring": l.Wiring, "phase": phase, "points": plain(float64(l.Points)), "length": plain(l.Length), "line": plain(l.Line), "cpc": cpc, "material": l.Material, "neutral": l.Neutral,
 				"standard": d.Standard, "type": d.Type, "rating": plain(d.Rating), "trip": plain(d.Trip), "breaking": plain(d.Breaking),
-				"RCD standard": d.RCDStandard, "RCD type": d.RCDType, "RCD rated": plain(d.RCDRated), "RCD delay": delay, "max Zs": maxZs, "cold": cold, "result": result,
+				"RCD standard": d.RCDStandard, "RCD type": d.RCDType, "RCD rated": plain(d.RCDRated), "RCD delay": delay, "max time": plain(l.MaxTime), "max Zs": maxZs, "cold": cold, "result": result,
 			} {
 				set(name, text)
 			}

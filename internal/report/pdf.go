@@ -16,6 +16,7 @@ import (
 	"golang.org/x/image/font/gofont/goregular"
 	"golang.org/x/image/font/sfnt"
 
+	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/reading"
 )
@@ -863,8 +864,8 @@ func (p *pdf) ways(b Board, lines []Line) {
 	var rows [][]entry
 	for i, l := range lines {
 		d, cpc, delay := l.Device, known(l.CPC), ""
-		if l.CPCKind == "steel" {
-			cpc = "steel"
+		if l.CPCKind == string(board.Steel) || l.CPCKind == string(board.Armour) {
+			cpc = l.CPCKind
 		}
 		if d.RCDDelayed {
 			delay = "S"
@@ -874,7 +875,7 @@ func (p *pdf) ways(b Board, lines []Line) {
 			{"wiring", l.Wiring}, {"", ""}, {"phase", l.phase()}, {"points", known(float64(l.Points))}, {"length", known(l.Length)},
 			{"line", known(l.Line)}, {"cpc", cpc}, {"material", l.Material}, {"neutral", l.Neutral},
 			{"standard", d.Standard}, {"type", d.Type}, {"rating", known(d.Rating)}, {"trip", known(d.Trip)}, {"breaking", known(d.Breaking)},
-			{"RCD standard", d.RCDStandard}, {"RCD type", d.RCDType}, {"RCD rated", known(d.RCDRated)}, {"RCD delay", delay}, {"", ""}, {"max Zs", l.maxZs()},
+			{"RCD standard", d.RCDStandard}, {"RCD type", d.RCDType}, {"RCD rated", known(d.RCDRated)}, {"RCD delay", delay}, {"max time", known(l.MaxTime)}, {"max Zs", l.maxZs()},
 		} {
 			e := entry{text: f.text}
 			if f.name != "" {
@@ -885,7 +886,7 @@ func (p *pdf) ways(b Board, lines []Line) {
 		rows = append(rows, row)
 	}
 	p.table(fmt.Sprintf("Board %d: circuit details", b.Number), columns, rows, full)
-	p.item("", "The record does not hold reference method and disconnection time: to be filled in by hand. The limit of Zs is at operating temperature; ? where it is not known.")
+	p.item("", "The record does not hold the reference method: to be filled in by hand. Time is the disconnection time that Table 41.1 allows. The limit of Zs is at operating temperature; ? where it is not known.")
 
 	results := func(title string, tests []testColumn, dead bool) {
 		var show []testColumn

@@ -180,16 +180,17 @@ type Line struct {
 	Line     float64 `json:"line"`               // conductor, mm2; 0 when unknown
 	CPC      float64 `json:"cpc"`                // mm2; 0 when unknown
 	Material string  `json:"material,omitempty"` // copper or aluminium
-	CPCKind  string  `json:"cpc_kind,omitempty"` // conductor or steel
+	CPCKind  string  `json:"cpc_kind,omitempty"` // conductor, steel or armour
 	Length   float64 `json:"length,omitempty"`   // m; absent when unknown
 	Points   int     `json:"points,omitempty"`   // absent when unknown
 	Neutral  string  `json:"neutral_bar,omitempty"`
-	Use      string  `json:"use,omitempty"`      // socket, lighting, fixed or distribution; absent when unknown
-	Supplies int     `json:"supplies,omitempty"` // the board that it feeds
-	MaxZs    *MaxZs  `json:"max_zs,omitempty"`   // absent when it is not known
+	Use      string  `json:"use,omitempty"`                 // socket, lighting, fixed or distribution; absent when unknown
+	Supplies int     `json:"supplies,omitempty"`            // the board that it feeds
+	MaxZs    *MaxZs  `json:"max_zs,omitempty"`              // absent when it is not known
+	MaxTime  float64 `json:"max_disconnection_s,omitempty"` // within what a fault to earth must be cut off, s; absent when it is not known
 
 	// R1+R2 in ohm by length and size at the temperature of the dead tests, of a
-	// ring at its points; IEC 60228, from memory. Absent when it is not known.
+	// ring at its points; IEC 60228. Absent when it is not known.
 	Expected float64 `json:"expected_r1r2,omitempty"`
 
 	Tested
@@ -531,15 +532,16 @@ func newLine(one *board.Board, w *board.Way, position int) Line {
 		Wiring: string(w.Wiring), Phases: w.Phases, Phase: w.Phase, Line: w.Line, CPC: w.CPC, Material: string(w.Material), CPCKind: string(w.CPCKind),
 		Length: w.Length, Points: w.Points, Neutral: w.NeutralBar, Use: string(w.Use), Supplies: w.Supplies, Tested: newTested(),
 	}
+	if s, _, err := check.MaxTime(one, w); err == nil && !w.Spare && !w.Separated {
+		l.MaxTime = s
+	}
 	if z, err := check.MaxZsOf(one, w); err == nil && !w.Spare && !w.Separated {
 		l.MaxZs = &MaxZs{z.Ohm, z.Measured, z.Source}
 	}
-	if !w.Spare && w.CPCKind != board.Steel { // the resistance of a steel enclosure is not known
+	if !w.Spare {
 		ambient := cmp.Or(one.Ambient, 20) // as board.Board says
-		if r, err := check.R1R2(w.Material, w.Line, w.CPC, w.Length, ambient); err == nil {
-			if l.Expected = r; w.Wiring == board.Ring {
-				l.Expected = r / 4
-			}
+		if r, err := check.ExpectedR1R2(w, ambient); err == nil {
+			l.Expected = r
 		}
 	}
 	return l

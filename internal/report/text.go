@@ -585,8 +585,8 @@ func (l Line) cable() string {
 		return number(mm2)
 	}
 	cpc := size(l.CPC)
-	if l.CPCKind == string(board.Steel) {
-		cpc = "steel"
+	if l.CPCKind == string(board.Steel) || l.CPCKind == string(board.Armour) {
+		cpc = l.CPCKind
 	}
 	s := size(l.Line) + "/" + cpc
 	if l.Material == string(board.Aluminium) {

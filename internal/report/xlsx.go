@@ -108,7 +108,7 @@ func circuitHead() []string {
 	return slices.Concat([]string{
 		"Board", "Way", "Switch position", "Feeds", "Wiring", "Phase", "Points", "Length m", "Live mm2", "cpc mm2", "cpc kind", "Material", "Neutral bar",
 		"Device standard", "Device type", "Rating A", "Trip A", "Breaking capacity kA", "RCD standard", "RCD type", "RCD rated mA", "RCD delayed",
-		"Max Zs ohm", "Zs cold limit ohm", "Expected R1+R2 ohm", "Test voltage V DC",
+		"Disconnection s", "Max Zs ohm", "Zs cold limit ohm", "Expected R1+R2 ohm", "Test voltage V DC",
 	}, testColumns(), []string{"Result", "Complete", "Remarks"})
 }
 
@@ -133,7 +133,7 @@ func (s Schedule) circuitRows() [][]any {
 		row := []any{
 			float64(l.Board), float64(l.Way), perhaps(float64(l.Position)), feeds, l.Wiring, l.phase(), perhaps(float64(l.Points)), perhaps(l.Length), perhaps(l.Line), perhaps(l.CPC), l.CPCKind, l.Material, l.Neutral,
 			d.Standard, d.Type, perhaps(d.Rating), perhaps(d.Trip), perhaps(d.Breaking), d.RCDStandard, d.RCDType, perhaps(d.RCDRated), delayed,
-			ohm, cold, expected, l.volts(columns),
+			perhaps(l.MaxTime), ohm, cold, expected, l.volts(columns),
 		}
 		for _, test := range columns {
 			row = append(row, l.cell(test).value())

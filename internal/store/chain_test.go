@@ -11,6 +11,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"golang.org/x/sys/unix"
 
+	"waycall/internal/board"
 	"waycall/internal/record"
 )
 
@@ -93,6 +94,11 @@ func TestVersion2TakesNotes(t *testing.T) {
 	want := wantOfVersion1(t)
 	if d := cmp.Diff(want, mustEvents(t, s)); d != "" {
 		t.Error(d)
+	}
+	for _, e := range mustEvents(t, s) {
+		if e.Job != nil && e.Job.JudgedBy() != board.A2 {
+			t.Errorf("a job of before is judged by %s", e.Job.JudgedBy())
+		}
 	}
 	s.Close()
 	if after, err := Verify(ctx, path); err != nil || after.Head != before.Head || after.Schema != len(migrations) {
