@@ -1,8 +1,6 @@
 package main
 
 import (
-	"context"
-
 	"github.com/spf13/cobra"
 
 	"waycall/internal/lab/rooms"
@@ -11,10 +9,8 @@ import (
 func newRooms() *cobra.Command {
 	return &cobra.Command{
 		Use:   "rooms",
-		Short: "Draw how the packages import each other into DEVELOPERS.md",
+		Short: "Draw how the packages import each other into docs/rooms.md",
 		Args:  wantArgs(0, 0, "no arguments"),
-		RunE:  func(cmd *cobra.Command, args []string) error { return runRooms(cmd.Context(), "DEVELOPERS.md") },
+		RunE:  func(cmd *cobra.Command, args []string) error { return rooms.Draw() },
 	}
 }
-
-func runRooms(_ context.Context, page string) error { return rooms.Draw(page) }

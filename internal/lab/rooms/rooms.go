@@ -1,7 +1,7 @@
 // Package rooms draws how the packages of waycall import each other, from the code, into
-// DEVELOPERS.md. `go run ./cmd/lab rooms` draws anew after an import was added or taken
-// away; the tests fail until then, and when an import goes against the order of the table
-// of rooms there, or from the product into the laboratory.
+// docs/rooms.md. `go run ./cmd/lab rooms` draws anew after an import was added or taken
+// away. The tests fail until then, and when an import goes against the order of the table
+// of rooms in DEVELOPERS.md, or from the product into the laboratory.
 package rooms
 
 import (
@@ -18,21 +18,31 @@ import (
 	"github.com/google/renameio/v2"
 )
 
-// Draw draws anew in page, DEVELOPERS.md of the repository that is the current folder.
-func Draw(page string) error {
-	text, err := os.ReadFile(page)
+// Where the table of rooms stands, and where the drawing goes, from the root.
+const (
+	tablePage   = "DEVELOPERS.md"
+	drawingPage = "docs/rooms.md"
+)
+
+// Draw draws anew in docs/rooms.md of the repository that is the current folder.
+func Draw() error {
+	table, err := os.ReadFile(tablePage)
 	if err != nil {
 		return fmt.Errorf("%w; run it in the repository's root", err)
+	}
+	text, err := os.ReadFile(drawingPage)
+	if err != nil {
+		return err
 	}
 	all, err := load(".")
 	if err != nil {
 		return err
 	}
-	drawn, err := replace(string(text), draw(all, rooms(string(text))))
+	drawn, err := replace(string(text), draw(all, rooms(string(table))))
 	if err != nil {
 		return err
 	}
-	return renameio.WriteFile(page, []byte(drawn), 0o644)
+	return renameio.WriteFile(drawingPage, []byte(drawn), 0o644)
 }
 
 const (

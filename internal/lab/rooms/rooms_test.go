@@ -10,9 +10,10 @@ import (
 	"github.com/google/go-cmp/cmp"
 )
 
+// page returns the page with the drawing, the table of rooms and the code.
 func page(t *testing.T) (string, []room, map[string]*pkg) {
 	t.Helper()
-	text, err := os.ReadFile("../../../DEVELOPERS.md")
+	text, err := os.ReadFile("../../../" + tablePage)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -31,7 +32,11 @@ func page(t *testing.T) (string, []room, map[string]*pkg) {
 	if len(table) < 20 || !table[0].domain || table[len(table)-1].domain {
 		t.Fatalf("the table of rooms in DEVELOPERS.md was not understood: %v", table)
 	}
-	return string(text), table, all
+	drawing, err := os.ReadFile("../../../" + drawingPage)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(drawing), table, all
 }
 
 func TestDrawingIsOfTheCode(t *testing.T) {
@@ -41,7 +46,7 @@ func TestDrawingIsOfTheCode(t *testing.T) {
 		t.Fatal(err)
 	}
 	if d := cmp.Diff(strings.SplitAfter(want, "\n"), strings.SplitAfter(text, "\n")); d != "" {
-		t.Errorf("the drawing in DEVELOPERS.md is not of this code; go run ./cmd/lab rooms draws it: %s", d)
+		t.Errorf("the drawing in docs/rooms.md is not of this code; go run ./cmd/lab rooms draws it: %s", d)
 	}
 }
 
