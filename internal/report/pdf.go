@@ -685,8 +685,11 @@ func (p *pdf) board(b Board) {
 		p.field("Name", b.Name)
 	}
 	p.field("Supply", fmt.Sprintf("%s, %s V line to earth, %s, from %s, %s", b.Earthing, number(b.Voltage), plural(b.Phases, "single-phase", "three-phase"), from, surge))
-	if text := given(", ", "Ze", b.DeclaredZe, ohmSign, "fault current", b.DeclaredPFC, "kA"); text != "" {
+	if text := given(", ", "Ze", b.DeclaredZe, ohmSign, "fault current", b.DeclaredPFC, "kA", "conditional rating of the board", b.Conditional, "kA"); text != "" {
 		p.field("Declared", text)
+	}
+	if b.Zdb != "" {
+		p.field("Zdb", fmt.Sprintf("%s, Zs of way %d of board %d", b.Zdb, b.FedFromWay, b.FedFrom))
 	}
 	if text := b.Main.long(); text != "" {
 		p.field("Main switch", text)
@@ -695,6 +698,7 @@ func (p *pdf) board(b Board) {
 	if len(b.Bonding) > 0 {
 		conductors = strings.TrimPrefix(conductors+"; bonded: "+strings.Join(b.Bonding, ", "), "; ")
 	}
+	conductors = strings.TrimPrefix(conductors+b.allBonded(), "; ")
 	if conductors != "" {
 		p.field("Conductors", conductors)
 	}

@@ -113,12 +113,15 @@ type Board struct {
 	OnlyIsolated      bool     `json:"only_isolated"`      // no test is asked for on it
 	FedFrom           int      `json:"fed_from,omitempty"` // board; absent at the origin of the installation
 	FedFromWay        int      `json:"fed_from_way,omitempty"`
+	Zdb               string   `json:"zdb,omitempty"`          // of a board that another feeds: the Zs of that way as it was read, with its unit; absent before it was
 	DeclaredZe        float64  `json:"declared_ze,omitempty"`  // ohm; absent when unknown
 	DeclaredPFC       float64  `json:"declared_pfc,omitempty"` // kA; absent when unknown
 	Main              Device   `json:"main"`
 	EarthingConductor float64  `json:"earthing_conductor,omitempty"` // mm2; absent when unknown
 	Bonding           []string `json:"bonding"`                      // services; position 1 of a bonding test is the first
 	BondingSize       float64  `json:"bonding_size,omitempty"`       // mm2; absent when unknown
+	AllBonded         bool     `json:"all_bonded,omitempty"`         // every extraneous-conductive-part is said to be bonded
+	Conditional       float64  `json:"conditional_rating,omitempty"` // of the board as it is declared, kA; absent when unknown
 	Tested
 }
 
@@ -416,7 +419,21 @@ func Build(s record.State) Schedule {
 		}
 	}
 	out.cite(job.JudgedBy())
+	for i := range out.Boards {
+		out.Boards[i].Zdb = out.zdb(&out.Boards[i])
+	}
 	return out
+}
+
+// zdb is the Zs of the way that feeds a board, as it was read.
+func (s *Schedule) zdb(b *Board) string {
+	for i := range s.Lines {
+		l := &s.Lines[i]
+		if c := l.cell(reading.Zs); b.FedFrom != 0 && l.Board == b.FedFrom && l.Way == b.FedFromWay && c != nil && c.Status == Recorded {
+			return c.withUnit()
+		}
+	}
+	return ""
 }
 
 // cite names the edition of BS 7671 in the sources of limits.
@@ -458,7 +475,7 @@ func (b *builder) board(one *board.Board) Board {
 		Number: one.Number, Name: one.Name, Earthing: string(one.Earthing), Voltage: one.Voltage, Phases: max(1, one.Phases),
 		SurgeProtection: one.SurgeProtection, OnlyIsolated: one.Supply.OnlyIsolated, FedFrom: one.Supply.From, FedFromWay: one.Supply.FromWay,
 		DeclaredZe: one.Supply.DeclaredZe, DeclaredPFC: one.Supply.DeclaredPFC, Main: newDevice(one.Main),
-		EarthingConductor: one.EarthingConductor, Bonding: append([]string{}, one.Bonding...), BondingSize: one.BondingSize,
+		EarthingConductor: one.EarthingConductor, Bonding: append([]string{}, one.Bonding...), BondingSize: one.BondingSize, AllBonded: one.AllBonded, Conditional: one.Conditional,
 		Tested: newTested(),
 	}
 	out.fill(b, b.slots[place1{one.Number, 0}])

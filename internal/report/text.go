@@ -67,6 +67,14 @@ func (s Schedule) status() string {
 	return fmt.Sprintf("signed off by %s (%s), %s, as event %d", s.Signed.Name, s.Signed.Initials, s.Signed.At.UTC().Format("2006-01-02 15:04 UTC"), s.Signed.Event)
 }
 
+// allBonded goes on from the bonded services.
+func (b Board) allBonded() string {
+	if b.AllBonded {
+		return "; every extraneous-conductive-part is said to be bonded"
+	}
+	return ""
+}
+
 // board writes one board: what it is, what was tested at it, and its ways in
 // several tables, so that none is wider than the page.
 func (t *text) board(s Schedule, b Board) {
@@ -81,17 +89,21 @@ func (t *text) board(s Schedule, b Board) {
 		surge = "surge protection fitted"
 	}
 	t.field("Supply", "%s; %s V line to earth, %s%s; %s", b.Earthing, number(b.Voltage), plural(b.Phases, "single-phase", "three-phase"), from, surge)
-	if b.DeclaredZe != 0 || b.DeclaredPFC != 0 {
-		t.field("Declared", "%s", given(", ", "Ze", b.DeclaredZe, "ohm", "fault current", b.DeclaredPFC, "kA"))
+	if b.DeclaredZe != 0 || b.DeclaredPFC != 0 || b.Conditional != 0 {
+		t.field("Declared", "%s", given(", ", "Ze", b.DeclaredZe, "ohm", "fault current", b.DeclaredPFC, "kA", "conditional rating of the board", b.Conditional, "kA"))
+	}
+	if b.Zdb != "" {
+		t.field("Zdb", "%s, Zs of way %d of board %d", b.Zdb, b.FedFromWay, b.FedFrom)
 	}
 	if name := b.Main.long(); name != "" {
 		t.field("Main switch", "%s", name)
 	}
-	if b.EarthingConductor != 0 || len(b.Bonding) > 0 {
+	if b.EarthingConductor != 0 || len(b.Bonding) > 0 || b.AllBonded {
 		text := given(", ", "earthing", b.EarthingConductor, "mm2", "bonding", b.BondingSize, "mm2")
 		if len(b.Bonding) > 0 {
 			text = strings.TrimPrefix(text+"; bonded: "+strings.Join(b.Bonding, ", "), "; ")
 		}
+		text = strings.TrimPrefix(text+b.allBonded(), "; ")
 		t.field("Conductors", "%s", text)
 	}
 	if b.OnlyIsolated {

@@ -89,16 +89,16 @@ func column1(all []string) [][]any {
 }
 
 var boardHead = []string{
-	"Board", "Name", "Earthing", "Voltage V", "Phases", "Surge protection", "Only isolated", "Fed from board", "Fed from way", "Declared Ze ohm", "Declared fault current kA",
-	"Main standard", "Main type", "Main rating A", "Main RCD mA", "Earthing conductor mm2", "Bonded", "Bonding mm2", "Result", "Complete", "Remarks",
+	"Board", "Name", "Earthing", "Voltage V", "Phases", "Surge protection", "Only isolated", "Fed from board", "Fed from way", "Zdb", "Declared Ze ohm", "Declared fault current kA", "Conditional rating kA",
+	"Main standard", "Main type", "Main rating A", "Main RCD mA", "Earthing conductor mm2", "Bonded", "Bonding mm2", "All bonded", "Result", "Complete", "Remarks",
 }
 
 func (s Schedule) boardRows() [][]any {
 	var rows [][]any
 	for _, b := range s.Boards {
 		rows = append(rows, []any{
-			float64(b.Number), b.Name, b.Earthing, b.Voltage, float64(b.Phases), yes(b.SurgeProtection), yes(b.OnlyIsolated), perhaps(float64(b.FedFrom)), perhaps(float64(b.FedFromWay)), perhaps(b.DeclaredZe), perhaps(b.DeclaredPFC),
-			b.Main.Standard, b.Main.Type, perhaps(b.Main.Rating), perhaps(b.Main.RCDRated), perhaps(b.EarthingConductor), strings.Join(b.Bonding, ", "), perhaps(b.BondingSize), b.outcome(), yes(b.Complete), strings.Join(b.Remarks, " "),
+			float64(b.Number), b.Name, b.Earthing, b.Voltage, float64(b.Phases), yes(b.SurgeProtection), yes(b.OnlyIsolated), perhaps(float64(b.FedFrom)), perhaps(float64(b.FedFromWay)), b.Zdb, perhaps(b.DeclaredZe), perhaps(b.DeclaredPFC), perhaps(b.Conditional),
+			b.Main.Standard, b.Main.Type, perhaps(b.Main.Rating), perhaps(b.Main.RCDRated), perhaps(b.EarthingConductor), strings.Join(b.Bonding, ", "), perhaps(b.BondingSize), yes(b.AllBonded), b.outcome(), yes(b.Complete), strings.Join(b.Remarks, " "),
 		})
 	}
 	return rows

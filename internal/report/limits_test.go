@@ -1,0 +1,42 @@
+package report
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"waycall/internal/board"
+)
+
+// What verdicts rest on that the description says stands on the schedule: the
+// edition, the conditional rating, that all is bonded, Zdb, a remark on a source that
+// feeds back.
+func TestScheduleSaysWhatVerdictsRestOn(t *testing.T) {
+	s := workshop(t)
+	s.Job.Boards = slices.Clone(s.Job.Boards)
+	for i := range s.Job.Boards {
+		s.Job.Boards[i].Ways = slices.Clone(s.Job.Boards[i].Ways)
+	}
+	s.Job.Edition = board.A2
+	one := &s.Job.Boards[1]
+	one.Conditional, one.AllBonded = 16, true
+	fed := &one.Ways[0]
+	fed.FeedsBack, fed.Device.Unidirectional = board.Vehicle, true
+	made := Build(s)
+	text := strings.Join(strings.Fields(write(t, made.Text)), " ")
+	for _, want := range []string{
+		"Judged by BS 7671:2018+A2:2022",
+		"conditional rating of the board 16 kA",
+		"every extraneous-conductive-part is said to be bonded",
+		"The device of this way is marked for a supply from one side only, and a vehicle feeds back through it",
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the schedule does not say %q:\n%s", want, text)
+		}
+	}
+	for _, b := range made.Boards {
+		if fed := b.FedFrom != 0; fed != (b.Zdb != "") || fed && !strings.Contains(text, "Zdb "+b.Zdb) {
+			t.Errorf("board %d, fed from %d: Zdb %q", b.Number, b.FedFrom, b.Zdb)
+		}
+	}
+}
