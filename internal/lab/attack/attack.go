@@ -76,7 +76,6 @@ type Trial struct {
 	saw      map[string]int
 	notes    []string
 	after    []func()
-	stopped  bool // by Fatalf
 }
 
 // Failf says that the attack found a fault.
