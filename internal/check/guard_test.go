@@ -387,8 +387,8 @@ instantaneous,0.1,s,"BS 7671 Appendix 3, circuit-breakers at the upper multiple"
 three_phase_least,1.732,,"IET Guidance Note 3, root three"
 three_phase_most,2,,"IET Guidance Note 3, twice the single-phase current"
 supply_most,25,kA,practice
-ze_tns,0.8,ohm,"what distributors declare for TN-S at most, Energy Networks Association Engineering Recommendation P23"
-ze_tncs,0.35,ohm,"what distributors declare for TN-C-S at most, Energy Networks Association Engineering Recommendation P23"
+ze_tns,0.8,ohm,"the usual greatest Ze of TN-S, which distributors no longer tie to the earthing system"
+ze_tncs,0.35,ohm,"the usual greatest Ze of TN-C-S, which distributors no longer tie to the earthing system"
 cpc_same_to,16,mm2,BS 7671 Table 54.7
 cpc_half_from,35,mm2,BS 7671 Table 54.7
 bonding_least,6,mm2,BS 7671 regulation 544.1.1

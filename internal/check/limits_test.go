@@ -194,10 +194,10 @@ func TestUnknownR1R2IsQuiet(t *testing.T) {
 	wantVerdict(t, unknown, "1/8 R1+R2 0.60", CannotSay, "device is not known")
 }
 
-// Ze that nobody declared is held against what is declared at most.
+// Ze that nobody declared is held against what is usual at most.
 func TestZeUndeclared(t *testing.T) {
 	j := with(func(j *board.Job) { j.Boards[0].Supply.DeclaredZe = 0 })
-	wantVerdict(t, j, "1/0 Ze 0.30", Pass, "declared at most")
+	wantVerdict(t, j, "1/0 Ze 0.30", Pass, "usual at most")
 	wantVerdict(t, j, "1/0 Ze 0.40", Investigate, "nought point three five")
 	j.Boards[0].Earthing = board.TNS
 	wantVerdict(t, j, "1/0 Ze 0.40", Pass, "nought point eight")

@@ -473,15 +473,15 @@ func (c *ctx) ze() []Verdict {
 }
 
 // zeUsually judges Ze where the distributor's declaration is not known, by what is
-// declared at most for such a supply.
+// usual at most for such a supply.
 func (c *ctx) zeUsually(most float64, source string) Verdict {
 	const rule = "Ze"
 	note := func(v Verdict) Verdict { return c.numbers(v).with("limit", most, reading.Ohm).margin(most, c.is.High) }
 	switch atMost(c.q, exact(most)) {
 	case Pass:
-		return note(verdict(Pass, rule, source, "Within the %s that is declared at most for such a supply.", said(most, reading.Ohm)))
+		return note(verdict(Pass, rule, source, "Within the %s that is usual at most for such a supply.", said(most, reading.Ohm)))
 	case Fail:
-		return note(verdict(Investigate, rule, source, "More than the %s that is declared at most for such a supply.", said(most, reading.Ohm))).
+		return note(verdict(Investigate, rule, source, "More than the %s that is usual at most for such a supply.", said(most, reading.Ohm))).
 			next("Check the earthing conductor, and ask the distributor.")
 	}
 	return note(c.wide(rule, source))
