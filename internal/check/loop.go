@@ -74,11 +74,11 @@ func ZsMax(d board.Device, uo, seconds float64) (ohm float64, source string, err
 	if !positive(uo) {
 		return 0, "", fmt.Errorf("voltage is %v V; give it line to earth, such as 230", uo)
 	}
-	ia, _, err := TripCurrent(d, seconds)
+	ia, from, err := TripCurrent(d, seconds)
 	if err != nil {
 		return 0, "", err
 	}
-	return uo * limit("cmin") / ia, sourceOf("cmin"), nil
+	return uo * limit("cmin") / ia, sourceOf("cmin") + "; " + from, nil
 }
 
 // ZsTable returns the same as Tables 41.2 to 41.4 of BS 7671 print

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"waycall/internal/board"
 )
 
 // The README says how many rows have a witness, and how many rest on one page alone.
@@ -68,5 +70,14 @@ func TestVerdictSaysHowItIsKnown(t *testing.T) {
 		if v := judged(s); !strings.Contains(v.Source, want) {
 			t.Errorf("%s: %q, want %q", s, v.Source, want)
 		}
+	}
+}
+
+// A limit that is reckoned names what the current rests on, too: that of a breaker to
+// BS 3871 is from memory.
+func TestReckonedLimitNamesItsCurrent(t *testing.T) {
+	j := with(way(11, func(w *board.Way) { w.Device = board.Device{Standard: "BS 3871", Type: "2", Rating: 15} }))
+	if v := judgedIn(j, "1/11 Zs 1.00"); !strings.Contains(v.Source, "411.4.4") || !strings.Contains(v.Source, "BS 3871-1") || !strings.HasSuffix(v.Source, "from memory") {
+		t.Errorf("%q", v.Source)
 	}
 }
