@@ -18,6 +18,7 @@ import (
 	"strings"
 
 	"waycall/internal/board"
+	"waycall/internal/reading"
 )
 
 // Known is what need not be asked for again.
@@ -469,11 +470,7 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more b
 }
 
 func figure(a string) (float64, error) {
-	x, err := strconv.ParseFloat(a, 64)
-	if err != nil || strings.Trim(a, "0123456789.") != "" {
-		return 0, fmt.Errorf("%q is not a number; write figures without a unit", a)
-	}
-	return x, nil
+	return reading.ParseFigure(strings.TrimSpace(a))
 }
 
 // unknownOr is a number, or 0 for "-".

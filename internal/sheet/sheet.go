@@ -8,7 +8,7 @@
 //	way       as marked on the board; 0 is the board itself
 //	test      an identity of package reading, such as LN-E or R1+R2
 //	position  switch position, bonded service or point of a ring; left out where there is only one
-//	value     as on the instrument, without its unit: 0.47, >999, <0.05, correct, wrong
+//	value     as reading.ParseTyped takes it: 0.47, >999, <0.05, correct, wrong
 //	note      for people; kept, not judged
 //
 // CSV has a header row with these names in any order; a line that begins with #
@@ -293,22 +293,15 @@ func (p *decoder) reading(one row, job board.Job) (Reading, bool) {
 		return bad("value", "it is missing", "write the figure, or leave the line out where nothing was measured")
 	case out.Test.Judged() && value != reading.Correct.String() && value != reading.Wrong.String():
 		return bad("value", fmt.Sprintf("%q does not answer %s", clip(value), name), "write correct or wrong")
-	case strings.HasPrefix(value, "-"):
-		return bad("value", fmt.Sprintf("%q is negative; a resistance, time or current cannot be", clip(value)), "read it off the instrument again")
 	}
-	q, err := reading.ParseQuantity(value, out.Test.Unit())
+	// Where the scale ends at the voltage of this test, a file does not say.
+	q, err := reading.ParseTyped(value, out.Test.Unit(), 0)
 	if err == nil {
 		err = out.Test.Fits(q)
 	}
 	if err != nil {
-		what, do, advised := strings.Cut(err.Error(), "; ")
-		if !advised {
-			do = "write a figure such as 0.47 or >999"
-		}
-		if strings.ContainsFunc(value, unicode.IsLetter) {
-			what, do = fmt.Sprintf("%q is not a figure", clip(value)), fmt.Sprintf("write it in %s without the unit, such as 0.47 or >999", out.Test.Unit())
-		}
-		return bad("value", what, do)
+		what, do, _ := strings.Cut(err.Error(), "; ")
+		return bad("value", clean(what), do)
 	}
 	out.Quantity = q
 	return out, true

@@ -85,13 +85,16 @@ func TestBadCSV(t *testing.T) {
 		head + "1,0,bonding,,0.04\n":                       `line 2, way 0, position: bonding must say which service`,
 		head + "1,3,LN-E,1,200\n":                          `line 2, way 3, position: way 3 has no switch position 1`,
 		head + "1,3,Zs,,\n":                                `line 2, way 3, value: it is missing; write the figure, or leave the line out`,
-		head + "1,3,Zs,,-1\n":                              `value: "-1" is negative; a resistance, time or current cannot be; read it off`,
-		head + "1,3,Zs,,NaN\n":                             `value: "NaN" is not a figure; write it in ohm without the unit`,
+		head + "1,3,Zs,,-1\n":                              `value: "-1" is negative, which no reading is; read it off`,
+		head + "1,3,Zs,,NaN\n":                             `value: "NaN" is not a figure; type digits 0 to 9`,
+		head + "1,3,Zs,,2 10\n":                            `"2 10" has a space in it, which may be a point or nothing; type 210 or 2.10, as`,
+		head + "1,3,Zs,,>0\n":                              `greater than nought says nothing; type >`,
+		head + "1,3,LN-E,,OL\n":                            `where the scale ends is not known here`,
 		head + "1,3,Zs,,1e9\n":                             `value: "1e9" is not a figure`,
-		head + "1,3,Zs,,1000000000\n":                      `value 1e+09 is above 99999; check the unit`,
-		head + "1,3,Zs,,0.47 kohm\n":                       `value: "0.47 kohm" is not a figure; write it in ohm without the unit`,
-		head + "1,3,Zs,,\"0,47\"\n":                        `value: "0,47" is not a reading; write a figure such as 0.47 or >999`,
-		head + "1,3,Zs,,>\n":                               `value: ">" is not a reading`,
+		head + "1,3,Zs,,1000000000\n":                      `"1000000000" is above 99999; check the unit`,
+		head + "1,3,Zs,,0.47 kohm\n":                       `value: "0.47 kohm" is not in ohm; type the figure in ohm`,
+		head + "1,3,Zs,,\"0,47\"\n":                        `value: "0,47" has a comma, which may be a point or stand between thousands; type 0.47, as`,
+		head + "1,3,Zs,,>\n":                               `value: there is no figure; type one`,
 		head + "1,3,Zs,,correct\n":                         `value: "correct" is not a figure`,
 		head + "1,3,polarity,,1\n":                         `value: "1" does not answer polarity; write correct or wrong`,
 		head + "1,3,polarity,,>1\n":                        `does not answer polarity`,
@@ -100,7 +103,7 @@ func TestBadCSV(t *testing.T) {
 		head + "1,3,Zs,,\xff\n":                            `the file is not UTF-8 text`,
 		strings.Repeat("#", MaxFileSize+1):                 `the file is larger than 1 MiB`,
 		head + "1,3,\u202eZs,,1\n":                         "unknown test \"\ufffdZs\"",
-		head + "1,3,Zs,,0.123456\n":                        `value has 6 decimal places; give 0 to 4`,
+		head + "1,3,Zs,,0.123456\n":                        `has 6 decimal places; type it with 0 to 4`,
 		head + "1,3," + strings.Repeat("Z", 900) + ",,1\n": `unknown test "` + strings.Repeat("Z", 40) + `..."`,
 	} {
 		got, err := ReadCSV(strings.NewReader(in), "r.csv", workshop(t))
@@ -188,7 +191,7 @@ func TestRoundTrip(t *testing.T) {
 		for i, s := range chosen[:rapid.IntRange(1, len(chosen)).Draw(t, "readings")] {
 			text := rapid.SampledFrom([]string{"correct", "wrong"}).Draw(t, "word")
 			if !s.Test.Judged() {
-				text = rapid.StringMatching(`[<>]?(0|[1-9][0-9]{0,3})(\.[0-9]{1,4})?`).Draw(t, "value")
+				text = rapid.StringMatching(`(0|[<>]?[1-9][0-9]{0,3})(\.[0-9]{1,4})?`).Draw(t, "value")
 			}
 			q, err := reading.ParseQuantity(text, s.Test.Unit())
 			if err != nil {

@@ -316,7 +316,7 @@ func (s *server) way(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
 	if way == 0 {
 		title = fmt.Sprintf("Board %d itself", number)
 	}
-	s.render(w, r, http.StatusOK, "way", page{Title: snap.State.Job.Reference + ": " + title, Job: s.head(snap), Tab: "boards", Wide: true, Body: p})
+	s.render(w, r, http.StatusOK, "way", page{Title: snap.State.Job.Reference + ": " + title, Job: s.head(snap), Tab: "boards", Wide: true, Told: snap.toldIn(r), Body: p})
 }
 
 // smallNumber reads the number of a board, a way or a position.

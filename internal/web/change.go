@@ -87,9 +87,15 @@ func (s *Snapshot) asked(q url.Values) (changeForm, error) {
 }
 
 // Return is where a reviewer goes after a change, or without one.
-func (f changeForm) Return() string {
+func (f changeForm) Return() string { return f.after(0) }
+
+// after is the same after the change that an event is, which is told there.
+func (f changeForm) after(event int64) string {
+	v := url.Values{}
+	if event > 0 {
+		v.Set("stored", strconv.FormatInt(event, 10))
+	}
 	if f.Back == "queue" {
-		v := url.Values{}
 		if f.N > 1 {
 			v.Set("n", strconv.Itoa(f.N))
 		}
@@ -98,35 +104,17 @@ func (f changeForm) Return() string {
 		}
 		return "/job/" + url.PathEscape(f.ID) + "/queue?" + v.Encode()
 	}
-	return wayPath(f.ID, f.Slot.Board, f.Slot.Way)
+	path := wayPath(f.ID, f.Slot.Board, f.Slot.Way)
+	if len(v) > 0 {
+		path += "?" + v.Encode()
+	}
+	return path
 }
 
 // change is what a reviewer wants.
 func (f changeForm) change(now time.Time) review.Change {
 	return review.Change{Slot: f.Slot, Replaces: f.Replaces, Reason: f.Reason, By: strings.ToUpper(f.By), At: now.UTC()}
 }
-
-// quantity reads the figure of an edit.
-func (f changeForm) quantity() (reading.Quantity, error) {
-	text := strings.ReplaceAll(strings.ToLower(f.Value), ",", ".")
-	for _, u := range []string{"mω", "ω", "mohm", "ohm", "ms", "ma", "ka", "v"} {
-		text = strings.TrimSuffix(text, u)
-	}
-	q, err := reading.ParseQuantity(strings.ReplaceAll(text, " ", ""), f.Slot.Test.Unit())
-	if err != nil {
-		return q, &review.InvalidError{Field: "quantity", What: fmt.Sprintf("%q is no reading of %s", plain(clip(f.Value, 40)), f.Slot.Test), Do: f.example()}
-	}
-	return q, nil
-}
-
-func (f changeForm) example() string {
-	if f.Judged {
-		return "write correct or wrong"
-	}
-	return "write a figure as the instrument shows it, such as 0.47, >999 or <0.05"
-}
-
-// Example says how a figure is written.
 
 func clip(s string, most int) string {
 	if r := []rune(s); len(r) > most {
@@ -153,7 +141,11 @@ func (s *server) editForm(w http.ResponseWriter, r *http.Request, snap *Snapshot
 		return
 	}
 	f.By = s.visitors.initials(r)
-	s.showEdit(w, r, snap, http.StatusOK, editPage{changeForm: f})
+	p := editPage{changeForm: f}
+	if f.Value != "" { // it was typed, shown, and is to be changed
+		p.Action = "edit"
+	}
+	s.showEdit(w, r, snap, http.StatusOK, p)
 }
 
 func (s *server) showEdit(w http.ResponseWriter, r *http.Request, snap *Snapshot, status int, p editPage) {
@@ -181,47 +173,44 @@ func (s *server) change(next func(http.ResponseWriter, *http.Request, *Snapshot)
 	})
 }
 
-func (s *server) edit(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
-	s.act(w, r, snap, "edit", func(st record.State, f changeForm) ([]record.Event, error) {
-		q, err := f.quantity()
-		if err != nil {
-			return nil, err
-		}
-		c := f.change(s.Now())
-		c.Quantity = q
-		return review.Edit(st, c)
-	})
-}
-
 func (s *server) settle(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
-	s.act(w, r, snap, "settle", func(st record.State, f changeForm) ([]record.Event, error) {
-		return review.Settle(st, f.change(s.Now()))
+	s.act(w, r, snap, "settle", func(now *Snapshot, f changeForm) ([]record.Event, error) {
+		return review.Settle(now.State, f.change(s.Now()))
 	})
 }
 
 func (s *server) withdraw(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
-	s.act(w, r, snap, "withdraw", func(st record.State, f changeForm) ([]record.Event, error) {
-		return review.Withdraw(st, f.change(s.Now()))
+	s.act(w, r, snap, "withdraw", func(now *Snapshot, f changeForm) ([]record.Event, error) {
+		return review.Withdraw(now.State, f.change(s.Now()))
 	})
 }
 
 // act makes a change of one place, or shows why not with all that was written.
-func (s *server) act(w http.ResponseWriter, r *http.Request, snap *Snapshot, action string, events func(record.State, changeForm) ([]record.Event, error)) {
+func (s *server) act(w http.ResponseWriter, r *http.Request, snap *Snapshot, action string, events func(*Snapshot, changeForm) ([]record.Event, error)) {
 	f, err := snap.asked(r.PostForm)
 	if err != nil {
 		s.fail(w, r, http.StatusBadRequest, "There is no such place on the schedule", sentence(err.Error())+" Nothing was changed.", "Go back to the way and choose a reading.")
 		return
 	}
+	done := int64(0)
 	err = s.Jobs.Work(r.Context(), snap.ID, func(now *Snapshot) ([]record.Event, error) {
 		snap = now
-		return events(now.State, f)
+		made, err := events(now, f)
+		if err == nil && len(made) > 0 {
+			done = made[len(made)-1].ID
+		}
+		return made, err
 	})
+	if u, ok := asUnconfirmed(err); ok {
+		s.showConfirm(w, r, f, u)
+		return
+	}
 	var invalid *review.InvalidError
 	var stale *review.StaleError
 	switch {
 	case err == nil:
 		s.visitors.remember(r, strings.ToUpper(f.By))
-		http.Redirect(w, r, f.Return(), http.StatusSeeOther)
+		http.Redirect(w, r, f.after(done), http.StatusSeeOther)
 	case errors.As(err, &stale):
 		s.showStale(w, r, snap, f, action, stale)
 	case errors.As(err, &invalid):

@@ -32,6 +32,7 @@ type page struct {
 	Tab   string   // which of the job's pages this is
 	Wide  bool     // it uses the whole width of the screen
 	Live  bool     // the live view: no frame but its own
+	Told  string   // what was just done
 	Body  any
 }
 

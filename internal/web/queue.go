@@ -169,7 +169,7 @@ func (s *server) queue(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
 			p.More = p.query(p.ListFrom + perList + 1)
 		}
 	}
-	s.render(w, r, http.StatusOK, "queue", page{Title: snap.State.Job.Reference + ": to look at", Job: s.head(snap), Tab: "queue", Wide: true, Body: p})
+	s.render(w, r, http.StatusOK, "queue", page{Title: snap.State.Job.Reference + ": to look at", Job: s.head(snap), Tab: "queue", Wide: true, Told: snap.toldIn(r), Body: p})
 }
 
 func (p queuePage) query(n int) string {

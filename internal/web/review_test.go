@@ -96,7 +96,7 @@ func TestCorrecting(t *testing.T) {
 	before := events(c, job)
 	// What is wrong is said, with what was written, and nothing is changed.
 	for name, f := range map[string]url.Values{
-		"is no reading of Zs":   formFor(zs, old.ConfirmedID, "value", "zero point four six"),
+		"is not a figure":       formFor(zs, old.ConfirmedID, "value", "zero point four six"),
 		"Nothing was changed":   formFor(zs, old.ConfirmedID, "value", "-1"),
 		"There is no reason":    formFor(zs, old.ConfirmedID, "value", "0.46", "reason", "  "),
 		"There are no initials": formFor(zs, old.ConfirmedID, "value", "0.46", "by", ""),
@@ -116,8 +116,8 @@ func TestCorrecting(t *testing.T) {
 	if n := events(c, job); n != before {
 		t.Errorf("the record has %d events, not %d", n, before)
 	}
-	// As a person writes it: with the unit, a comma, small letters.
-	code, page := c.post(job+"/edit", formFor(zs, old.ConfirmedID, "value", " 0,46 Ω", "n", "1"))
+	// As a person writes it: with the unit, small letters.
+	code, page := c.correct(job, formFor(zs, old.ConfirmedID, "value", " 0.46 Ω", "n", "1"))
 	if code != http.StatusSeeOther {
 		t.Fatalf("correcting gave %d: %s", code, text(page))
 	}
@@ -146,7 +146,7 @@ func TestTwoReviewers(t *testing.T) {
 	old, _ := snapshot(c, job).State.Latest(zs)
 	second := c.other()
 	second.enter(c.server.s.Key)
-	if code, page := c.post(job+"/edit", formFor(zs, old.ConfirmedID, "value", "0.46", "by", "AA", "reason", "Heard it")); code != http.StatusSeeOther {
+	if code, page := c.correct(job, formFor(zs, old.ConfirmedID, "value", "0.46", "by", "AA", "reason", "Heard it")); code != http.StatusSeeOther {
 		t.Fatalf("the first got %d: %s", code, text(page))
 	}
 	before := events(c, job)
@@ -165,7 +165,7 @@ func TestTwoReviewers(t *testing.T) {
 		t.Error("what the second wanted was done without being asked again")
 	}
 	now, _ := snapshot(c, job).State.Latest(zs)
-	if code, _ := second.post(job+"/edit", formFor(zs, now.ConfirmedID, "value", "0.64", "by", "BB", "reason", "Mine")); code != http.StatusSeeOther {
+	if code, _ := second.correct(job, formFor(zs, now.ConfirmedID, "value", "0.64", "by", "BB", "reason", "Mine")); code != http.StatusSeeOther {
 		t.Errorf("choosing his own gave %d", code)
 	}
 	// The first, who still has a page from before, takes off what is not there any more.
@@ -489,7 +489,7 @@ func TestReadingThatWaits(t *testing.T) {
 		}
 	}
 	old, _ := snapshot(c, job).State.Latest(slot)
-	if code, page := c.post(job+"/edit", formFor(slot, old.ConfirmedID, "value", "1.23")); code != http.StatusSeeOther {
+	if code, page := c.correct(job, formFor(slot, old.ConfirmedID, "value", "1.23")); code != http.StatusSeeOther {
 		t.Fatalf("%d: %s", code, text(page))
 	}
 	if now, _ := snapshot(c, job).State.Latest(slot); now.Quantity != q || snapshot(c, job).State.Pending != nil {
@@ -504,10 +504,14 @@ func TestReviewersAtOnce(t *testing.T) {
 	old, _ := snapshot(c, job).State.Latest(zs)
 	before := events(c, job)
 	var all sync.WaitGroup
-	codes := make([]int, 6)
+	codes, forms := make([]int, 6), make([]url.Values, 6)
+	for i := range forms { // each is shown his figure before any is stored
+		_, page := c.post(job+"/edit", formFor(zs, old.ConfirmedID, "value", fmt.Sprintf("0.%d", 40+i)))
+		forms[i] = shownForm(page)
+	}
 	for i := range codes {
 		all.Go(func() {
-			codes[i] = c.do(c.request("POST", job+"/edit", formFor(zs, old.ConfirmedID, "value", fmt.Sprintf("0.%d", 40+i)))).Code
+			codes[i] = c.do(c.request("POST", job+"/edit", forms[i])).Code
 		})
 		all.Go(func() {
 			for _, path := range pagesOf(job)[:7] {

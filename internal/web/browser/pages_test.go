@@ -256,6 +256,9 @@ func TestReviewFlow(t *testing.T) {
 	b.run("document.querySelector('#value').focus(); document.querySelector('#value').select()")
 	b.keys(">999")
 	b.leave(func() { b.keys(kb.Enter) })
+	b.has("Nothing is stored yet", ">999", "greater than nine nine nine megohms", "14.2")
+	b.confirm()
+	b.has("Stored: way 9", ">999", "pass")
 	b.open(job + "/way/1/9")
 	b.has(">999", "JE", "looked again at the sheet", "14.2", "Readings that no longer stand")
 
@@ -325,14 +328,23 @@ func TestTwoReviewers(t *testing.T) {
 		b.leave(func() { b.keys(kb.Enter) })
 	}
 	change(first, "142", "AB")
+	first.confirm()
 	change(second, "41.2", "CD")
 	second.has("Somebody changed this while you were looking", "142", "AB", "41.2", "CD")
 	for _, fault := range second.shutsOut() {
 		t.Error(fault)
 	}
 	second.leave(func() { second.run("document.querySelector('form button.main').click()") })
+	second.confirm()
 	second.open(s.url + "/job/" + jobIDOf(second) + "/way/1/9")
 	second.has("41.2", "142", "14.2")
+}
+
+// confirm says yes to the figure that is shown.
+func (b *tab) confirm() {
+	b.t.Helper()
+	b.has("Nothing is stored yet")
+	b.leave(func() { b.run("document.querySelector('form[data-confirm] button').click()") })
 }
 
 // jobIDOf is the job of the page that b shows.
