@@ -97,7 +97,9 @@ func newInstrumentsPut() *cobra.Command {
 	}
 	data.add(cmd)
 	cmd.Flags().StringVar(&i.Checked, "checked", "", "date of its last calibration check, such as 2026-02-02")
-	cmd.Flags().Float64Var(&i.OverRange, "over-range", 999, "where its insulation scale ends, megohms")
+	cmd.Flags().Float64Var(&i.OverRange, "over-range", 999, "where its insulation scale ends at 500 V, megohms")
+	cmd.Flags().Float64Var(&i.OverRange250, "over-range-250", 0, "the same at 250 V; 0 when unknown: it is then asked for")
+	cmd.Flags().Float64Var(&i.OverRange1000, "over-range-1000", 0, "the same at 1000 V")
 	return cmd
 }
 

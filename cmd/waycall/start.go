@@ -210,7 +210,7 @@ func (d *dataFlag) openOrCreate(ctx context.Context, arg string) (*store.Store, 
 		return nil, err
 	}
 	state, err := fold(ctx, s)
-	if err == nil && !state.Job.Same(job) {
+	if err == nil && !state.Given.Same(job) {
 		err = fmt.Errorf("job %s was set up from another board file than %s; waycall start %s goes on with it, or give this one another reference", job.Reference, arg, job.Reference)
 	}
 	if err != nil {

@@ -77,7 +77,27 @@ func (j Job) InOrder() []int {
 type Instrument struct {
 	Serial    string  `yaml:"serial" json:"serial"`
 	Checked   string  `yaml:"checked" json:"checked"`       // date of the last calibration check, 2006-01-02
-	OverRange float64 `yaml:"over_range" json:"over_range"` // the end of its insulation scale, Mohm: "over range" means greater than this
+	OverRange float64 `yaml:"over_range" json:"over_range"` // the end of its insulation scale at 500 V, Mohm: "over range" means greater than this
+
+	// The same at the other test voltages, as the instrument shows it there; 0 when
+	// unknown. It is asked for then, and never taken from another voltage.
+	OverRange250  float64 `yaml:"over_range_250" json:"over_range_250,omitempty"`
+	OverRange1000 float64 `yaml:"over_range_1000" json:"over_range_1000,omitempty"`
+}
+
+// ScaleEnd returns where the insulation scale ends at a test voltage, V DC, in Mohm,
+// and false where that is not known.
+func (i Instrument) ScaleEnd(volts float64) (float64, bool) {
+	end := 0.0
+	switch volts {
+	case 250:
+		end = i.OverRange250
+	case 500:
+		end = i.OverRange
+	case 1000:
+		end = i.OverRange1000
+	}
+	return end, end > 0
 }
 
 // Earthing is the type of system earthing of the supply.

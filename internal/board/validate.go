@@ -24,6 +24,14 @@ func (d *decoder) validate(job *Job) {
 	// The scale must at least reach what a reading is judged by; 99999 is the
 	// largest reading there is.
 	d.number("instrument.over_range", job.Instrument.OverRange, 20, 99999, "Mohm: the end of the instrument's insulation scale, such as 999")
+	for _, at := range []struct {
+		name string
+		end  float64
+	}{{"over_range_250", job.Instrument.OverRange250}, {"over_range_1000", job.Instrument.OverRange1000}} {
+		if at.end != 0 {
+			d.number("instrument."+at.name, at.end, 20, 99999, "Mohm: the end of the scale at that voltage, or leave it out")
+		}
+	}
 	d.tests(job)
 	if job.Work != "" && !oneOf(job.Work, NewWork, Alteration, Periodic) {
 		d.bad("work", fmt.Sprintf("work is %q", clip(string(job.Work))), "write new, alteration or periodic, or leave it out")

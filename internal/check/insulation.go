@@ -12,10 +12,26 @@ import (
 const (
 	limitSource = "BS 7671 Table 64, from a public print"
 	surgeSource = "BS 7671 regulation 643.3.2, from a public print"
+	staysSource = "BS 7671 regulation 643.3.3, from a public print"
 	gn3Source   = "IET Guidance Note 3, insulation resistance, from a public print"
 	practice    = "common practice, no published source"
 	comboSource = "resistances in parallel, each reading within the 30 % operating uncertainty of IEC 61557-2, from a public print"
 )
+
+// testVoltage names the figure of a verdict on insulation that says what it was
+// measured with.
+const testVoltage = "test voltage"
+
+// TestVoltage returns what an insulation reading was measured with, V DC, as far as
+// its verdict says so: those of early versions did not always.
+func (v Verdict) TestVoltage() (float64, bool) {
+	for _, n := range v.Numbers {
+		if n.Name == testVoltage {
+			return n.Value, true
+		}
+	}
+	return 0, false
+}
 
 // Limit is what an insulation resistance test is made with and judged by.
 type Limit struct {
@@ -27,8 +43,10 @@ type Limit struct {
 // InsulationLimit returns the limit for a way of a board at voltage, line to
 // earth in V. Table 64 goes by the nominal voltage of the circuit, which of three
 // phases is that between lines. For the board itself, w has its phases alone.
-// surgeConnected says that a surge protective device could
-// not be taken out, so that the test is made at 250 V but the limit stays.
+// surgeConnected says that a surge protective device could not be taken out, so that
+// the test is made at 250 V but the limit stays. So it is where equipment stays
+// connected: the full voltage comes before it is connected, and 250 V from the live
+// conductors to earth after that.
 func InsulationLimit(w board.Way, voltage float64, surgeConnected bool) Limit {
 	circuit, source := "low", limitSource
 	if w.Phases == 3 {
@@ -39,6 +57,8 @@ func InsulationLimit(w board.Way, voltage float64, surgeConnected bool) Limit {
 		circuit = "separated"
 	case voltage > 500:
 		circuit = "high"
+	case w.Keep500Off != "":
+		circuit, source = "surge", staysSource
 	case surgeConnected:
 		circuit, source = "surge", surgeSource
 	}
@@ -64,7 +84,7 @@ func (c *ctx) insulation() []Verdict {
 	all := []Verdict{c.numbers(first)}
 	for _, rule := range []func(*ctx, Limit) (Verdict, bool){againstSeparate, againstWhole, againstScale, againstPosition, sameAgain, slippedPoint} {
 		if v, ok := rule(c, least); ok {
-			all = append(all, c.numbers(v))
+			all = append(all, c.numbers(v.with(testVoltage, least.TestVoltage, reading.Volt)))
 		}
 	}
 	return all
@@ -88,7 +108,7 @@ func againstLimit(q reading.Quantity, l Limit) Verdict {
 	}
 	const rule = "insulation against its limit"
 	v := func(r Result, source, format string, args ...any) Verdict {
-		return verdict(r, rule, source, format, args...).with("limit", l.Least, reading.Megohm).with("test voltage", l.TestVoltage, reading.Volt).margin(low, l.Least)
+		return verdict(r, rule, source, format, args...).with("limit", l.Least, reading.Megohm).with(testVoltage, l.TestVoltage, reading.Volt).margin(low, l.Least)
 	}
 	switch {
 	case below(l.Least):
@@ -141,11 +161,11 @@ func againstSeparate(c *ctx, _ Limit) (Verdict, bool) {
 }
 
 // againstScale finds an over-range reading that lost its "greater than" or one
-// of its figures on the way. The scale ends elsewhere at other test voltages,
-// so only the 500 V one is known.
+// of its figures on the way, where the end of the scale at this test voltage is known.
 func againstScale(c *ctx, l Limit) (Verdict, bool) {
-	end, q := c.in.Job.Instrument.OverRange, c.q
-	if end <= 0 || l.TestVoltage != 500 {
+	end, known := c.in.Job.Instrument.ScaleEnd(l.TestVoltage)
+	q := c.q
+	if !known {
 		return Verdict{}, false
 	}
 	scale := spokenNumber(end)

@@ -36,7 +36,7 @@ const (
 	Opened    Kind = "opened"    // a session began, or began again: Job is what is tested, Habit how its readings are accepted
 	Heard     Kind = "heard"     // a phrase for us: Phrase holds what each witness heard; the sound is kept with it
 	Said      Kind = "said"      // a prompt: Text
-	Prepared  Kind = "prepared"  // a preparation step was answered or its answer taken back: Board, Step, Answer, Reason; of a check of the leads Quantity and Verdict
+	Prepared  Kind = "prepared"  // a preparation step was answered or its answer taken back: Board, Step, Answer, Reason, of StaysConnected also Slot; of a check of the leads Quantity and Verdict
 	Proposed  Kind = "proposed"  // a reading was understood and read back: Slot, Quantity, Verdict, and Then for what the same breath gave beside it; not yet on the schedule; Doubted says that it must be confirmed aloud
 	Confirmed Kind = "confirmed" // the electrician confirmed the pending proposal, all of which is now on the schedule; with the Answer Accepted it was not said but implied by the next reading
 	Dropped   Kind = "dropped"   // the pending proposal was rejected or replaced: Reason

@@ -20,7 +20,8 @@ import (
 // readings are pointers because with 100,000 events in the log there are some 16,000,
 // and a step copies the slice when one of them stands no more.
 type State struct {
-	Job      board.Job
+	Job      board.Job // as it is known now: with what was said of its ways, see StaysConnected
+	Given    board.Job // as the log began with it
 	Sessions int       // how often a session was opened; 0 for an empty log
 	Habit    Habit     // of the last session
 	Tester   string    // initials of who tests in the last session
@@ -52,6 +53,7 @@ type State struct {
 // Answer is one answer to a preparation step.
 type Answer struct {
 	Board   int // the board that was prepared
+	Way     int // the way that the answer is for; 0 for the whole board
 	Step    string
 	How     How
 	Reason  string
@@ -217,7 +219,7 @@ func (s State) Last() (Reading, bool) {
 // Answered returns the answer that stands for a preparation step of a board.
 func (s State) Answered(board int, step string) (Answer, bool) {
 	for _, a := range slices.Backward(s.Answers) {
-		if a.Board == board && a.Step == step && a.Ended == 0 {
+		if a.Board == board && a.Way == 0 && a.Step == step && a.Ended == 0 {
 			return a, true
 		}
 	}
@@ -497,13 +499,13 @@ func (s State) opened(e Event) (State, error) {
 	case len(e.Job.Boards) == 0:
 		return s, fmt.Errorf("its job has no boards")
 	case s.Sessions == 0:
-		s.Job, s.Board = *e.Job, e.Job.Boards[0].Number
+		s.Job, s.Given, s.Board = *e.Job, *e.Job, e.Job.Boards[0].Number
 		for _, number := range slices.Backward(e.Job.InOrder()) {
 			if !e.Job.Board(number).Supply.OnlyIsolated {
 				s.Board = number
 			}
 		}
-	case !reflect.DeepEqual(s.Job, *e.Job):
+	case !reflect.DeepEqual(s.Given, *e.Job):
 		return s, fmt.Errorf("it describes another job than the log began with")
 	case !setUp:
 		s.Resumed = append(s.Resumed, e.ID)
@@ -530,10 +532,20 @@ func (s State) prepared(e Event) (State, error) {
 	default:
 		return s, fmt.Errorf("its answer is %q", e.Answer)
 	}
-	if _, ok := s.Answered(e.Board, e.Step); !ok && e.Answer == TakenBack {
+	way := 0
+	if e.Slot != nil {
+		if err := s.slot(e.Slot, true); err != nil {
+			return s, err
+		}
+		if e.Slot.Board != e.Board || e.Step != StaysConnected {
+			return s, fmt.Errorf("its place is not that of its step")
+		}
+		way = e.Slot.Way
+	}
+	if e.Answer == TakenBack && !slices.ContainsFunc(s.Answers, func(a Answer) bool { return a.is(e.Board, way, e.Step) }) {
 		return s, fmt.Errorf("the step has no answer to take back")
 	}
-	given := Answer{Board: e.Board, Step: e.Step, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At}
+	given := Answer{Board: e.Board, Way: way, Step: e.Step, How: e.Answer, Reason: e.Reason, EventID: e.ID, HeardID: e.HeardID, At: e.At}
 	if (e.Quantity == nil) != (e.Verdict == nil) {
 		return s, fmt.Errorf("it has a figure without a verdict, or the other way round")
 	}
@@ -551,12 +563,15 @@ func (s State) prepared(e Event) (State, error) {
 	}
 	s.Answers = own(s.Answers)
 	for i := range s.Answers {
-		if a := &s.Answers[i]; a.Board == e.Board && a.Step == e.Step && a.Ended == 0 {
+		if a := &s.Answers[i]; a.is(e.Board, way, e.Step) {
 			a.Ended = e.ID
 		}
 	}
 	if e.Answer != TakenBack {
 		s.Answers = append(s.Answers, given)
+	}
+	if e.Step == StaysConnected {
+		s.Job = s.staysConnected()
 	}
 	return s.putBack(e.Board, e.Back, e.ID).takenOff(Slot{Board: e.Board}, e.Off, e), nil
 }

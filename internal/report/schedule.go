@@ -648,13 +648,23 @@ func recorded(s record.State, r record.Reading, status Status, reason string) Ce
 		c.Edited = &Review{By: r.By, Reason: r.Reason, At: at, Event: r.ConfirmedID}
 	}
 	if r.Slot.Test.Insulation() {
-		var way board.Way // the zero Way stands for the whole board
-		if w := s.Job.Way(r.Slot.Board, r.Slot.Way); w != nil {
-			way = *w
-		}
-		c.Volts = check.InsulationLimit(way, s.Job.Board(r.Slot.Board).Voltage, surgeConnectedAt(s, r.Slot.Board, r.EventID)).TestVoltage
+		c.Volts = voltsOf(s, r)
 	}
 	return c
+}
+
+// voltsOf is what an insulation reading was measured with: what its verdict says, or
+// for one of an early version what all were then.
+func voltsOf(s record.State, r record.Reading) float64 {
+	if volts, ok := r.Verdict.TestVoltage(); ok {
+		return volts
+	}
+	var way board.Way // the zero Way stands for the whole board
+	if w := s.Job.Way(r.Slot.Board, r.Slot.Way); w != nil {
+		way = *w
+	}
+	way.Keep500Off = "" // it made no difference then
+	return check.InsulationLimit(way, s.Job.Board(r.Slot.Board).Voltage, surgeConnectedAt(s, r.Slot.Board, r.EventID)).TestVoltage
 }
 
 // surgeConnectedAt is sequence.SurgeConnected as it was at an event: the answer

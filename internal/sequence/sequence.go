@@ -364,6 +364,10 @@ func (p *site) testDue(it *item) Due {
 // cite names the edition of BS 7671 that the job is judged by in a source.
 func (p *site) cite(source string) string { return p.s.Job.JudgedBy().Of(source) }
 
+// Volts returns the DC test voltage of an insulation test as things are, V; 0 for
+// other tests.
+func Volts(s record.State, slot record.Slot) float64 { return newSite(s).described(slot).Volts }
+
 // described returns a test with what it is made with, whether or not it is
 // asked for.
 func (p *site) described(slot record.Slot) Due {

@@ -147,8 +147,11 @@ func newPanel(job *board.Job, number int, surge bool) *panel {
 	for i, w := range ways {
 		c.way = w
 		limit := together
-		if w.Separated {
+		switch {
+		case w.Separated:
 			limit = separated
+		case w.Keep500Off != "":
+			limit = check.InsulationLimit(*w, b.Voltage, surge)
 		}
 		b.place(c, i+1, limit)
 	}

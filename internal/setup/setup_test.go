@@ -30,6 +30,7 @@ AB
 0012
 2026-02-02
 
+500
 Unit in the hall
 
 TN-S
@@ -73,7 +74,7 @@ func TestWizard(t *testing.T) {
 	}
 	b := job.Boards[0]
 	one, three := b.Ways[0], b.Ways[2]
-	if job.Date != today || job.Instrument.Serial != "0012" || job.Instrument.OverRange != 999 || !b.SurgeProtection || b.Earthing != board.TNS || len(b.Ways) != 3 || !b.Ways[1].Spare {
+	if job.Date != today || job.Instrument.Serial != "0012" || job.Instrument.OverRange != 999 || job.Instrument.OverRange250 != 500 || !b.SurgeProtection || b.Earthing != board.TNS || len(b.Ways) != 3 || !b.Ways[1].Spare {
 		t.Errorf("%+v", job)
 	}
 	if one.Device.Standard != board.RCBO || one.Device.Type != "B" || one.Device.Rating != 32 || one.Device.Breaking != 6 || *one.Device.RCD != (board.RCD{Rated: 30, Type: "A"}) ||
@@ -94,14 +95,14 @@ func TestWizardAsksAgain(t *testing.T) {
 		{"A-1\n1 Example Row\n", "2026-02-30", "date"},
 		{"A-1\n1 Example Row\n\nAB\n0012\n", "2026-03-15", "after the date of the job"},
 		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n", "5", "megohm"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n", "7", "no earlier job"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n", "TNX", "TN-S"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n", "12", "230"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n", "perhaps", "type y or n"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\n\nLights\n", "B31", "31"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\n\nLights\n", "what", "no device"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\n\nLights\n\n\n", "30", "has no type"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\nUnit\n\n\n\n\n\nLights\n\n\n\n\n", "1.5", "give both"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n", "7", "no earlier job"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n", "TNX", "TN-S"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n", "12", "230"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n", "perhaps", "type y or n"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\nLights\n", "B31", "31"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\nLights\n", "what", "no device"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\nLights\n\n\n", "30", "has no type"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\nLights\n\n\n\n\n", "1.5", "give both"},
 	} {
 		_, shown, err := answer(t, Known{Taken: func(s string) bool { return s == "TAKEN" }}, true, c.before+c.wrong+"\n")
 		if !errors.Is(err, ErrStopped) {

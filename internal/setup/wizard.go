@@ -230,8 +230,16 @@ func (w *wizard) instrument() error {
 	}); err != nil {
 		return err
 	}
-	return w.set("Where its insulation scale ends, megohms", "999", func(j *board.Job, a string) (err error) {
+	if err := w.set("Where its insulation scale ends at 500 V, megohms", "999", func(j *board.Job, a string) (err error) {
 		j.Instrument.OverRange, err = figure(a)
+		return err
+	}); err != nil {
+		return err
+	}
+	return w.set("And at 250 V, or unknown", "unknown", func(j *board.Job, a string) (err error) {
+		if j.Instrument.OverRange250 = 0; a != "unknown" {
+			j.Instrument.OverRange250, err = figure(a)
+		}
 		return err
 	})
 }

@@ -106,7 +106,7 @@ func checkEvent(e *record.Event) error {
 	if _, known := record.Codes[e.Code]; e.Code != "" && !(known && e.Kind == record.Observed) {
 		return fmt.Errorf("code %q", e.Code)
 	}
-	whole := e.Kind == record.Retest || e.Kind == record.Noted || e.Kind == record.Observed || e.Kind == record.Moved && *e.Slot == (record.Slot{Board: e.Slot.Board})
+	whole := e.Kind == record.Retest || e.Kind == record.Prepared || e.Kind == record.Noted || e.Kind == record.Observed || e.Kind == record.Moved && *e.Slot == (record.Slot{Board: e.Slot.Board})
 	if err := checkReading(e.Slot, e.Quantity, e.Verdict, whole); err != nil {
 		return err
 	}

@@ -25,6 +25,7 @@ func (t *turn) heard(e Heard) {
 	t.s.quiet, t.s.missed, t.s.dictation = 0, 0, nil
 	t.fact(record.Event{Kind: record.Heard, Phrase: &e.Phrase})
 	t.heardID, t.offered = r.LastID, t.s.offer != nil
+	t.asked, t.s.greater = t.s.greater, nil
 	if dictating && r.Pending != nil {
 		// The note was asked for last, so "confirm" cannot be about the reading.
 		t.say("No note was made.")
@@ -236,6 +237,9 @@ func (t *turn) value(m phrase.Meaning) {
 		t.remind()
 		return
 	}
+	if t.bounded(m) {
+		return
+	}
 	// "Leads joined?" may be answered by the figure alone.
 	if step, ok := t.dueStep(); ok && step.Unit != "" && m.Way == 0 && m.Test == "" && t.s.Record.Pending == nil {
 		t.leads(t.board(), step, m)
@@ -339,7 +343,11 @@ func (t *turn) unanswer(a record.Answer) {
 			step = s
 		}
 	}
-	t.follows(step.TakeBack(a.Board, "scratched"))
+	e := step.TakeBack(a.Board, "scratched")
+	if a.Way != 0 {
+		e.Slot = &record.Slot{Board: a.Board, Way: a.Way}
+	}
+	t.follows(e)
 	t.sayf("The answer %s is taken back.", a.Step)
 	if a.Step == sequence.ReadyForLive && t.energise("the answer ready for live tests was taken back") {
 		t.say(proveAgain)

@@ -53,8 +53,12 @@ func (t *turn) answer(m phrase.Meaning) {
 	how, reason := record.Done, ""
 	switch m.Command {
 	case phrase.TwoFifty:
+		if due, ok := t.dueStep(); !ok || due.ID != sequence.SurgeOut {
+			t.staysConnected()
+			return
+		}
 		// The same fact as that the surge protection must stay in.
-		id, how, reason = sequence.SurgeOut, record.Limitation, "tested at 250 volts"
+		id, how, reason = sequence.SurgeOut, record.Limitation, at250
 	case phrase.LeadsChecked:
 		if id = sequence.LeadsJoined; t.answered(on, id) {
 			id = sequence.LeadsApart
@@ -122,8 +126,14 @@ func (t *turn) prepared(on int, id string) {
 // has nothing is stored: no reading made with them would be worth anything.
 func (t *turn) leads(on int, step sequence.Step, m phrase.Meaning) {
 	q := m.Quantity
-	if scale, known := t.scale(step.Unit); m.OverRange && known {
+	scale, known := t.scale(record.Slot{Board: on, Test: reading.LNE}) // of the range that the tests are made on
+	switch {
+	case m.OverRange && step.Unit == reading.Megohm && known:
 		q = beyond(scale)
+	case m.OverRange && step.Unit == reading.Megohm:
+		t.say("Where the scale ends at this voltage is not known. Say leads apart, greater than, and the figure.", notStored)
+		t.remind()
+		return
 	}
 	if q.Unit == reading.NoUnit {
 		q.Unit = step.Unit

@@ -54,6 +54,11 @@ func (t *turn) reading(m phrase.Meaning, doubted bool) {
 		}
 		return
 	}
+	if why == greaterThan && m.Command == "" && t.s.Record.Pending == nil {
+		if slot, no := t.place(m.Way, m.Test); no == "" && slot.Test.Unit() == reading.Megohm {
+			t.s.greater, why = &slot, greaterThanWhat
+		}
+	}
 	if why != "" {
 		t.say(why)
 		t.remindPending()
@@ -182,7 +187,7 @@ func (t *turn) resolve(m phrase.Meaning) (c choice, why string, goes *record.Slo
 	case phrase.Incorrect:
 		q = reading.Wrong
 	}
-	q, why = t.quantity(q, m.OverRange, slot.Test)
+	q, why = t.quantity(q, m.OverRange, slot)
 	if why != "" {
 		return nil, why, nil
 	}
@@ -196,7 +201,7 @@ func (t *turn) resolve(m phrase.Meaning) (c choice, why string, goes *record.Slo
 			return nil, why, nil
 		}
 		at.Position = t.position(at)
-		if q, why = t.quantity(p.Quantity, false, p.Test); why != "" {
+		if q, why = t.quantity(p.Quantity, false, at); why != "" {
 			return nil, why, nil
 		}
 		c = append(c, part{at, q, t.heardID})
@@ -404,7 +409,8 @@ func (t *turn) noTest(slot record.Slot) string {
 }
 
 // quantity makes what was said a quantity of the test.
-func (t *turn) quantity(q reading.Quantity, overRange bool, test reading.Test) (reading.Quantity, string) {
+func (t *turn) quantity(q reading.Quantity, overRange bool, slot record.Slot) (reading.Quantity, string) {
+	test := slot.Test
 	said := capital(test.Spoken())
 	if test.Judged() {
 		if test.Fits(q) != nil {
@@ -412,10 +418,10 @@ func (t *turn) quantity(q reading.Quantity, overRange bool, test reading.Test) (
 		}
 		return q, ""
 	}
-	scale, known := t.scale(test.Unit())
+	scale, known := t.scale(slot)
 	if overRange {
 		if !known {
-			return q, fmt.Sprintf("Where the instrument's scale ends is not known for %s. Say greater than, and the figure. %s", test.Spoken(), notStored)
+			return q, greaterThan
 		}
 		q = beyond(scale)
 	}
@@ -433,14 +439,36 @@ func (t *turn) quantity(q reading.Quantity, overRange bool, test reading.Test) (
 	return q, ""
 }
 
-// scale returns where the instrument's scale of a unit ends, as far as the job knows:
-// it knows that of insulation.
-func (t *turn) scale(unit reading.Unit) (reading.Quantity, bool) {
-	end := t.s.Record.Job.Instrument.OverRange
-	if unit != reading.Megohm || end <= 0 {
+// What asks for the bound of "over range" where the end of the scale is not known. The
+// reading stays open until it is given: of insulation a figure alone will do.
+const (
+	greaterThan     = "Where the instrument's scale ends for that is not known. Say greater than, and the figure. " + notStored
+	greaterThanWhat = "Where the instrument's scale ends at this voltage is not known. Greater than what? " + notStored
+)
+
+// bounded takes the answer to "greater than what?", for the test that it was asked of:
+// a figure, which is then a bound. It reports false when the phrase is something else.
+func (t *turn) bounded(m phrase.Meaning) bool {
+	at := t.asked
+	if at == nil || m.Command != "" || m.Way != 0 || m.Test != "" || m.OverRange || m.Quantity.Bound == reading.LessThan || t.s.Record.Pending != nil {
+		return false
+	}
+	m.Way, m.Test, m.Quantity.Bound = at.Way, at.Test, reading.GreaterThan
+	t.reading(m, false)
+	return true
+}
+
+// scale returns where the instrument's scale ends for a test, as far as the job knows:
+// that of insulation, at the voltage that it is tested with.
+func (t *turn) scale(slot record.Slot) (reading.Quantity, bool) {
+	if slot.Test.Unit() != reading.Megohm {
 		return reading.Quantity{}, false
 	}
-	q, err := reading.ParseQuantity(strconv.FormatFloat(end, 'f', -1, 64), unit)
+	end, known := t.s.Record.Job.Instrument.ScaleEnd(sequence.Volts(t.s.Record, slot))
+	if !known {
+		return reading.Quantity{}, false
+	}
+	q, err := reading.ParseQuantity(strconv.FormatFloat(end, 'f', -1, 64), reading.Megohm)
 	return q, err == nil
 }
 

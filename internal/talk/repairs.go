@@ -62,7 +62,7 @@ func (t *turn) repair(m phrase.Meaning) {
 		}
 	}
 	if why == "" {
-		q, why = t.quantity(q, m.OverRange, slot.Test)
+		q, why = t.quantity(q, m.OverRange, slot)
 	}
 	var goes *record.Slot
 	if why == "" {
@@ -190,9 +190,7 @@ func (t *turn) eachWay(m phrase.Meaning) (c choice, why string) {
 	case !m.OverRange && q.Bound != reading.GreaterThan:
 		return nil, "Several ways at once only with greater than, or over range. " + notStored
 	}
-	if q, why = t.quantity(q, m.OverRange, m.Test); why != "" {
-		return nil, why
-	}
+	said, volts := q, 0.0
 	for n := m.Way; n <= m.Last; n++ {
 		slot, why := t.checked(record.Slot{Board: t.board(), Way: n, Test: m.Test})
 		if why != "" {
@@ -208,7 +206,14 @@ func (t *turn) eachWay(m phrase.Meaning) (c choice, why string) {
 		if why, _ := t.notYet(slot, false); why != "" {
 			return nil, why + " " + notStored
 		}
-		c = append(c, part{slot, q, t.heardID})
+		if q, why = t.quantity(said, m.OverRange, slot); why != "" {
+			return nil, why
+		}
+		at := sequence.Volts(t.s.Record, slot)
+		if len(c) > 0 && at != volts {
+			return nil, "These ways are not all tested at one voltage, so say each by itself. " + notStored
+		}
+		volts, c = at, append(c, part{slot, q, t.heardID})
 	}
 	return c, ""
 }

@@ -87,6 +87,8 @@ type State struct {
 	quiet  int            // silences since the last phrase
 	missed int            // phrases not understood, one after the other
 
+	greater *record.Slot // the test whose over range reading was asked "greater than what?"
+
 	dictation *dictation // the note whose text is said next
 }
 
@@ -308,13 +310,14 @@ type turn struct {
 	effects []Effect
 	words   []string
 	stop    bool
-	passing bool    // what is said now is not worth saying again
-	slow    bool    // it was asked to be said slowly
-	brisk   bool    // it is a reading, read back briefly
-	placed  [2]bool // whether the way and the test of a reading were said
-	offered bool    // which of two readings was meant was asked just before
-	asks    bool    // what waits must be confirmed aloud now
-	sounds  []Tone  // before what is said
+	passing bool         // what is said now is not worth saying again
+	slow    bool         // it was asked to be said slowly
+	brisk   bool         // it is a reading, read back briefly
+	placed  [2]bool      // whether the way and the test of a reading were said
+	asked   *record.Slot // the test that "greater than what?" was asked of just before
+	offered bool         // which of two readings was meant was asked just before
+	asks    bool         // what waits must be confirmed aloud now
+	sounds  []Tone       // before what is said
 	err     error
 }
 
@@ -353,7 +356,7 @@ func (t *turn) sayf(format string, args ...any) { t.say(fmt.Sprintf(format, args
 
 func (t *turn) begin(e Begin) {
 	r := &t.s.Record
-	if r.Sessions > 0 && !reflect.DeepEqual(e.Job, board.Job{}) && !e.Job.Same(r.Job) {
+	if r.Sessions > 0 && !reflect.DeepEqual(e.Job, board.Job{}) && !e.Job.Same(r.Given) {
 		// Nothing is written to a record that is about another board.
 		t.effects = append(t.effects, Say{"The board file differs from the one that this record began with. Use the first one, or give the job a new reference.", 0})
 		t.stop = true
@@ -367,7 +370,7 @@ func (t *turn) begin(e Begin) {
 	// A record that holds nothing but its opening was set up, not begun.
 	again, job := r.LastID > 1, e.Job
 	if r.Sessions > 0 {
-		job = r.Job
+		job = r.Given
 	}
 	t.s = State{Record: t.s.Record}
 	if again || r.Sessions == 0 || r.Habit != e.Habit || e.Tester != "" && r.Tester != e.Tester {

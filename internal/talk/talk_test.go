@@ -321,6 +321,8 @@ func (p *player) willing() (phrase.Meaning, bool) {
 		return phrase.Meaning{Command: phrase.Reason, Reason: "no access"}, true
 	case r.Pending != nil:
 		return phrase.Meaning{Command: phrase.Confirm}, true
+	case p.state.greater != nil:
+		return meaning("", 0, "", ">500", "", ""), true
 	case !due:
 		return phrase.Meaning{}, false
 	case p.state.stay != 0:
@@ -328,13 +330,15 @@ func (p *player) willing() (phrase.Meaning, bool) {
 	case d.Step != nil && d.Step.Unit == reading.Ohm:
 		return meaning(phrase.LeadsJoined, 0, "", "0.1", "", ""), true
 	case d.Step != nil && d.Step.Unit != "":
-		return phrase.Meaning{Command: phrase.LeadsApart, OverRange: true}, true
+		return meaning(phrase.LeadsApart, 0, "", ">999", "", ""), true
 	case d.Step != nil:
 		return phrase.Meaning{Command: phrase.Command(d.Step.ID)}, true
 	case d.Slot.Test.Judged():
 		return phrase.Meaning{Command: phrase.Correct, Test: d.Slot.Test}, true
-	case d.Slot.Test.Insulation():
+	case d.Slot.Test.Insulation() && d.Volts == 500: // where the scale of the tests' boards ends is known
 		return phrase.Meaning{OverRange: true}, true
+	case d.Slot.Test.Insulation():
+		return meaning("", 0, "", ">999", "", ""), true
 	}
 	return meaning("", 0, "", "0.2", "", ""), true
 }
