@@ -8,6 +8,19 @@ import (
 	"waycall/internal/board"
 )
 
+// Amendment 4 reworked what FI means. A schedule judged by it says that these are the
+// meanings of before; one judged by A2 has its own.
+func TestCodesOfEachEdition(t *testing.T) {
+	if text := codesMean(string(board.A4)); !strings.Contains(text, "could not be read") || !strings.Contains(text, "A4:2026 Appendix 6") {
+		t.Errorf("%q", text)
+	}
+	for _, edition := range []board.Edition{"", board.A2} {
+		if text := codesMean(string(edition)); strings.Contains(text, "Amendment 4") || !strings.Contains(text, "A2:2022 Appendix 6") {
+			t.Errorf("%q", text)
+		}
+	}
+}
+
 // What verdicts rest on that the description says stands on the schedule: the
 // edition, the conditional rating, that all is bonded, Zdb, a remark on a source that
 // feeds back.

@@ -92,7 +92,12 @@ func codesMean(edition string) string {
 	for _, code := range slices.Sorted(maps.Keys(record.Codes)) {
 		all = append(all, code+": "+record.Codes[code])
 	}
-	return strings.Join(all, "; ") + ". " + board.Job{Edition: board.Edition(edition)}.JudgedBy().Of("BS 7671 Appendix 6, from memory.")
+	judged := board.Job{Edition: board.Edition(edition)}.JudgedBy()
+	text := strings.Join(all, "; ") + ". " + judged.Of("BS 7671 Appendix 6, from memory.")
+	if judged == board.A4 {
+		text += " These are the meanings of " + string(board.A2) + ": Amendment 4 reworked that of FI, and its words could not be read."
+	}
+	return text
 }
 
 // observations writes what the tester found, with what the codes mean.
