@@ -264,9 +264,10 @@ func hostileOutput(ctx context.Context, t *Trial) {
 	}
 	info, err := os.Lstat(target)
 	t.must(err)
-	before, _ := os.ReadFile(at)
-	if info.Mode().Type() != 0 && at == target {
-		before = nil
+	var before []byte
+	if plain, err := os.Stat(at); err == nil && plain.Mode().IsRegular() { // to read a FIFO is to wait
+		before, err = os.ReadFile(at)
+		t.must(err)
 	}
 	args := [][]string{
 		{"schedule", jobName, "--out", target}, {"schedule", jobName, "--format", "pdf", "--out", target}, {"schedule", jobName, "--json", "--out", target},
