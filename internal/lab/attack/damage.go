@@ -419,15 +419,14 @@ func settingsDamage(ctx context.Context, t *Trial) {
 	t.must(os.MkdirAll(config, 0o755))
 	settings := filepath.Join(config, "settings.yaml")
 	t.must(os.WriteFile(settings, []byte("pause: 600ms\nspeech-rate: 200\nmic: headset\nthreads: 2\ncopy-to: ~/stick\n"), 0o600))
-	if r := t.waycall(ctx, "instruments", "put", "0058213", "--kind", "insulation and continuity", "--checked", "2026-03-02", "--over-range", "999"); r.crashed() {
-		t.Failf("%s", r)
+	if r := t.waycall(ctx, "instruments", "put", "0058213", "--checked", "2026-03-02", "--over-range", "999"); r.code != 0 {
+		t.Fatalf("the attack itself failed: no register: %s", r)
 	}
 	register, _ := filepath.Glob(filepath.Join(t.jobs(), "instruments*"))
-	more, _ := filepath.Glob(filepath.Join(config, "instruments*"))
-	files := append(append(register, more...), settings)
-	if len(files) == 1 {
-		t.Saw("settings alone")
+	if len(register) == 0 {
+		t.Fatalf("the attack itself failed: no register in %s", t.jobs())
 	}
+	files := append(register, settings)
 	target := files[t.Rand.IntN(len(files))]
 	switch t.Rand.IntN(5) {
 	case 0:

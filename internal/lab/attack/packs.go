@@ -302,7 +302,7 @@ func listing(dir, but string) string {
 // order of letters round.
 func (t *Trial) printable(what string, r ran) {
 	for _, out := range []string{r.out, r.err} {
-		for _, c := range out {
+		for _, c := range strings.ReplaceAll(out, "\r\n", "\n") { // as lines of CSV end
 			if c != '\n' && c != '\t' && (unicode.IsControl(c) || unicode.Is(unicode.Bidi_Control, c)) {
 				t.Failf("%s: %s prints %U", what, strings.Join(r.args, " "), c)
 				return
