@@ -83,7 +83,7 @@ func runAttack(ctx context.Context, o attackOptions, out io.Writer) error {
 		return stopped
 	}
 	if o.page != "" {
-		if err := os.WriteFile(o.page, []byte(attack.Page(results, o.Short)), 0o644); err != nil {
+		if err := os.WriteFile(o.page, []byte(attack.Page(results, o.Plan)), 0o644); err != nil {
 			return err
 		}
 	}

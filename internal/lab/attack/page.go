@@ -9,9 +9,9 @@ import (
 )
 
 // Page is the table of what was tried, as Markdown.
-func Page(results []Result, short bool) string {
+func Page(results []Result, p Plan) string {
 	var b strings.Builder
-	b.WriteString("# Attacks on waycall\n\nMade by `go run ./cmd/lab attack --page docs/attacks.md`; do not edit. Each attack is a real\n" +
+	b.WriteString("# Attacks on waycall\n\nMade by `scripts/lab/attack`; do not edit. Each attack is a real\n" +
 		"process against the real program. A record is read with SQLite alone and held against what\nwas announced to be stored, and `waycall verify` must agree. " +
 		"One trial again: `lab attack --only NAME --trial N`.\n\n")
 	total, failed := 0, 0
@@ -20,8 +20,14 @@ func Page(results []Result, short bool) string {
 		failed += r.Failed
 	}
 	form := "The long form"
-	if short {
+	if p.Short {
 		form = "The short form"
+	}
+	if p.Scale > 0 && p.Scale != 1 {
+		form += fmt.Sprintf(" with %g times its trials", p.Scale)
+	}
+	if len(p.Only) > 0 {
+		form += " of some attacks"
 	}
 	fmt.Fprintf(&b, "%s, on %s, %s: %d trials, %d failed.\n", form, time.Now().UTC().Format("2 January 2006"), machine(), total, failed)
 	group := ""
