@@ -67,7 +67,7 @@ func field(t *testing.T) *Field {
 func TestShort(t *testing.T) {
 	f := field(t)
 	for name, only := range map[string][]string{
-		"records": {"kill-call", "kill-moment", "call-fails", "disk-full", "power-cut", groupDamage, groupHostile},
+		"records": {groupSession, "power-cut", groupDamage, groupHostile},
 		"clients": {groupClients},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -70,6 +70,7 @@ func diskFull(ctx context.Context, t *Trial) {
 		t.Failf("there is room again, and nothing more is stored; last %q", s.last())
 	}
 	t.isIn(ctx, path, append(h.events, s.stored()...))
+	t.Saw("went on")
 }
 
 // fill takes all room of a disk but so many bytes.
