@@ -10,6 +10,8 @@ import (
 	"strings"
 
 	"github.com/goccy/go-yaml/token"
+
+	"waycall/internal/printable"
 )
 
 // ReadCSV reads a job whose ways come as a table, as a spreadsheet writes it.
@@ -120,7 +122,7 @@ func (d *decoder) header(row []string, at func(int) *token.Token) []string {
 		name = strings.TrimSpace(name)
 		switch {
 		case !slices.Contains(known, name):
-			d.add(at(i), fmt.Sprintf("unknown column %q", clip(name)), "use "+nearest(known, name))
+			d.add(at(i), fmt.Sprintf("unknown column %q", printable.Cut(name, 40)), "use "+nearest(known, name))
 		case slices.Contains(columns, name):
 			d.add(at(i), fmt.Sprintf("column %q is there twice", name), "remove one")
 		}

@@ -64,7 +64,7 @@ func TestReadCSVRefuses(t *testing.T) {
 		"too many cells": {"64,no", "64,no,,,", "the row has 15 cells but the header has 13"},
 		"quote":          {"2, Landing ", "2,Lan\"ding", `line 3, column 6: bare " in non-quoted-field`},
 		"open quote":     {"\"Lights, upstairs\"", "\"Lights, upstairs", "line"},
-		"control":        {"Landing", "Land\x07ing", "line 3, column 8: control character U+0007"},
+		"control":        {"Landing", "Land\x07ing", "line 3, column 8: hidden character U+0007"},
 		"not text":       {"Landing", "Land\xffing", "not UTF-8"},
 		"whether":        {"1,,yes", "1,,perhaps", `two_way is "perhaps"; write true or false`},
 	} {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"waycall/internal/printable"
 )
 
 // Standards of protective devices and switches that are known by what they are
@@ -128,15 +130,15 @@ func (d *decoder) curve(v *Device, family, path string) {
 	switch {
 	case !known:
 		if near := nearStandard(v.Standard); near != "" {
-			d.bad(path+".standard", fmt.Sprintf("%q is nearly %s", clip(v.Standard), near), "write "+near+" if that is meant")
+			d.bad(path+".standard", fmt.Sprintf("%q is nearly %s", printable.Cut(v.Standard, 40), near), "write "+near+" if that is meant")
 		} else if v.Type != "" {
 			d.line(path+".type", v.Type, 8)
 		}
 	case v.Type == "" && !c.must:
 	case len(c.types) == 0:
-		d.bad(path+".type", fmt.Sprintf("device type is %q, but devices to %s have none", clip(v.Type), family), "remove the type or correct the standard")
+		d.bad(path+".type", fmt.Sprintf("device type is %q, but devices to %s have none", printable.Cut(v.Type, 40), family), "remove the type or correct the standard")
 	case !slices.Contains(c.types, v.Type):
-		d.bad(path+".type", fmt.Sprintf("device type is %q", clip(v.Type)), "write "+choice(c.types)+" for "+v.Standard)
+		d.bad(path+".type", fmt.Sprintf("device type is %q", printable.Cut(v.Type, 40)), "write "+choice(c.types)+" for "+v.Standard)
 	}
 }
 
@@ -160,7 +162,7 @@ func (d *decoder) rcd(v *Device, family, path string) {
 		d.bad(path+".rated", fmt.Sprintf("no residual current device is rated %v mA", r.Rated), "read it off the device again")
 	}
 	if d.given(path+".type", r.Type) && !oneOf(r.Type, "AC", "A", "F", "B") {
-		d.bad(path+".type", fmt.Sprintf("RCD type is %q", clip(r.Type)), "write AC, A, F or B, and delayed: true for an S type")
+		d.bad(path+".type", fmt.Sprintf("RCD type is %q", printable.Cut(r.Type, 40)), "write AC, A, F or B, and delayed: true for an S type")
 	}
 	// S types are made above 30 mA: IEC 61008-1 and 61009-1, from memory.
 	if r.Delayed && r.Rated > 0 && r.Rated <= 30 {
@@ -189,9 +191,9 @@ func (d *decoder) groups(b *Board, board string) {
 		case !seen:
 			first[w.Device.RCD.Group] = w
 		case *f.Device.RCD != *w.Device.RCD:
-			d.bad(path+".device.rcd", fmt.Sprintf("ways %d and %d share the residual current device of group %s but describe two", f.Number, w.Number, clip(w.Device.RCD.Group)), "make the two alike or give them different groups")
+			d.bad(path+".device.rcd", fmt.Sprintf("ways %d and %d share the residual current device of group %s but describe two", f.Number, w.Number, printable.Cut(w.Device.RCD.Group, 40)), "make the two alike or give them different groups")
 		case !f.Spare && !w.Spare && !f.NoNeutral && !w.NoNeutral && f.NeutralBar != w.NeutralBar:
-			d.bad(path+".neutral_bar", fmt.Sprintf("ways %d and %d share the residual current device of group %s but are on different neutral bars", f.Number, w.Number, clip(w.Device.RCD.Group)), "correct the bar or the group")
+			d.bad(path+".neutral_bar", fmt.Sprintf("ways %d and %d share the residual current device of group %s but are on different neutral bars", f.Number, w.Number, printable.Cut(w.Device.RCD.Group, 40)), "correct the bar or the group")
 		}
 	}
 }

@@ -15,6 +15,7 @@ import (
 	"github.com/goccy/go-yaml/token"
 
 	"waycall/internal/plainyaml"
+	"waycall/internal/printable"
 )
 
 // MaxFileSize is the largest board file that Read accepts, in bytes. A board
@@ -163,16 +164,8 @@ func (d *decoder) text(data []byte) error {
 	case len(bytes.TrimSpace(data)) == 0:
 		return d.problem(nil, "the file is empty", "start from testdata/boards/terrace.yaml")
 	}
-	line, column := 1, 0
-	for _, c := range string(data) {
-		column++
-		switch {
-		case c == '\n':
-			line, column = line+1, 0
-		case c == '\r', c == '\t':
-		case c < ' ', c == 0x7f:
-			return &Problem{d.file, line, column, fmt.Sprintf("control character %U", c), "remove it"}
-		}
+	if c, line, column := printable.FirstHidden(string(data)); line > 0 {
+		return &Problem{d.file, line, column, fmt.Sprintf("hidden character %U", c), "remove it"}
 	}
 	return nil
 }
@@ -323,7 +316,7 @@ func (d *decoder) mapping(node ast.Node, v reflect.Value, path string) {
 		}
 		switch {
 		case !known:
-			d.add(tk, fmt.Sprintf("unknown key %q in %s", clip(key), label(path)), "use "+suggest(v, key))
+			d.add(tk, fmt.Sprintf("unknown key %q in %s", printable.Cut(key, 40), label(path)), "use "+suggest(v, key))
 		case seen[key]:
 			d.add(tk, fmt.Sprintf("key %q is given twice in %s", key, label(path)), "remove one")
 		default:
@@ -354,19 +347,19 @@ func (d *decoder) set(tk *token.Token, text string, v reflect.Value, path string
 			v.SetBool(true)
 		case "false", "no":
 		default:
-			d.add(tk, fmt.Sprintf("%s is %q", label(path), clip(text)), "write true or false")
+			d.add(tk, fmt.Sprintf("%s is %q", label(path), printable.Cut(text, 40)), "write true or false")
 		}
 	case reflect.Int:
 		n, err := strconv.Atoi(text)
 		if err != nil || strings.Trim(text, "0123456789") != "" {
-			d.add(tk, fmt.Sprintf("%s is %q, not a whole number", label(path), clip(text)), "write figures only, such as 3")
+			d.add(tk, fmt.Sprintf("%s is %q, not a whole number", label(path), printable.Cut(text, 40)), "write figures only, such as 3")
 			return
 		}
 		v.SetInt(int64(n))
 	case reflect.Float64:
 		n, err := strconv.ParseFloat(text, 64)
 		if err != nil || strings.Trim(strings.TrimPrefix(text, "-"), "0123456789.") != "" {
-			d.add(tk, fmt.Sprintf("%s is %q, not a number", label(path), clip(text)), "write figures without a unit, such as 2.5")
+			d.add(tk, fmt.Sprintf("%s is %q, not a number", label(path), printable.Cut(text, 40)), "write figures without a unit, such as 2.5")
 			return
 		}
 		v.SetFloat(n)
@@ -438,13 +431,6 @@ func distance(a, b string, limit int) int {
 		}
 	}
 	return min(limit, row[len(b)])
-}
-
-func clip(s string) string {
-	if r := []rune(s); len(r) > 40 {
-		return string(r[:40]) + "..."
-	}
-	return s
 }
 
 func join(path, key string) string {

@@ -100,7 +100,7 @@ func TestReadRefuses(t *testing.T) {
 		"merge":               {"feeds: Cooker", "<<: Cooker", "YAML that a board file does not use"},
 		"tag":                 {"feeds: Cooker", "feeds: !!binary Cooker", "YAML that a board file does not use"},
 		"tab":                 {"  name: Consumer", "\tname: Consumer", "line 12, column"},
-		"control":             {"feeds: Cooker", "feeds: Coo\x07ker", "control character U+0007; remove it"},
+		"control":             {"feeds: Cooker", "feeds: Coo\x07ker", "hidden character U+0007; remove it"},
 		"second document":     {"board:\n", "---\nboard:\n", "a second document begins"},
 		"not a group":         {"instrument:\n", "instrument: 3\nboard2:\n", "instrument is not a group of keys"},
 		"deep flow":           {"feeds: Cooker", "feeds: " + strings.Repeat("[", 200), "nests too deep"},

@@ -8,6 +8,8 @@ import (
 	"time"
 	"unicode"
 	"unicode/utf8"
+
+	"waycall/internal/printable"
 )
 
 // validate adds a problem for everything in job that is missing or cannot be.
@@ -34,7 +36,7 @@ func (d *decoder) validate(job *Job) {
 	}
 	d.tests(job)
 	if job.Work != "" && !oneOf(job.Work, NewWork, Alteration, Periodic) {
-		d.bad("work", fmt.Sprintf("work is %q", clip(string(job.Work))), "write new, alteration or periodic, or leave it out")
+		d.bad("work", fmt.Sprintf("work is %q", printable.Cut(string(job.Work), 40)), "write new, alteration or periodic, or leave it out")
 	}
 	d.edition(job.Edition)
 	d.boards(job)
@@ -46,7 +48,7 @@ func (d *decoder) edition(e Edition) {
 		names = append(names, string(known))
 	}
 	if !slices.Contains(Editions(), e) {
-		d.bad("edition", fmt.Sprintf("edition is %q", clip(string(e))), "write "+choice(names)+", or leave it out for the one in force")
+		d.bad("edition", fmt.Sprintf("edition is %q", printable.Cut(string(e), 40)), "write "+choice(names)+", or leave it out for the one in force")
 	}
 }
 
@@ -61,7 +63,7 @@ func (d *decoder) tests(job *Job) {
 		at := fmt.Sprintf("tests[%d]", i)
 		switch {
 		case !oneOf(k, Continuity, Insulation, Polarity, Live):
-			d.bad(at, fmt.Sprintf("unknown kind of test %q", clip(string(k))), advice)
+			d.bad(at, fmt.Sprintf("unknown kind of test %q", printable.Cut(string(k), 40)), advice)
 		case slices.Contains(job.Tests[:i], k):
 			d.bad(at, fmt.Sprintf("%s is listed twice", k), "remove one")
 		}
@@ -109,7 +111,7 @@ const maxBoards = 99
 func (d *decoder) board(b *Board, path string) {
 	d.line(path+".name", b.Name, 80)
 	if d.given(path+".earthing", string(b.Earthing)) && !oneOf(b.Earthing, TNS, TNCS, TT) {
-		d.bad(path+".earthing", fmt.Sprintf("%s.earthing is %q", path, clip(string(b.Earthing))), "write TN-S, TN-C-S or TT")
+		d.bad(path+".earthing", fmt.Sprintf("%s.earthing is %q", path, printable.Cut(string(b.Earthing), 40)), "write TN-S, TN-C-S or TT")
 	}
 	// Low voltage ends at 600 V to earth: BS 7671 Part 2, from memory.
 	d.number(path+".voltage", b.Voltage, 50, 600, "V, line to earth, such as 230")
@@ -131,7 +133,7 @@ func (d *decoder) board(b *Board, path string) {
 	for i, service := range b.Bonding {
 		at := fmt.Sprintf("%s.bonding[%d]", path, i)
 		if d.line(at, service, 40) && slices.Contains(b.Bonding[:i], service) {
-			d.bad(at, fmt.Sprintf("%s is bonded twice", clip(service)), "name each service once, or tell them apart")
+			d.bad(at, fmt.Sprintf("%s is bonded twice", printable.Cut(service, 40)), "name each service once, or tell them apart")
 		}
 	}
 	if b.Ambient != 0 || d.at[path+".ambient"] != nil {
@@ -316,7 +318,7 @@ func (d *decoder) way(b *Board, w *Way, path string) {
 	d.line(path+".feeds", w.Feeds, 80)
 	d.device(&w.Device, path+".device")
 	if d.given(path+".wiring", string(w.Wiring)) && !oneOf(w.Wiring, Radial, Ring) {
-		d.bad(path+".wiring", fmt.Sprintf("wiring is %q", clip(string(w.Wiring))), "write radial or ring")
+		d.bad(path+".wiring", fmt.Sprintf("wiring is %q", printable.Cut(string(w.Wiring), 40)), "write radial or ring")
 	}
 	// Flexible cords of 0.5 mm2 to the largest common single-core cable; sizes
 	// in old imperial cable fall between the metric ones, so no list is kept.
@@ -329,17 +331,17 @@ func (d *decoder) way(b *Board, w *Way, path string) {
 	}
 	d.unknownOr(path+".spurs", float64(w.Spurs), 1, 500, "spurs, or leave it out when there are none")
 	if !oneOf(w.Material, Copper, Aluminium) {
-		d.bad(path+".material", fmt.Sprintf("material is %q", clip(string(w.Material))), "write copper or aluminium")
+		d.bad(path+".material", fmt.Sprintf("material is %q", printable.Cut(string(w.Material), 40)), "write copper or aluminium")
 	}
 	if !oneOf(w.CPCKind, Conductor, Steel, Armour) {
-		d.bad(path+".cpc_kind", fmt.Sprintf("cpc_kind is %q", clip(string(w.CPCKind))), "write conductor, steel or armour")
+		d.bad(path+".cpc_kind", fmt.Sprintf("cpc_kind is %q", printable.Cut(string(w.CPCKind), 40)), "write conductor, steel or armour")
 	}
 	d.unknownOr(path+".cores", float64(w.Cores), 2, 4, "cores of an armoured cable, or leave it out when unknown")
 	if w.FeedsBack != "" && !oneOf(w.FeedsBack, PV, Battery, Vehicle) {
-		d.bad(path+".feeds_back", fmt.Sprintf("feeds_back is %q", clip(string(w.FeedsBack))), "write PV, battery or vehicle, or leave it out when nothing feeds back")
+		d.bad(path+".feeds_back", fmt.Sprintf("feeds_back is %q", printable.Cut(string(w.FeedsBack), 40)), "write PV, battery or vehicle, or leave it out when nothing feeds back")
 	}
 	if w.Use != "" && !oneOf(w.Use, Socket, Lighting, Fixed, Distribution) {
-		d.bad(path+".use", fmt.Sprintf("use is %q", clip(string(w.Use))), "write socket, lighting, fixed or distribution, or leave it out when unknown")
+		d.bad(path+".use", fmt.Sprintf("use is %q", printable.Cut(string(w.Use), 40)), "write socket, lighting, fixed or distribution, or leave it out when unknown")
 	}
 	d.unknownOr(path+".supplies", float64(w.Supplies), 1, 99, "the number of the board that it feeds")
 	d.contradictions(w, path)
@@ -383,7 +385,7 @@ func (d *decoder) wayPhases(b *Board, w *Way, path string) {
 		d.bad(path+".phases", fmt.Sprintf("way %d is three-phase but its board has one phase", w.Number), "correct phases of one of the two")
 	case w.Phase == "":
 	case !oneOf(w.Phase, "L1", "L2", "L3"):
-		d.bad(path+".phase", fmt.Sprintf("phase is %q", clip(w.Phase)), "write L1, L2 or L3")
+		d.bad(path+".phase", fmt.Sprintf("phase is %q", printable.Cut(w.Phase, 40)), "write L1, L2 or L3")
 	case b.Phases == 1:
 		d.bad(path+".phase", fmt.Sprintf("way %d names a phase but its board has only one", w.Number), "remove phase or correct phases of the board")
 	case w.Phases == 3:
@@ -431,7 +433,7 @@ func (d *decoder) line(path, s string, most int) bool {
 		return false
 	case utf8.RuneCountInString(s) > most:
 		d.bad(path, fmt.Sprintf("%s has more than %d characters", path, most), "shorten it")
-	case strings.TrimSpace(s) != s, strings.ContainsFunc(s, func(r rune) bool { return r != ' ' && !unicode.IsGraphic(r) || r != ' ' && unicode.IsSpace(r) }):
+	case strings.TrimSpace(s) != s, !printable.IsLine(s), strings.ContainsFunc(s, func(r rune) bool { return r != ' ' && unicode.IsSpace(r) }):
 		d.bad(path, path+" has a line break, a blank at its end or a character that does not print", "write it as one line")
 	default:
 		return true
@@ -470,11 +472,11 @@ func faultOfReference(s string, isNew bool) (what, do string) {
 		ok = ok && (c < utf8.RuneSelf && (unicode.IsLetter(c) || unicode.IsDigit(c)) || strings.ContainsRune("-_.", c))
 	}
 	if !ok {
-		return fmt.Sprintf("reference %q cannot name a file", clip(s)), "use up to 64 letters, figures, hyphens, underscores and points, beginning with a letter or figure"
+		return fmt.Sprintf("reference %q cannot name a file", printable.Cut(s, 40)), "use up to 64 letters, figures, hyphens, underscores and points, beginning with a letter or figure"
 	}
 	for _, end := range endings {
 		if isNew && strings.HasSuffix(strings.ToLower(s), end) {
-			return fmt.Sprintf("reference %q ends like the name of a file", clip(s)), "leave " + end + " off"
+			return fmt.Sprintf("reference %q ends like the name of a file", printable.Cut(s, 40)), "leave " + end + " off"
 		}
 	}
 	return "", ""
@@ -488,7 +490,7 @@ func (d *decoder) date(path, s string) time.Time {
 	}
 	day, err := time.Parse(time.DateOnly, s)
 	if err != nil || day.Year() < 1990 || day.Year() > 2099 {
-		d.bad(path, fmt.Sprintf("%s is %q, which is not a date", path, clip(s)), "write year-month-day, such as 2026-03-14")
+		d.bad(path, fmt.Sprintf("%s is %q, which is not a date", path, printable.Cut(s, 40)), "write year-month-day, such as 2026-03-14")
 		return time.Time{}
 	}
 	return day

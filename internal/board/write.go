@@ -11,6 +11,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"waycall/internal/printable"
 )
 
 // Write writes the description of a job as a board file that Read gives back as it
@@ -116,7 +118,7 @@ func scalarOf(v reflect.Value) string {
 		case r == '\\' || r == '"':
 			b.WriteByte('\\')
 			b.WriteRune(r)
-		case unicode.IsPrint(r) || r == utf8.RuneError && size == 1:
+		case r == ' ' || !printable.Hidden(r) && !unicode.IsSpace(r):
 			b.WriteString(s[:size])
 		default: // as itself, YAML may take it for another: an end of line becomes a blank
 			fmt.Fprintf(&b, `\U%08X`, r)

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"waycall/internal/board"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 )
 
@@ -51,7 +52,7 @@ func resistance(material board.Material, size, per float64, ok bool, length, t f
 	case !positive(size):
 		return 0, fmt.Errorf("the size of the conductor is not known; give it in mm2")
 	case !ok:
-		return 0, fmt.Errorf("no resistance is known for %v mm2 %s; give a size of IEC 60228", size, clip(string(material)))
+		return 0, fmt.Errorf("no resistance is known for %v mm2 %s; give a size of IEC 60228", size, printable.Cut(string(material), 40))
 	case !positive(length):
 		return 0, fmt.Errorf("the length is not known; give it in m")
 	}

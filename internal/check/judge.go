@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"waycall/internal/board"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 )
 
@@ -164,7 +165,7 @@ func (c *ctx) where() string {
 	if s := c.in.Test.Spoken(); s != "" {
 		return place + ", " + s
 	}
-	return fmt.Sprintf("%s, %q", place, clip(string(c.in.Test)))
+	return fmt.Sprintf("%s, %q", place, printable.Cut(string(c.in.Test), 40))
 }
 
 // refuse finds what cannot be judged or cannot be: no such place, no such test

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"waycall/internal/board"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 )
 
@@ -15,7 +16,7 @@ func described(d board.Device) string {
 	if d.Standard == "" {
 		return "the device"
 	}
-	return strings.Join(strings.Fields(fmt.Sprintf("%s %s %v A", clip(d.Standard), clip(d.Type), d.Rating)), " ")
+	return strings.Join(strings.Fields(fmt.Sprintf("%s %s %v A", printable.Cut(d.Standard, 40), printable.Cut(d.Type, 40), d.Rating)), " ")
 }
 
 func isBreaker(d board.Device) bool {

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"waycall/internal/printable"
 )
 
 // How a row can be known, the first word of its last cell. Of read and implied the
@@ -46,7 +48,7 @@ func (r *Rests) add(cell string) error {
 	case how == restsPractice && from == "":
 		r.Practice++
 	default:
-		return fmt.Errorf("it rests on %q; write read or implied with the sources, memory or practice", clip(cell))
+		return fmt.Errorf("it rests on %q; write read or implied with the sources, memory or practice", printable.Cut(cell, 40))
 	}
 	return nil
 }
@@ -115,7 +117,7 @@ func (d *tables) known() error {
 			words := strings.Fields(r.text["rests"])
 			for _, id := range words[min(1, len(words)):] {
 				if _, ok := d.rows["sources"].by[key(id)]; !ok {
-					return fmt.Errorf("table %s: row %d rests on %q, which table sources does not have; add it there", name, n+1, clip(id))
+					return fmt.Errorf("table %s: row %d rests on %q, which table sources does not have; add it there", name, n+1, printable.Cut(id, 40))
 				}
 			}
 		}

@@ -10,6 +10,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"waycall/internal/printable"
 )
 
 //go:embed tables/*.csv
@@ -234,7 +236,7 @@ func readTable(name string, text []byte) (Table, rows, error) {
 		field, value, _ := strings.Cut(strings.TrimPrefix(string(line), "#"), ":")
 		into := about[strings.TrimSpace(field)]
 		if into == nil || *into != "" {
-			return bad("the line %q is unknown or comes twice; write title, source, edition and note once each", clip(string(line)))
+			return bad("the line %q is unknown or comes twice; write title, source, edition and note once each", printable.Cut(string(line), 40))
 		}
 		*into, rest = strings.TrimSpace(value), after
 	}
@@ -252,7 +254,7 @@ func readTable(name string, text []byte) (Table, rows, error) {
 	}
 	for i, c := range columns {
 		if plain := strings.Trim(c, "*#"); all[0][i] != plain {
-			return bad("column %d is %q; call it %s", i+1, clip(all[0][i]), plain)
+			return bad("column %d is %q; call it %s", i+1, printable.Cut(all[0][i], 40), plain)
 		}
 	}
 	for n, record := range all[1:] {
@@ -263,7 +265,7 @@ func readTable(name string, text []byte) (Table, rows, error) {
 			if strings.HasSuffix(c, "#") {
 				x, err := strconv.ParseFloat(record[i], 64)
 				if err != nil || !(x >= 0 && x <= 1e6) {
-					return bad("row %d, %s is %q; give a number from 0 to 1000000", n+1, plain, clip(record[i]))
+					return bad("row %d, %s is %q; give a number from 0 to 1000000", n+1, plain, printable.Cut(record[i], 40))
 				}
 				one.number[plain], cell = x, x
 			} else {
@@ -280,20 +282,13 @@ func readTable(name string, text []byte) (Table, rows, error) {
 		}
 		k := key(keys...)
 		if _, twice := out.by[k]; twice {
-			return bad("row %d repeats an earlier one (%s); remove one", n+1, clip(k))
+			return bad("row %d repeats an earlier one (%s); remove one", n+1, printable.Cut(k, 40))
 		}
 		out.by[k] = one
 		out.list = append(out.list, one)
 	}
 	t.Rows = len(out.list)
 	return t, out, nil
-}
-
-func clip(s string) string {
-	if len(s) > 40 {
-		return strings.ToValidUTF8(s[:40], "") + "..."
-	}
-	return s
 }
 
 // positive reports whether x is a number above nought that a reading or a size

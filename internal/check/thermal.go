@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"waycall/internal/board"
+	"waycall/internal/printable"
 )
 
 // AtTemperature returns the resistance at to degrees C of a conductor that has
@@ -16,7 +17,7 @@ func AtTemperature(material board.Material, r, from, to float64) (float64, error
 	m, ok := find("materials", string(orCopper(material)))
 	switch {
 	case !ok:
-		return 0, fmt.Errorf("no temperature coefficient is known for %q; write copper or aluminium", clip(string(material)))
+		return 0, fmt.Errorf("no temperature coefficient is known for %q; write copper or aluminium", printable.Cut(string(material), 40))
 	case !(r >= 0 && r <= 1e6):
 		return 0, fmt.Errorf("resistance is %v ohm; give 0 to 1000000", r)
 	case !(from >= -50 && from <= 250 && to >= -50 && to <= 250):
@@ -53,7 +54,7 @@ func orCopper(m board.Material) board.Material {
 func K(material string, initial, final float64) (float64, error) {
 	m, ok := find("materials", material)
 	if !ok || !(initial >= 0 && final > initial && final <= 1000) {
-		return 0, fmt.Errorf("no k for %q from %v to %v degrees C; give copper, aluminium, lead or steel and rising temperatures", clip(material), initial, final)
+		return 0, fmt.Errorf("no k for %q from %v to %v degrees C; give copper, aluminium, lead or steel and rising temperatures", printable.Cut(material, 40), initial, final)
 	}
 	beta := m.number["beta"]
 	// J/(K mm3) over nanohm m, which is 1e-6 ohm mm.
@@ -66,7 +67,7 @@ func K(material string, initial, final float64) (float64, error) {
 func KTable(conductor, material, insulation string) (k float64, source string, err error) {
 	r, ok := find("k", conductor, material, insulation)
 	if !ok {
-		return 0, "", fmt.Errorf("no k is known for %s %s, %s; see tables/k.csv", clip(conductor), clip(material), clip(insulation))
+		return 0, "", fmt.Errorf("no k is known for %s %s, %s; see tables/k.csv", printable.Cut(conductor, 40), printable.Cut(material, 40), printable.Cut(insulation, 40))
 	}
 	return r.number["k"], cite("BS 7671 Table "+r.text["table"], r.text["rests"]), nil
 }

@@ -119,3 +119,33 @@ func FuzzWriter(f *testing.F) {
 		}
 	})
 }
+
+func TestWordsAndCut(t *testing.T) {
+	if got := Words(" one\r\n\v two\u2028\u0085three\u202e "); got != "one two three\ufffd" {
+		t.Errorf("%q", got)
+	}
+	for s, want := range map[string]string{"": "", "äöüß": "äöüß", "äöüßé": "ä...", "\xff\xff\xff\xff": "\xff\xff\xff\xff"} {
+		if got := Cut(s, 4); got != want {
+			t.Errorf("Cut(%q) is %q, want %q", s, got, want)
+		}
+	}
+}
+
+func TestFirstHidden(t *testing.T) {
+	for _, c := range []struct {
+		file         string
+		r            rune
+		line, column int
+	}{
+		{"", 0, 0, 0},
+		{"\ufeffway: 1\r\n\tfeeds: né\u200d\n", 0, 0, 0},
+		{"a\ufeff", '\ufeff', 1, 2},
+		{"one\nné\x00", 0, 2, 3},
+		{"one\n\n# \u202e", '\u202e', 3, 3},
+		{"\uffff", '\uffff', 1, 1},
+	} {
+		if r, line, column := FirstHidden(c.file); r != c.r || line != c.line || column != c.column {
+			t.Errorf("%q: %U at %d:%d, want %U at %d:%d", c.file, r, line, column, c.r, c.line, c.column)
+		}
+	}
+}

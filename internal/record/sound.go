@@ -24,7 +24,7 @@ func Plausible(e Event) error {
 	job := e.Job
 	e.Job = nil
 	if err := texts(reflect.ValueOf(e), "it"); err != nil {
-		return fmt.Errorf("event %d (%s): %w", e.ID, printable.Line(clip(string(e.Kind))), err)
+		return fmt.Errorf("event %d (%s): %w", e.ID, printable.Line(printable.Cut(string(e.Kind), 40)), err)
 	}
 	if e.Tester != "" {
 		if err := CheckInitials(e.Tester); err != nil {
@@ -86,11 +86,4 @@ func texts(v reflect.Value, name string) error {
 		}
 	}
 	return nil
-}
-
-func clip(s string) string {
-	if r := []rune(s); len(r) > 40 {
-		return string(r[:40]) + "..."
-	}
-	return s
 }

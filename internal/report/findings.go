@@ -128,7 +128,7 @@ func writeJSON(w io.Writer, v any) error {
 // are numbered and listed once.
 func (f Findings) Text(w io.Writer, colour bool) error {
 	t := text{colour: colour}
-	t.line("FINDINGS, job " + clean(f.Reference))
+	t.line("FINDINGS, job " + printable.Words(f.Reference))
 	var sources []string
 	cite := func(source string) string {
 		i := slices.Index(sources, source)
@@ -149,7 +149,7 @@ func (f Findings) Text(w io.Writer, colour bool) error {
 			below = append(below, one.below())
 		}
 		t.line("")
-		t.line("BOARD " + strings.TrimSpace(fmt.Sprintf("%d, %s", number, clip(f.names[number], 80))))
+		t.line("BOARD " + strings.TrimSpace(fmt.Sprintf("%d, %s", number, printable.Cut(printable.Words(f.names[number]), 80))))
 		widths := fit(rows, 5, func(int) bool { return false })
 		for i, row := range rows {
 			if i == 0 {
@@ -209,7 +209,7 @@ func (one Finding) rule() string {
 	if one.Rule == one.Test.Spoken() {
 		return string(one.Test)
 	}
-	return clean(one.Rule)
+	return printable.Words(one.Rule)
 }
 
 // below is what stands under the row of a finding.
@@ -288,12 +288,4 @@ func significant(x float64) string {
 		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
 	}
 	return s
-}
-
-// clip keeps a name from filling the page.
-func clip(s string, most int) string {
-	if r := []rune(clean(s)); len(r) > most {
-		return string(r[:most-3]) + "..."
-	}
-	return clean(s)
 }

@@ -29,6 +29,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
@@ -334,10 +335,10 @@ func wanted(s Schedule) map[string]string {
 		}
 	}
 	for i, o := range s.Observations {
-		want[fmt.Sprintf("observed code/%d", i)], want[fmt.Sprintf("observed text/%d", i)] = o.Code, clean(o.Text)
+		want[fmt.Sprintf("observed code/%d", i)], want[fmt.Sprintf("observed text/%d", i)] = o.Code, printable.Words(o.Text)
 	}
 	for i, n := range s.Notes {
-		want[fmt.Sprintf("noted text/%d", i)] = clean(n.Text)
+		want[fmt.Sprintf("noted text/%d", i)] = printable.Words(n.Text)
 	}
 	return want
 }
@@ -660,7 +661,7 @@ func TestHostileText(t *testing.T) {
 				t.Errorf("%s: a line of %d: %.150q", name, len([]rune(l)), l)
 			}
 			for _, r := range l {
-				if !unicode.IsGraphic(r) {
+				if printable.Hidden(r) {
 					t.Errorf("%s: %q in the text", name, r)
 				}
 			}
@@ -848,7 +849,7 @@ func TestSpreadsheetReadsBack(t *testing.T) {
 					t.Errorf("%s: way %d, %s is %q, want %q", name, l.Way, test, got, w)
 				}
 			}
-			if get("Remarks") != clean(strings.Join(l.Remarks, " ")) {
+			if get("Remarks") != printable.Words(strings.Join(l.Remarks, " ")) {
 				t.Errorf("%s: way %d, remarks %q", name, l.Way, get("Remarks"))
 			}
 		}
@@ -908,12 +909,12 @@ func TestSpreadsheetReadsBack(t *testing.T) {
 		}
 		for i, o := range s.Observations {
 			row := sheets["Observations"][i+1]
-			if row[2].Text != o.Code || row[3].Text != clean(o.Text) {
+			if row[2].Text != o.Code || row[3].Text != printable.Words(o.Text) {
 				t.Errorf("%s: observation %d is %q", name, i, row)
 			}
 		}
 		for i, n := range s.Notes {
-			if row := sheets["Notes"][i+1]; row[2].Text != clean(n.Text) {
+			if row := sheets["Notes"][i+1]; row[2].Text != printable.Words(n.Text) {
 				t.Errorf("%s: note %d is %q", name, i, row)
 			}
 		}

@@ -18,6 +18,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 )
 
@@ -131,11 +132,11 @@ var glyphs = sync.OnceValue(func() []bool {
 func shown(s string) string {
 	have := glyphs()
 	return strings.Map(func(r rune) rune {
-		if int(r) >= len(have) || !have[r] || unicode.Is(unicode.Co, r) {
+		if int(r) >= len(have) || !have[r] {
 			return unicode.ReplacementChar
 		}
 		return r
-	}, clean(s))
+	}, printable.Words(s))
 }
 
 // --- pages

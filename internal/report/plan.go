@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"waycall/internal/check"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
@@ -147,7 +148,7 @@ func (p Plan) JSON(w io.Writer) error { return writeJSON(w, p) }
 // what is not possible.
 func (p Plan) Text(w io.Writer, all bool) error {
 	var t text
-	t.line("DUE, job " + clean(p.Reference))
+	t.line("DUE, job " + printable.Words(p.Reference))
 	if len(p.Limited) > 0 {
 		t.item("", "The job is limited to "+strings.Join(p.Limited, ", ")+".")
 	}
@@ -169,7 +170,7 @@ func (p Plan) Text(w io.Writer, all bool) error {
 	}
 	for _, b := range p.Boards {
 		t.line("")
-		t.line(fmt.Sprintf("BOARD %d, %s", b.Board, clip(b.Name, 80)))
+		t.line(fmt.Sprintf("BOARD %d, %s", b.Board, printable.Cut(printable.Words(b.Name), 80)))
 		if b.OnlyIsolated {
 			t.item("", "Only isolated: no test is asked for on it.")
 		}

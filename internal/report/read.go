@@ -14,6 +14,7 @@ import (
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 )
 
@@ -74,7 +75,7 @@ func read(r io.Reader) (Schedule, error) {
 	}
 	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(data))
 	if err != nil {
-		return Schedule{}, fmt.Errorf("not JSON: %.200s", clean(err.Error()))
+		return Schedule{}, fmt.Errorf("not JSON: %.200s", printable.Words(err.Error()))
 	}
 	if top, ok := doc.(map[string]any); ok {
 		if n, ok := top["format"].(json.Number); ok && n != json.Number(fmt.Sprint(Format)) {
@@ -88,7 +89,7 @@ func read(r io.Reader) (Schedule, error) {
 	dec := json.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(&s); err != nil {
-		return Schedule{}, fmt.Errorf("%.200s", clean(err.Error()))
+		return Schedule{}, fmt.Errorf("%.200s", printable.Words(err.Error()))
 	}
 	inUTC(reflect.ValueOf(&s).Elem())
 	return s, s.agrees()
@@ -99,7 +100,7 @@ func read(r io.Reader) (Schedule, error) {
 func firstFault(err error) string {
 	var v *jsonschema.ValidationError
 	if !errors.As(err, &v) {
-		return clean(err.Error())
+		return printable.Words(err.Error())
 	}
 	for len(v.Causes) > 0 {
 		v = v.Causes[0]
@@ -108,7 +109,7 @@ func firstFault(err error) string {
 	if what == "" {
 		what = v.Error()
 	}
-	return fmt.Sprintf("at /%.200s: %.200s", clean(strings.Join(v.InstanceLocation, "/")), clean(what))
+	return fmt.Sprintf("at /%.200s: %.200s", printable.Words(strings.Join(v.InstanceLocation, "/")), printable.Words(what))
 }
 
 // inUTC makes all times in v those of UTC.
@@ -220,7 +221,7 @@ func (c Cell) isReading() error {
 		err = c.Test.Fits(q)
 	}
 	if err != nil || q.Value != *c.Value || string(q.Bound) != c.Bound || figure(q) != c.Text {
-		return fmt.Errorf("the text of %s, %.40q, is not its value", c.Test, clean(c.Text))
+		return fmt.Errorf("the text of %s, %.40q, is not its value", c.Test, printable.Words(c.Text))
 	}
 	return nil
 }

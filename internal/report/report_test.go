@@ -14,7 +14,6 @@ import (
 	"strings"
 	"testing"
 	"time"
-	"unicode"
 
 	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
@@ -22,6 +21,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/board/boardtest"
 	"waycall/internal/check"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
@@ -499,7 +499,7 @@ func TestAnySchedule(t *testing.T) {
 				t.Fatalf("a line of %d: %q", n, l)
 			}
 			for _, r := range l {
-				if !unicode.IsGraphic(r) {
+				if printable.Hidden(r) {
 					t.Fatalf("%q in %q", r, l)
 				}
 			}

@@ -6,10 +6,10 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode"
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 )
 
@@ -173,7 +173,7 @@ func (t *text) atBoard(b Board) []string {
 		for _, c := range b.Cells {
 			name := string(c.Test)
 			if c.Test == reading.Bonding && c.Position >= 1 && c.Position <= len(b.Bonding) {
-				name += ", " + clip(b.Bonding[c.Position-1], 40)
+				name += ", " + printable.Cut(printable.Words(b.Bonding[c.Position-1]), 40)
 			}
 			value := c.text()
 			if c.Status == Recorded {
@@ -263,9 +263,9 @@ func (t *text) group(g group, lines []Line) {
 func (t *text) circuits(lines []Line, notes int) {
 	rows := [][]string{{"Way", "Sw", "Feeds", "Device", "Cable", "Ph", "Max Zs", "Result", "Notes"}}
 	for _, l := range lines {
-		row := []string{strconv.Itoa(l.Way), l.sw(), clean(l.Feeds), clean(l.Device.short()), l.cable(), clean(l.phase()), l.maxZs(), l.outcome(), ""}
+		row := []string{strconv.Itoa(l.Way), l.sw(), printable.Words(l.Feeds), printable.Words(l.Device.short()), l.cable(), printable.Words(l.phase()), l.maxZs(), l.outcome(), ""}
 		if l.Spare {
-			row[2] = strings.TrimSpace("spare " + clean(l.Feeds))
+			row[2] = strings.TrimSpace("spare " + printable.Words(l.Feeds))
 		}
 		var marks []string
 		for range l.Remarks {
@@ -373,7 +373,7 @@ func (t *text) field(name, format string, args ...any) {
 // item writes s after a mark, with later lines set in as far as the mark.
 func (t *text) item(mark, s string) {
 	indent := strings.Repeat(" ", len([]rune(mark)))
-	for i, l := range wrap(clean(s), width-len(indent)) {
+	for i, l := range wrap(printable.Words(s), width-len(indent)) {
 		if i > 0 {
 			mark = indent
 		}
@@ -448,7 +448,7 @@ func (t *text) row(cells []string, widths []int) {
 	wrapped := make([][]string, len(cells))
 	high := 1
 	for i, c := range cells {
-		wrapped[i] = wrap(clean(c), widths[i])
+		wrapped[i] = wrap(printable.Words(c), widths[i])
 		high = max(high, len(wrapped[i]))
 	}
 	for n := range high {
@@ -682,21 +682,6 @@ func plural(n int, one, many string) string {
 		return one
 	}
 	return many
-}
-
-// clean makes s one line of visible characters. Control characters and the
-// invisible ones that turn the direction of text become a mark.
-func clean(s string) string {
-	s = strings.Map(func(r rune) rune {
-		switch {
-		case unicode.IsSpace(r):
-			return ' '
-		case !unicode.IsGraphic(r):
-			return unicode.ReplacementChar
-		}
-		return r
-	}, s)
-	return strings.Join(strings.Fields(s), " ")
 }
 
 // wrap breaks s, which is clean, into lines of at most n characters, between

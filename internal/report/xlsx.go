@@ -11,6 +11,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"waycall/internal/check"
+	"waycall/internal/printable"
 )
 
 // mostInCell is how much text a cell of the format can hold, in characters of 16
@@ -331,7 +332,7 @@ func (b *book) put(sheet string, column, row int, v any) string {
 
 // bounded is s as one line of visible characters that fits into a cell.
 func bounded(s string) string {
-	s = clean(strings.ToValidUTF8(s, "\uFFFD"))
+	s = printable.Words(strings.ToValidUTF8(s, "\uFFFD"))
 	n := 0
 	for i, r := range s {
 		if n++; r > 0xffff {

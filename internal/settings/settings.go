@@ -20,8 +20,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
+
+	"waycall/internal/printable"
 )
 
 // Setting is one thing that can be set.
@@ -216,7 +216,7 @@ func Where() (string, error) {
 func short(text string) bool {
 	// What does not print, such as a mark that turns the order of letters round, would
 	// be shown as another text than it is.
-	return text != "" && len(text) <= 1000 && utf8.ValidString(text) && strings.IndexFunc(text, func(r rune) bool { return !unicode.IsGraphic(r) }) < 0
+	return text != "" && len(text) <= 1000 && printable.IsLine(text)
 }
 
 func number(least, most int) func(string) bool {
@@ -235,15 +235,7 @@ func duration(least, most time.Duration) func(string) bool {
 
 // clip returns text as it may be shown: short, and of printable characters.
 func clip(text string) string {
-	text = strings.Map(func(r rune) rune {
-		if !unicode.IsPrint(r) {
-			return '?'
-		}
-		return r
-	}, text)
-	if r := []rune(text); len(r) > 60 {
-		text = string(r[:60]) + "..."
-	}
+	text = printable.Cut(printable.Line(text), 60)
 	if text == "" || strings.TrimSpace(text) != text {
 		return strconv.Quote(text)
 	}

@@ -68,8 +68,8 @@ func TestParse(t *testing.T) {
 		"no list":    {"fast please", nil, "not a list of settings"},
 		"broken":     {"mic: \"a", nil, "write one setting a line"},
 		"second":     {"mic: a\n---\nmic: b", nil, "not a list of settings"},
-		"control":    {`mic: "a\u0007"`, nil, "mic is a?; give a part of a name"},
-		"turned":     {`mic: "a\u202eb"`, nil, "mic is a?b; give a part of a name"},
+		"control":    {`mic: "a\u0007"`, nil, "mic is a\ufffd; give a part of a name"},
+		"turned":     {`mic: "a\u202eb"`, nil, "mic is a\ufffdb; give a part of a name"},
 		"two lines":  {"mic: |\n  a\n  b", nil, "mic has no single value"},
 		"in quotes":  {"mic: a\n\"mic\": b", nil, "line 2"},
 		"no colon":   {"mic = a", nil, "not a list of settings"},
@@ -178,7 +178,7 @@ func TestResolveRefuses(t *testing.T) {
 		"variable":   {"pause", env("1h"), "WAYCALL_PAUSE is 1h; give 250ms to 5s"},
 		"flag":       {"pause", flag("1h0m0s"), "--pause is 1h0m0s; give 250ms to 5s"},
 		"empty flag": {"pause", flag(""), `--pause is ""; give 250ms to 5s`},
-		"control":    {"mic", flag("a\x1b[2J"), "--mic is a?[2J; give a part of a name"},
+		"control":    {"mic", flag("a\x1b[2J"), "--mic is a\ufffd[2J; give a part of a name"},
 		"long":       {"mic", env(strings.Repeat("x", 2000)), "WAYCALL_MIC is xxx"},
 	} {
 		if _, err := Resolve([]string{tt.setting}, tt.from); err == nil || !strings.Contains(err.Error(), tt.want) || len(err.Error()) > 200 {

@@ -32,10 +32,10 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 
 	"waycall/internal/board"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
@@ -68,12 +68,12 @@ type Problem struct {
 
 // Error returns "readings FILE, line 7, way 3, value: what; what to do".
 func (p *Problem) Error() string {
-	at := "readings " + clean(p.File)
+	at := "readings " + printable.Line(p.File)
 	if p.Line > 0 {
 		at += fmt.Sprintf(", line %d", p.Line)
 	}
 	if p.Way != "" {
-		at += ", way " + clip(p.Way)
+		at += ", way " + printable.Cut(printable.Line(p.Way), 40)
 	}
 	if p.Field != "" {
 		at += ", " + p.Field
@@ -121,7 +121,7 @@ func ReadYAML(r io.Reader, name string, job board.Job) ([]Reading, error) {
 func read(r io.Reader, name string, job board.Job, rows func(*decoder, string) ([]row, error)) ([]Reading, error) {
 	data, err := io.ReadAll(io.LimitReader(r, MaxFileSize+1))
 	if err != nil {
-		return nil, fmt.Errorf("readings %s: %w; check the file and its disk", clean(name), err)
+		return nil, fmt.Errorf("readings %s: %w; check the file and its disk", printable.Line(name), err)
 	}
 	p := &decoder{file: name}
 	if err := p.text(data); err != nil {
@@ -164,15 +164,8 @@ func (p *decoder) text(data []byte) error {
 	case len(bytes.TrimSpace(bytes.TrimPrefix(data, []byte("\ufeff")))) == 0:
 		return p.problem(0, "", "", "the file is empty", "begin it with the header board,way,test,position,value")
 	}
-	line := 1
-	for _, c := range string(data) {
-		switch {
-		case c == '\n':
-			line++
-		case c == '\r', c == '\t':
-		case unicode.IsControl(c):
-			return p.problem(line, "", "", fmt.Sprintf("control character %U", c), "remove it")
-		}
+	if c, line, _ := printable.FirstHidden(string(data)); line > 0 {
+		return p.problem(line, "", "", fmt.Sprintf("hidden character %U", c), "remove it")
 	}
 	return nil
 }
@@ -230,7 +223,7 @@ func (p *decoder) header(cells []string, line int) []string {
 		name = strings.TrimSpace(name)
 		switch {
 		case !slices.Contains(fields, name):
-			p.add(line, "", "", fmt.Sprintf("unknown column %q", clip(name)), "use "+strings.Join(fields, ", "))
+			p.add(line, "", "", fmt.Sprintf("unknown column %q", printable.Cut(printable.Line(name), 40)), "use "+strings.Join(fields, ", "))
 		case slices.Contains(head, name):
 			p.add(line, "", "", fmt.Sprintf("column %q is there twice", name), "remove one")
 		}
@@ -255,7 +248,7 @@ func (p *decoder) reading(one row, job board.Job) (Reading, bool) {
 		p.add(one.line, way, field, what, do)
 		return Reading{}, false
 	}
-	out := Reading{Line: one.line, Note: strings.Join(strings.Fields(clean(one.text["note"])), " ")}
+	out := Reading{Line: one.line, Note: printable.Words(one.text["note"])}
 	ok := true
 	number := func(field string, missing, most int) int {
 		text, given := one.text[field]
@@ -268,7 +261,7 @@ func (p *decoder) reading(one row, job board.Job) (Reading, bool) {
 		}
 		n, err := strconv.Atoi(text)
 		if err != nil || strings.Trim(text, "0123456789") != "" || n > most {
-			_, ok = bad(field, fmt.Sprintf("%q is not a whole number up to %d", clip(text), most), "write figures only, such as 3")
+			_, ok = bad(field, fmt.Sprintf("%q is not a whole number up to %d", printable.Cut(printable.Line(text), 40), most), "write figures only, such as 3")
 			return 0
 		}
 		return n
@@ -292,7 +285,7 @@ func (p *decoder) reading(one row, job board.Job) (Reading, bool) {
 	case value == "":
 		return bad("value", "it is missing", "write the figure, or leave the line out where nothing was measured")
 	case out.Test.Judged() && value != reading.Correct.String() && value != reading.Wrong.String():
-		return bad("value", fmt.Sprintf("%q does not answer %s", clip(value), name), "write correct or wrong")
+		return bad("value", fmt.Sprintf("%q does not answer %s", printable.Cut(printable.Line(value), 40), name), "write correct or wrong")
 	}
 	// Where the scale ends at the voltage of this test, a file does not say.
 	q, err := reading.ParseTyped(value, out.Test.Unit(), 0)
@@ -301,7 +294,7 @@ func (p *decoder) reading(one row, job board.Job) (Reading, bool) {
 	}
 	if err != nil {
 		what, do, _ := strings.Cut(err.Error(), "; ")
-		return bad("value", clean(what), do)
+		return bad("value", printable.Line(what), do)
 	}
 	out.Quantity = q
 	return out, true
@@ -311,7 +304,7 @@ func unknown(test string) string {
 	if test == "" {
 		return "it is missing"
 	}
-	return fmt.Sprintf("unknown test %q", clip(test))
+	return fmt.Sprintf("unknown test %q", printable.Cut(printable.Line(test), 40))
 }
 
 // place says which field is wrong where the job has no such place.
@@ -332,22 +325,4 @@ func place(s record.Slot, job board.Job) (field string, err error) {
 		return "position", err
 	}
 	return "test", err
-}
-
-// clip shortens what is shown of a hostile file, on one line.
-func clip(s string) string {
-	s = clean(s)
-	if r := []rune(s); len(r) > 40 {
-		return string(r[:40]) + "..."
-	}
-	return s
-}
-
-func clean(s string) string {
-	return strings.Map(func(r rune) rune {
-		if !unicode.IsGraphic(r) {
-			return unicode.ReplacementChar
-		}
-		return r
-	}, s)
 }

@@ -99,12 +99,12 @@ func TestBadCSV(t *testing.T) {
 		head + "1,3,polarity,,1\n":                         `value: "1" does not answer polarity; write correct or wrong`,
 		head + "1,3,polarity,,>1\n":                        `does not answer polarity`,
 		head + "1,3,Zs,,1\n1,3,Zs,,1\n":                    `line 3, way 3, test: Zs was given on line 2 already; remove one of the two`,
-		head + "1,3,Zs,,1\x00\n":                           `line 2: control character U+0000; remove it`,
+		head + "1,3,Zs,,1\x00\n":                           `line 2: hidden character U+0000; remove it`,
 		head + "1,3,Zs,,\xff\n":                            `the file is not UTF-8 text`,
 		strings.Repeat("#", MaxFileSize+1):                 `the file is larger than 1 MiB`,
-		head + "1,3,\u202eZs,,1\n":                         "unknown test \"\ufffdZs\"",
+		head + "1,3,\u202eZs,,1\n":                         `line 2: hidden character U+202E; remove it`,
 		head + "1,3,Zs,,0.123456\n":                        `has 6 decimal places; type it with 0 to 4`,
-		head + "1,3," + strings.Repeat("Z", 900) + ",,1\n": `unknown test "` + strings.Repeat("Z", 40) + `..."`,
+		head + "1,3," + strings.Repeat("Z", 900) + ",,1\n": `unknown test "` + strings.Repeat("Z", 37) + `..."`,
 	} {
 		got, err := ReadCSV(strings.NewReader(in), "r.csv", workshop(t))
 		if err == nil || !strings.Contains(err.Error(), want) || got != nil {

@@ -9,6 +9,7 @@ import (
 	"github.com/goccy/go-yaml/token"
 
 	"waycall/internal/plainyaml"
+	"waycall/internal/printable"
 )
 
 // nesting bounds how deep a sheet nests: a reading is a group in a list under one
@@ -54,7 +55,7 @@ func (p *decoder) entry(node ast.Node) (row, bool) {
 		_, again := one.text[key]
 		switch {
 		case !slices.Contains(fields, key):
-			p.add(lineOf(pair.Key), one.text["way"], "", fmt.Sprintf("unknown key %q", clip(key)), "use "+strings.Join(fields, ", "))
+			p.add(lineOf(pair.Key), one.text["way"], "", fmt.Sprintf("unknown key %q", printable.Cut(printable.Line(key), 40)), "use "+strings.Join(fields, ", "))
 			ok = false
 		case again:
 			p.add(lineOf(pair.Key), one.text["way"], key, "it is given twice", "remove one")
@@ -78,14 +79,14 @@ func (p *decoder) tree(text string) (ast.Node, error) {
 	line := lineAt(e.Token)
 	switch e.Fault {
 	case plainyaml.Unused:
-		return nil, p.problem(line, "", "", fmt.Sprintf("%q is YAML that a sheet does not use", clip(e.Token.Value)), `write the value out, in quotes if it begins with that character: ">999"`)
+		return nil, p.problem(line, "", "", fmt.Sprintf("%q is YAML that a sheet does not use", printable.Cut(printable.Line(e.Token.Value), 40)), `write the value out, in quotes if it begins with that character: ">999"`)
 	case plainyaml.TooDeep:
 		return nil, p.problem(line, "", "", "the file nests too deep or a line is too long", "write one reading a line, each beginning with a dash")
 	case plainyaml.Syntax:
 		if e.Token == nil {
-			return nil, p.problem(0, "", "", clean(e.What), "correct the YAML")
+			return nil, p.problem(0, "", "", printable.Line(e.What), "correct the YAML")
 		}
-		return nil, p.problem(line, "", "", clean(e.What), `correct the YAML there or on the line before; a value such as ">999" stands in quotes`)
+		return nil, p.problem(line, "", "", printable.Line(e.What), `correct the YAML there or on the line before; a value such as ">999" stands in quotes`)
 	case plainyaml.Comments:
 		return nil, p.problem(0, "", "", "the file holds only comments", "write "+top+": and the readings below it")
 	case plainyaml.Second:

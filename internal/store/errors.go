@@ -7,9 +7,10 @@ import (
 	"io/fs"
 	"strings"
 	"syscall"
-	"unicode"
 
 	"github.com/mattn/go-sqlite3"
+
+	"waycall/internal/printable"
 )
 
 // The reasons for which a job cannot be opened, read or added to. Test for them
@@ -104,21 +105,12 @@ func fault(reason error, detail, advice string) error {
 // oneLine is what SQLite found, without its heading and with whatever a damaged file
 // put into it made fit for a line of an error.
 func oneLine(found string) string {
-	found = strings.Map(func(r rune) rune {
-		if !unicode.IsGraphic(r) {
-			return ' '
-		}
-		return r
-	}, strings.ReplaceAll(found, "*** in database main ***\n", ""))
-	found = strings.Join(strings.Fields(found), " ")
+	found = printable.Words(strings.ReplaceAll(found, "*** in database main ***\n", ""))
 	// Where the tables are damaged SQLite adds how they were made.
 	if at := strings.Index(strings.ToUpper(found), "CREATE"); at > 0 {
 		found = strings.TrimRight(found[:at], " -:(\"'") + " ..."
 	}
-	if r := []rune(found); len(r) > mostFound {
-		found = string(r[:mostFound]) + " ..."
-	}
-	return found
+	return printable.Cut(found, mostFound)
 }
 
 // mostFound is how many characters of what SQLite found are told.

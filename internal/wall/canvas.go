@@ -5,6 +5,8 @@ import (
 	"unicode"
 
 	"github.com/charmbracelet/x/ansi"
+
+	"waycall/internal/printable"
 )
 
 // style is how a cell looks. Nothing is said by colour alone: every style that has
@@ -140,15 +142,15 @@ func (c *canvas) render(p palette) string {
 // and a heap of them would run over the rows above.
 const mostMarks = 2
 
-// clean makes text from outside harmless to a terminal: what controls it, or turns
-// the direction of writing, or joins characters into others, becomes nothing or a
-// blank, and runs of blanks one.
+// clean is printable.Line for the cells of a terminal: what joins characters into
+// others is left out, what is hidden or has no width of its own becomes a question mark,
+// and runs of blanks one.
 func clean(s string) string {
 	var b strings.Builder
 	marks, blank := mostMarks, false
-	for _, r := range s {
+	for _, r := range printable.Line(s) {
 		switch {
-		case unicode.IsSpace(r) || unicode.IsControl(r) || unicode.In(r, unicode.Zl, unicode.Zp):
+		case unicode.IsSpace(r):
 			blank = b.Len() > 0
 			continue
 		case unicode.Is(unicode.Variation_Selector, r) || unicode.In(r, unicode.Cf, unicode.Me):

@@ -226,9 +226,9 @@ func FuzzClean(f *testing.F) {
 func TestClean(t *testing.T) {
 	for in, want := range map[string]string{
 		"Cooker,  hall\tcupboard ": "Cooker, hall cupboard",
-		"\x1b[31mred\x1b[m":        "[31mred [m",
-		"pay\u202etxt.exe":         "paytxt.exe",
-		"a\u200db\ufeff":           "ab",
+		"\x1b[31mred\x1b[m":        "?[31mred?[m",
+		"pay\u202etxt.exe":         "pay?txt.exe",
+		"a\u200db\ufeff":           "ab?",
 		"cafe\u0301\u0301\u0301":   "cafe\u0301\u0301",
 		"\u0301x":                  "x",
 		"🇬🇧":                       "??",

@@ -116,13 +116,6 @@ func (f changeForm) change(now time.Time) review.Change {
 	return review.Change{Slot: f.Slot, Replaces: f.Replaces, Reason: f.Reason, By: strings.ToUpper(f.By), At: now.UTC()}
 }
 
-func clip(s string, most int) string {
-	if r := []rune(s); len(r) > most {
-		return string(r[:most]) + "…"
-	}
-	return s
-}
-
 // editPage is the page where a reading is changed.
 type editPage struct {
 	changeForm

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/review"
@@ -22,7 +23,7 @@ func (f changeForm) quantity(s *Snapshot) (reading.Quantity, error) {
 	q, err := reading.ParseTyped(f.Value, f.Slot.Test.Unit(), s.scaleEnd(f.Slot))
 	if err != nil {
 		what, do, _ := strings.Cut(err.Error(), "; ")
-		return q, &review.InvalidError{Field: "quantity", What: plain(what), Do: do}
+		return q, &review.InvalidError{Field: "quantity", What: printable.Line(what), Do: do}
 	}
 	return q, nil
 }

@@ -14,8 +14,8 @@ import (
 	"path"
 	"strings"
 	"time"
-	"unicode"
 
+	"waycall/internal/printable"
 	"waycall/internal/store"
 )
 
@@ -88,7 +88,7 @@ var helpers = template.FuncMap{
 	"unit":  shownUnit,
 	"clock": func(t time.Time) string { return t.Local().Format("15:04:05") },
 	"when":  func(t time.Time) string { return t.Local().Format("2 Jan 2006, 15:04") },
-	"plain": plain,
+	"plain": printable.Line,
 	"many":  many,
 	"add":   func(a, b int) int { return a + b },
 }
@@ -235,22 +235,6 @@ func shownUnit(u string) string {
 		return "Ω"
 	}
 	return u
-}
-
-// plain makes text from a record harmless to the eye: what would turn the direction
-// of the text round it, or not be seen at all, is shown as a mark. Scripts cannot
-// run from it in any case: templates escape it.
-func plain(s string) string {
-	s = strings.ToValidUTF8(s, "\uFFFD")
-	return strings.Map(func(r rune) rune {
-		switch {
-		case r == '\n' || r == '\t' || r == '\r':
-			return ' '
-		case unicode.Is(unicode.Cc, r), unicode.Is(unicode.Bidi_Control, r), r == '\u200b', r == '\ufeff', r == '\u2028', r == '\u2029':
-			return '\uFFFD'
-		}
-		return r
-	}, s)
 }
 
 // many is a count with its noun.

@@ -19,6 +19,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
@@ -109,7 +110,7 @@ func TestCorrecting(t *testing.T) {
 		if code != http.StatusUnprocessableEntity || !strings.Contains(text(page), name) {
 			t.Errorf("%s: %d, %s", name, code, text(page))
 		}
-		if !strings.Contains(page, `value="`+plain(strings.TrimSpace(f.Get("value")))+`"`) {
+		if !strings.Contains(page, `value="`+printable.Line(strings.TrimSpace(f.Get("value")))+`"`) {
 			t.Errorf("%s: what was written is lost", name)
 		}
 	}

@@ -13,7 +13,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"unicode"
+
+	"waycall/internal/printable"
 )
 
 const groupHostile = "hostile files"
@@ -303,7 +304,7 @@ func listing(dir, but string) string {
 func (t *Trial) printable(what string, r ran) {
 	for _, out := range []string{r.out, r.err} {
 		for _, c := range strings.ReplaceAll(out, "\r\n", "\n") { // as lines of CSV end
-			if c != '\n' && c != '\t' && (unicode.IsControl(c) || unicode.Is(unicode.Bidi_Control, c)) {
+			if c != '\n' && c != '\t' && printable.Hidden(c) {
 				t.Failf("%s: %s prints %U", what, strings.Join(r.args, " "), c)
 				return
 			}

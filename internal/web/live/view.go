@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"strings"
 	"time"
-	"unicode"
 
 	"waycall/internal/check"
 	"waycall/internal/glance"
+	"waycall/internal/printable"
 	"waycall/internal/record"
 )
 
@@ -25,25 +25,9 @@ type line struct {
 // longest is how many characters of a text are shown: more is nobody's speech.
 const longest = 240
 
-// short makes a text from a board file or a voice fit for one line: no control
-// characters, nothing that turns the direction of writing, and not too long.
+// short makes a text from a board file or a voice fit for one line.
 func short(text string) string {
-	var b strings.Builder
-	n := 0
-	for _, r := range text {
-		if n++; n > longest {
-			b.WriteString("…")
-			break
-		}
-		switch {
-		case r == '\n' || r == '\t' || r == '\r':
-			r = ' '
-		case unicode.IsControl(r), unicode.In(r, unicode.Cf, unicode.Co, unicode.Cs, unicode.Zl, unicode.Zp):
-			r = unicode.ReplacementChar
-		}
-		b.WriteRune(r)
-	}
-	return b.String()
+	return printable.Line(printable.Cut(text, longest))
 }
 
 // lineOf describes e, which led to s.
