@@ -1,6 +1,7 @@
 package report
 
 import (
+	"io"
 	"slices"
 	"strings"
 	"testing"
@@ -46,6 +47,10 @@ func TestScheduleSaysWhatVerdictsRestOn(t *testing.T) {
 		if !strings.Contains(text, want) {
 			t.Errorf("the schedule does not say %q:\n%s", want, text)
 		}
+	}
+	plan := strings.Join(strings.Fields(write(t, func(w io.Writer) error { return Make(s).Text(w, false) })), " ")
+	if !strings.Contains(plan, "Remark: Way 1: The device of this way is marked for a supply from one side only") {
+		t.Errorf("the plan has no remark:\n%s", plan)
 	}
 	for _, b := range made.Boards {
 		if fed := b.FedFrom != 0; fed != (b.Zdb != "") || fed && !strings.Contains(text, "Zdb "+b.Zdb) {

@@ -35,6 +35,7 @@ type PlanBoard struct {
 	Board        int        `json:"board"`
 	Name         string     `json:"name"`
 	OnlyIsolated bool       `json:"only_isolated"` // no test is asked for on it
+	Remarks      []string   `json:"remarks"`       // on what is described, each with its way and source
 	Due          []PlanDue  `json:"due"`           // in the order of the work
 	Tests        []PlanTest `json:"tests"`         // every test of the board and its ways, with whether it is asked for
 }
@@ -91,8 +92,11 @@ func Make(s record.State) Plan {
 	}
 	for _, number := range s.Job.InOrder() {
 		b := s.Job.Board(number)
-		one := PlanBoard{Board: number, Name: b.Name, OnlyIsolated: b.Supply.OnlyIsolated, Due: append([]PlanDue{}, due[number]...), Tests: []PlanTest{}}
+		one := PlanBoard{Board: number, Name: b.Name, OnlyIsolated: b.Supply.OnlyIsolated, Remarks: []string{}, Due: append([]PlanDue{}, due[number]...), Tests: []PlanTest{}}
 		for _, way := range append([]int{0}, sequence.Order(s.Job, number)...) {
+			for _, r := range remarksOn(s.Job, number, way) {
+				one.Remarks = append(one.Remarks, wayWords(way)+": "+r)
+			}
 			for _, need := range sequence.Needs(s.Job, number, way) {
 				one.Tests = append(one.Tests, planTest(s, need, open, waits))
 			}
@@ -173,6 +177,9 @@ func (p Plan) Text(w io.Writer, all bool) error {
 		t.line(fmt.Sprintf("BOARD %d, %s", b.Board, printable.Cut(printable.Words(b.Name), 80)))
 		if b.OnlyIsolated {
 			t.item("", "Only isolated: no test is asked for on it.")
+		}
+		for _, r := range b.Remarks {
+			t.item("Remark: ", r)
 		}
 		t.due(b.Due, cite)
 		var rows [][]string
