@@ -35,46 +35,90 @@ import (
 //	reason R     why something is skipped
 //	code C       a classification code
 
-// checkTag reports whether t is one of the actions above.
-func checkTag(t string) error {
-	verb, arg, _ := strings.Cut(t, " ")
-	switch verb {
+// verb is what an action does.
+type verb int
+
+const (
+	doAdd verb = iota
+	doHundred
+	doThousand
+	doDigit
+	doTwice
+	doThrice
+	doPoint
+	doWay
+	doLast
+	doBoard
+	doThen
+	doToWay
+	doToLast
+	doToBoard
+	doToValue
+	doBound
+	doOverRange
+	doTest
+	doUnit
+	doSay
+	doReason
+	doCode
+)
+
+// action is a tag of the grammar, parsed.
+type action struct {
+	verb verb
+	n    int    // of add and digit
+	arg  string // of bound, test, unit, say, reason and code
+}
+
+// ends reports whether the action ends a number.
+func (a action) ends() bool { return a.verb >= doToWay && a.verb <= doToValue }
+
+// plain are the tags that are always the same.
+var plain = map[string]verb{
+	"hundred": doHundred, "thousand": doThousand, "twice": doTwice, "thrice": doThrice, "point": doPoint,
+	"way": doWay, "last": doLast, "board": doBoard, "then": doThen,
+	"to way": doToWay, "to last": doToLast, "to board": doToBoard, "to value": doToValue,
+	"over range": doOverRange,
+}
+
+// texts are those that any text may follow.
+var texts = map[string]verb{"say": doSay, "reason": doReason, "code": doCode}
+
+// parseAction reads a tag as one of the actions above.
+func parseAction(t string) (action, error) {
+	if v, ok := plain[t]; ok {
+		return action{verb: v}, nil
+	}
+	name, arg, _ := strings.Cut(t, " ")
+	switch name {
 	case "+", "d":
-		if n, err := strconv.Atoi(arg); err == nil && n >= 0 && n <= 99 {
-			return nil
+		n, err := strconv.Atoi(arg)
+		if err != nil || n < 0 || n > 99 {
+			return action{}, fmt.Errorf("tag {%s} needs a number from 0 to 99", t)
 		}
-		return fmt.Errorf("tag {%s} needs a number from 0 to 99", t)
-	case "hundred", "thousand", "twice", "thrice", "point", "way", "last", "board", "then":
-		if arg == "" {
-			return nil
+		if name == "+" {
+			return action{verb: doAdd, n: n}, nil
 		}
-	case "to":
-		if arg == "way" || arg == "last" || arg == "board" || arg == "value" {
-			return nil
-		}
-	case "over":
-		if arg == "range" {
-			return nil
-		}
+		return action{verb: doDigit, n: n}, nil
 	case "bound":
 		if arg == "=" || arg == ">" || arg == "<" {
-			return nil
+			return action{verb: doBound, arg: arg}, nil
 		}
 	case "test":
 		if _, err := reading.ParseTest(arg); err == nil {
-			return nil
+			return action{verb: doTest, arg: arg}, nil
 		}
 	case "unit":
 		switch reading.Unit(arg) {
 		case reading.Megohm, reading.Ohm, reading.Millisec, reading.Kiloamp, reading.Milliamp:
-			return nil
+			return action{verb: doUnit, arg: arg}, nil
 		}
 	case "say", "reason", "code":
 		if arg != "" {
-			return nil
+			return action{verb: texts[name], arg: arg}, nil
 		}
 	}
-	return fmt.Errorf("tag {%s} is not an action; see internal/phrase/actions.go for the list", t)
+	return action{}, fmt.Errorf("tag {%s} is not an action; see internal/phrase/actions.go for the list", t)
 }
 
 // machine carries out the actions of one phrase.
@@ -97,65 +141,67 @@ func (x *machine) reading() (*reading.Test, *reading.Quantity) {
 	return &p.Test, &p.Quantity
 }
 
-func (x *machine) do(tags []tag) {
-	for _, t := range tags {
-		verb, arg, _ := strings.Cut(string(t), " ")
-		switch verb {
-		case "+":
-			k, _ := strconv.Atoi(arg)
-			x.n += k
-		case "d":
+func (x *machine) do(actions []action) {
+	for _, a := range actions {
+		switch a.verb {
+		case doAdd:
+			x.n += a.n
+		case doDigit:
 			for range max(1, x.times) {
 				if x.point {
-					x.decimals += arg
+					x.decimals += strconv.Itoa(a.n)
 				} else {
-					k, _ := strconv.Atoi(arg)
-					x.n = x.n*10 + k
+					x.n = x.n*10 + a.n
 				}
 			}
 			x.times = 0
-		case "hundred":
+		case doHundred:
 			x.n *= 100
-		case "thousand":
+		case doThousand:
 			x.thousands, x.n = x.n*1000, 0
-		case "twice":
+		case doTwice:
 			x.times = 2
-		case "thrice":
+		case doThrice:
 			x.times = 3
-		case "point":
+		case doPoint:
 			x.point = true
-		case "to":
-			switch arg {
-			case "way":
-				x.m.Way = x.thousands + x.n
-			case "last":
-				x.m.Last = x.thousands + x.n
-			case "board":
-				x.m.Board = x.thousands + x.n
-			default:
-				x.value()
-			}
-			x.thousands, x.n, x.decimals, x.point = 0, 0, "", false
-		case "bound":
+		case doToWay, doToLast, doToBoard, doToValue:
+			x.to(a.verb)
+		case doBound:
 			_, q := x.reading()
-			q.Bound = reading.Bound(arg)
-		case "then":
+			q.Bound = reading.Bound(a.arg)
+		case doThen:
 			x.then = min(x.then+1, len(x.m.Then))
-		case "over":
+		case doOverRange:
 			x.m.OverRange = true
-		case "test":
+		case doTest:
 			t, _ := x.reading()
-			*t = reading.Test(arg)
-		case "unit":
-			x.m.Quantity.Unit = reading.Unit(arg)
-		case "say":
-			x.m.Command = Command(arg)
-		case "reason":
-			x.m.Reason = arg
-		case "code":
-			x.m.Code = arg
+			*t = reading.Test(a.arg)
+		case doUnit:
+			x.m.Quantity.Unit = reading.Unit(a.arg)
+		case doSay:
+			x.m.Command = Command(a.arg)
+		case doReason:
+			x.m.Reason = a.arg
+		case doCode:
+			x.m.Code = a.arg
 		}
 	}
+}
+
+// to ends a number and moves it to where it belongs.
+func (x *machine) to(v verb) {
+	switch n := x.thousands + x.n; v {
+	case doToWay:
+		x.m.Way = n
+	case doToLast:
+		x.m.Last = n
+	case doToBoard:
+		x.m.Board = n
+	default:
+		x.value()
+	}
+	x.thousands, x.n, x.decimals, x.point = 0, 0, "", false
 }
 
 func (x *machine) value() {

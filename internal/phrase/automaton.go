@@ -5,7 +5,6 @@ import (
 	"maps"
 	"slices"
 	"sort"
-	"strconv"
 	"strings"
 
 	"waycall/internal/reading"
@@ -82,47 +81,45 @@ type partial struct {
 
 // do carries out the actions that matter and reports whether the phrase may go
 // on in the scope.
-func (p *partial) do(tags []tag, s Scope) bool {
-	for _, t := range tags {
-		verb, arg, _ := strings.Cut(string(t), " ")
+func (p *partial) do(actions []action, s Scope) bool {
+	for _, a := range actions {
 		switch {
-		case verb == "way" || verb == "board":
-			p.collecting, p.board, p.n = true, verb == "board", 0
-		case verb == "last":
+		case a.verb == doWay || a.verb == doBoard:
+			p.collecting, p.board, p.n = true, a.verb == doBoard, 0
+		case a.verb == doLast:
 			p.collecting, p.last, p.n = true, true, 0
-		case verb == "to" && p.last:
+		case a.ends() && p.last:
 			if p.n <= p.way || !s.allows(p.n, "") {
 				return false
 			}
 			p.collecting, p.last, p.n = false, false, 0
-		case verb == "then":
+		case a.verb == doThen:
 			p.rest = true
 		case p.rest:
 			// a ring has all three ends
-		case verb == "to" && p.board:
+		case a.ends() && p.board:
 			if s.Ways != nil && !slices.Contains(s.Boards, p.n) {
 				return false
 			}
 			p.collecting, p.board, p.n = false, false, 0
-		case verb == "+" && p.collecting:
-			k, _ := strconv.Atoi(arg)
-			p.n += k
-		case verb == "to" && p.collecting:
+		case a.verb == doAdd && p.collecting:
+			p.n += a.n
+		case a.ends() && p.collecting:
 			p.collecting, p.way, p.n = false, p.n, 0
 			if !s.allows(p.way, p.test) {
 				return false
 			}
 			p.test = ""
-		case verb == "to" || verb == "over":
+		case a.ends() || a.verb == doOverRange:
 			p.valued = true
-		case verb == "test" && p.valued && p.way == 0:
-			p.test = reading.Test(arg) // of the way that follows, or of the way in hand
-		case verb == "test":
-			if !s.allows(p.way, reading.Test(arg)) {
+		case a.verb == doTest && p.valued && p.way == 0:
+			p.test = reading.Test(a.arg) // of the way that follows, or of the way in hand
+		case a.verb == doTest:
+			if !s.allows(p.way, reading.Test(a.arg)) {
 				return false
 			}
 			p.way = 0 // judged: from here on all ways are alike
-		case verb == "unit" && s.Unit != "" && reading.Unit(arg) != s.Unit:
+		case a.verb == doUnit && s.Unit != "" && reading.Unit(a.arg) != s.Unit:
 			return false
 		}
 	}
@@ -173,12 +170,12 @@ func (g *Grammar) Narrow(s Scope) *Automaton {
 		for _, k := range todo[i] {
 			n := nodes[k]
 			if end := g.ends[n.pos]; end.ok {
-				if p := n.partial; p.do(end.tags, s) && (p.test == "" || s.allows(0, p.test)) {
+				if p := n.partial; p.do(end.actions, s) && (p.test == "" || s.allows(0, p.test)) {
 					drafts[i].final = true
 				}
 			}
 			for _, st := range g.next[n.pos] {
-				if p := n.partial; p.do(st.tags, s) {
+				if p := n.partial; p.do(st.actions, s) {
 					w := g.words[st.to]
 					reach[w] = append(reach[w], number(node{st.to, p}))
 				}

@@ -29,18 +29,19 @@ type Grammar struct {
 	next    [][]step // position -> where a phrase may go on
 	ends    []ending // position -> whether a phrase may end here
 	lexicon Lexicon
+	figures Figures
 }
 
 // step leads to a position; the actions are carried out on the way, those of
 // the word before first.
 type step struct {
-	to   int
-	tags []tag
+	to      int
+	actions []action
 }
 
 type ending struct {
-	ok   bool
-	tags []tag
+	ok      bool
+	actions []action
 }
 
 // Load reads the grammar whose top rule is <phrase> in phrases.gram, and the
@@ -60,7 +61,7 @@ func LoadNamed(files fs.FS, name string) (*Grammar, error) {
 	if set.rules[name+".phrase"] == nil {
 		return nil, fmt.Errorf("%s: no rule <phrase>; the grammar begins there", file)
 	}
-	g := &Grammar{words: []string{""}, next: [][]step{nil}}
+	g := &Grammar{words: []string{""}, next: [][]step{nil}, figures: set.figures()}
 	b := builder{set: set, g: g}
 	part, err := b.build(ref{name + ".phrase", file})
 	if err != nil {
@@ -75,7 +76,7 @@ func LoadNamed(files fs.FS, name string) (*Grammar, error) {
 		if g.ends[l.to].ok {
 			return nil, fmt.Errorf("%s: a phrase ending in %q ends in two ways; remove one", file, g.words[l.to])
 		}
-		g.ends[l.to] = ending{true, l.tags}
+		g.ends[l.to] = ending{true, l.actions}
 	}
 	if err := g.unambiguous(); err != nil {
 		return nil, err
@@ -106,7 +107,7 @@ const maxPositions = 20000
 // begin and end with, and the actions of passing it without a word.
 type fragment struct {
 	first, last []step
-	empty       [][]tag // at most one, else passing it is ambiguous
+	empty       [][]action // at most one, else passing it is ambiguous
 }
 
 type builder struct {
@@ -124,8 +125,8 @@ func (b *builder) build(x expansion) (fragment, error) {
 		b.g.words = append(b.g.words, string(x))
 		b.g.next = append(b.g.next, nil)
 		return fragment{first: []step{{to: p}}, last: []step{{to: p}}}, nil
-	case tag:
-		return fragment{empty: [][]tag{{x}}}, nil
+	case action:
+		return fragment{empty: [][]action{{x}}}, nil
 	case ref:
 		f, err := b.build(b.set.rules[x.rule])
 		if err == nil && len(f.empty) > 1 {
@@ -137,7 +138,7 @@ func (b *builder) build(x expansion) (fragment, error) {
 		if err == nil && len(f.empty) > 0 {
 			err = fmt.Errorf("an optional part may be empty by itself; remove the brackets [ ]")
 		}
-		f.empty = [][]tag{nil}
+		f.empty = [][]action{nil}
 		return f, err
 	case choice:
 		var all fragment
@@ -155,7 +156,7 @@ func (b *builder) build(x expansion) (fragment, error) {
 		}
 		return all, nil
 	case sequence:
-		all := fragment{empty: [][]tag{nil}}
+		all := fragment{empty: [][]action{nil}}
 		for _, y := range x {
 			f, err := b.build(y)
 			if err != nil {
@@ -178,18 +179,18 @@ func (b *builder) join(x, y fragment) (fragment, error) {
 					return fragment{}, fmt.Errorf("%q may follow %q in two ways; remove one", b.g.words[f.to], b.g.words[l.to])
 				}
 			}
-			b.g.next[l.to] = append(b.g.next[l.to], step{f.to, concat(l.tags, f.tags)})
+			b.g.next[l.to] = append(b.g.next[l.to], step{f.to, concat(l.actions, f.actions)})
 		}
 	}
 	z := fragment{first: x.first, last: y.last}
 	for _, e := range x.empty {
 		for _, f := range y.first {
-			z.first = append(z.first[:len(z.first):len(z.first)], step{f.to, concat(e, f.tags)})
+			z.first = append(z.first[:len(z.first):len(z.first)], step{f.to, concat(e, f.actions)})
 		}
 	}
 	for _, e := range y.empty {
 		for _, l := range x.last {
-			z.last = append(z.last[:len(z.last):len(z.last)], step{l.to, concat(l.tags, e)})
+			z.last = append(z.last[:len(z.last):len(z.last)], step{l.to, concat(l.actions, e)})
 		}
 		for _, d := range x.empty {
 			z.empty = append(z.empty, concat(d, e))
@@ -198,7 +199,7 @@ func (b *builder) join(x, y fragment) (fragment, error) {
 	return z, nil
 }
 
-func concat(a, b []tag) []tag { return append(a[:len(a):len(a)], b...) }
+func concat(a, b []action) []action { return append(a[:len(a):len(a)], b...) }
 
 // unambiguous looks for a phrase that walks through the grammar in two ways.
 // It follows pairs of walks over the same words from the beginning, and reports
@@ -300,9 +301,9 @@ func (g *Grammar) Meaning(text string) (Meaning, bool) {
 		}
 		var x machine
 		for _, s := range walk {
-			x.do(s.tags)
+			x.do(s.actions)
 		}
-		x.do(end.tags)
+		x.do(end.actions)
 		return x.meaning(), true
 	}
 	return Meaning{}, false

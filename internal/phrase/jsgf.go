@@ -12,12 +12,12 @@ import (
 // infinite (the * and + operators, recursion) or would tilt the scales
 // (weights); each is refused with the place where it stands.
 
-// expansion is the right-hand side of a JSGF rule, or a part of one.
+// expansion is the right-hand side of a JSGF rule, or a part of one; an action is the
+// text between braces.
 type expansion interface{}
 
 type (
 	word     string // a token to be spoken
-	tag      string // an action for the meaning, the text between braces
 	ref      struct{ rule, at string }
 	sequence []expansion
 	choice   []expansion
@@ -185,7 +185,7 @@ func (p *jsgfParser) sequence() expansion {
 	}
 }
 
-func (p *jsgfParser) tag() tag {
+func (p *jsgfParser) tag() action {
 	start := p.pos + 1
 	for p.peek() != '}' {
 		if p.peek() == 0 {
@@ -195,10 +195,11 @@ func (p *jsgfParser) tag() tag {
 	}
 	t := strings.TrimSpace(string(p.src[start:p.pos]))
 	p.pos++
-	if err := checkTag(t); err != nil {
+	a, err := parseAction(t)
+	if err != nil {
 		p.fail("%v", err)
 	}
-	return tag(t)
+	return a
 }
 
 func (p *jsgfParser) ruleName() string {
