@@ -40,19 +40,19 @@ var EvidenceNames = []string{
 	firstAndSecond: "first and second agree",
 	secondAndThird: "second and third agree",
 	figure:         "figure",      // the phrase holds a value, which has more neighbours than a command
-	gap:            "gap",         // how far the first witness puts it below its own free words, / 10 nats
+	gap:            "gap",         // how far the first witness puts it below its own free words, / farBelow
 	thirdsGap:      "third's gap", // the same of the third, where it listened
-	rival:          "rival",       // how near the next candidate comes: 1 level, 0 from 8 nats behind, to each model
+	rival:          "rival",       // how near the next candidate comes: 1 level, 0 from noRival behind, to each model
 	weakest:        "weakest",     // improbability of the least likely part of the first's free words
 	eachWord:       "each word",   // log-probability of the first's free words, per word, / nat
 	drawled:        "drawl",       // time per letter beyond what a slow speaker takes: words are missing
-	more:           "more",        // words that the third heard beyond the candidate's, / 4
+	more:           "more",        // words that the third heard beyond the candidate's, / manyMore
 	brokenStart:    "broken off",  // the first heard a broken-off start
 	part:           "part",        // one heard a part of what the other did
 	noisy:          "noisy",       // how little the speech stands out of the noise: see noise
 	noisyAlone:     "noisy alone", // the same, where the second witness does not agree with the first
 	jointly:        "together",    // the first and the third hear it, decoding together
-	jointGap:       "gap of both", // how far it lies below what they hear so, / 20 nats to the two
+	jointGap:       "gap of both", // how far it lies below what they hear so, / farBelowBoth
 	cutShort:       "cut short",   // how likely its figure goes on, see weighing
 }
 
@@ -105,18 +105,13 @@ type Decision struct {
 	Sure       bool // taken without a question
 }
 
-// long is the number of words from which two witnesses hardly hear the same by
-// chance, so that it is asked about however little the rest speaks for it: a long
-// way from any threshold, and no figure is taken by it.
-const long = 3
-
 // Decide says what becomes of the phrase for which the evidence was found. A figure
 // is never taken on one witness's word, however sure of it.
 func Decide(e Evidence, words string) Decision {
 	d := Decision{Confidence: fitted.Confidence(e)}
 	count := len(strings.Fields(words))
 	d.ForUs = d.Confidence >= fitted.Ask || e.agreed() && count >= long
-	// To the first, the best judge of talk, its own words are far likelier (10 nats) and
+	// To the first, the best judge of talk, its own words are far likelier (farBelow) and
 	// no part of the phrase, nor does it hear the phrase freely together with the third:
 	// what the others make of them is a long phrase that both hear, or chance.
 	if e[gap] >= 1 && e[part] == 0 && e[jointly] == 0 && !(e.agreed() && count > long) {
@@ -125,10 +120,6 @@ func Decide(e Evidence, words string) Decision {
 	d.Sure = d.ForUs && d.Confidence >= fitted.threshold(e) && e.Takes()
 	return d
 }
-
-// loud is the noise from which the first and the third witness lose the same words:
-// half of the way from quiet to 5 dB.
-const loud = 0.5
 
 // InNoise reports whether there is noise and the second witness, which fails in its
 // own way, does not hear what the first does. The other two are of one kind, and may
@@ -142,17 +133,6 @@ func (f Fit) threshold(e Evidence) float64 {
 	}
 	return f.Sure
 }
-
-// deafening is the noise in which nothing with a figure is taken without a question:
-// there both models lose a word without a trace (of the set large at 5 dB, "under point
-// nine eight" was "under point nine" to both, with nothing else near). Speech 10 dB above
-// the noise of a site lies below it, at 5 dB two of three phrases above.
-const deafening = 0.75
-
-// unfinished is the cut-short from which a figure is not taken without a question: of
-// 4558 phrases that were sure, on all the sets, it holds back four that were right and
-// one that had lost a figure.
-const unfinished = 0.4
 
 // Takes reports whether the candidate may be taken without a question at all.
 func (e Evidence) Takes() bool {

@@ -10,34 +10,13 @@ import (
 	"waycall/internal/phrase"
 )
 
-// plausible is how far a candidate may lie below the likeliest, in natural
-// log-probability by the first and the third together, and still be offered beside
-// it. In noise the second witness, which cannot decline, comes up with phrases tens
-// below.
-const plausible = 12
-
-// A speaker takes at most about slow seconds for a letter, and edge is what the
-// endpointing leaves before and after a phrase.
-const (
-	slow = 0.12
-	edge = 0.3
-)
-
 // drawl is how much longer the sound is than the words account for, as a share.
 func drawl(sound []float32, words string) float64 {
-	return clamp((float64(len(sound))/16000-edge)/float64(1+len(words))/slow-1, 0, 2)
+	return clamp((float64(len(sound))/16000-edge)/float64(1+len(words))/slow-1, 0, longestDrawl)
 }
 
-// quietest and loudest are the shares of a phrase's frames below which its noise and
-// its speech are taken to lie. Between them are some 30 dB where it is quiet and about
-// 8 dB in noise at 5 dB.
-const (
-	quietest = 0.1
-	loudest  = 0.9
-)
-
 // noise says how little the speech stands out of the noise around and within it: 0
-// from 30 dB on, 1 at 5 dB and below.
+// from inQuiet on, 1 at inNoise and below.
 func noise(sound []float32) float64 {
 	const frame = 320 // 20 ms
 	var levels []float64
@@ -53,78 +32,16 @@ func noise(sound []float32) float64 {
 	}
 	slices.Sort(levels)
 	at := func(share float64) float64 { return levels[int(share*float64(len(levels)-1))] }
-	return clamp((30-(at(loudest)-at(quietest)))/25, 0, 1)
+	return clamp((inQuiet-(at(loudest)-at(quietest)))/(inQuiet-inNoise), 0, 1)
 }
-
-// suspicious is the drawl from which two witnesses that hear the same may both have
-// missed words, so that the third is asked. The first and the third of "yes I know I
-// told him already" are not so easily both content with "yes".
-const suspicious = 0.2
-
-// nearby is how far apart, in natural log-probability by the first, two phrases lie that
-// the third is asked about: 7 of the 455 phrases of the set fit in quiet.
-const nearby = 6
-
-// alike are words that differ by their ends alone: "four oh" is forty and "four ohm"
-// is four.
-var alike = map[string]string{
-	"oh": "ohm", "ohm": "oh",
-	"thirteen": "thirty", "fourteen": "forty", "fifteen": "fifty", "sixteen": "sixty", "seventeen": "seventy", "eighteen": "eighty", "nineteen": "ninety",
-	"thirty": "thirteen", "forty": "fourteen", "fifty": "fifteen", "sixty": "sixteen", "seventy": "seventeen", "eighty": "eighteen", "ninety": "nineteen",
-}
-
-// neighbours returns the phrases that differ from text in one word that is easily
-// misheard.
-func neighbours(text string) (all []string) {
-	words := strings.Fields(text)
-	for i, w := range words {
-		if other, ok := alike[w]; ok {
-			words[i] = other
-			all = append(all, strings.Join(words, " "))
-			words[i] = w
-		}
-	}
-	return all
-}
-
-// For a phrase without a figure heard with a plain model, the first witness
-// outweighs the second when its least likely token has at least sureToken (0.74 of
-// the probability) and the whole lies sureMargin above what the second heard.
-const (
-	sureToken  = -0.3
-	sureMargin = 6
-)
-
-// longer are the figures that a figure begins, or nearly: what is left of them when
-// noise swallows the end.
-var longer = map[string][]string{
-	"three": {"thirteen", "thirty"}, "four": {"fourteen", "forty"}, "five": {"fifteen", "fifty"}, "six": {"sixteen", "sixty"},
-	"seven": {"seventeen", "seventy"}, "eight": {"eighteen", "eighty"}, "nine": {"nineteen", "ninety"},
-}
-
-// units are words that may follow a figure.
-var units = map[string]bool{"ohm": true, "ohms": true, "meg": true, "megs": true, "megohm": true, "megohms": true,
-	"milliseconds": true, "milliamps": true, "kiloamps": true, "amps": true, "volts": true}
-
-// splitUnit parts text into its words and the unit that they end with, if any.
-func splitUnit(text string) (words []string, unit string) {
-	words = strings.Fields(text)
-	if i := len(words) - 1; i > 0 && units[words[i]] {
-		return words[:i], words[i]
-	}
-	return words, ""
-}
-
-// tails are words that go on with a figure and make another of it.
-var tails = []string{"one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh", "nought", "zero", "hundred", "thousand", "point"}
 
 // goesOn returns what is likeliest to follow the figure at the end of text, and how much
 // likelier that is to the first and the third than that the figure ends there, in natural
 // log-probability.
 func (w *weighing) goesOn(text string) (longer string, by float64, err error) {
-	words, unit := splitUnit(text)
+	words, unit := w.figures.splitUnit(text)
 	figure := strings.Join(words, " ")
-	next := append([]string{unit}, tails...)
+	next := append([]string{unit}, w.figures.tails...)
 	var first, third []float64
 	err = beside(
 		func() (err error) { first, err = w.first.Next(figure, next); return err },
@@ -133,7 +50,7 @@ func (w *weighing) goesOn(text string) (longer string, by float64, err error) {
 		return "", 0, err
 	}
 	by = math.Inf(-1)
-	for i, tail := range tails {
+	for i, tail := range w.figures.tails {
 		if strings.HasPrefix(unit, tail) {
 			continue // "ohm" begins as "oh" does
 		}
@@ -142,21 +59,6 @@ func (w *weighing) goesOn(text string) (longer string, by float64, err error) {
 		}
 	}
 	return longer, by, nil
-}
-
-// swallowed returns the phrases of which text is left when the figure at its end loses
-// its own end.
-func swallowed(text string) (all []string) {
-	words, unit := splitUnit(text)
-	i := len(words) - 1
-	if i < 0 {
-		return nil
-	}
-	for _, w := range longer[words[i]] {
-		words[i] = w
-		all = append(all, strings.TrimSpace(strings.Join(words, " ")+" "+unit))
-	}
-	return all
 }
 
 // fuse makes one phrase of what the witnesses heard in the sound. The first has
@@ -175,10 +77,8 @@ func (e *Ear) fuse(a *phrase.Automaton, sound []float32, free, held Text) (Heard
 }
 
 // missed reports whether what was heard as nothing for us was said to us all the
-// same, and garbled: the adapted models, which write talk as talk, made two words or
-// more of it, and no word that the grammar lacks. Of the 1607 sentences of the set
-// talk that are ignored in quiet, one passed; of the 21 phrases for us that are ignored
-// in the sets dev (site noise at 10 and 5 dB) and large (quiet), 19 did.
+// same, and garbled: the adapted models, which write talk as talk, made fewestMissed
+// words or more of it, and no word that the grammar lacks.
 func (e *Ear) missed(h Heard) bool {
 	for _, witness := range []string{WhisperFree, WhisperOther} {
 		text, listened := h.Words[witness]
@@ -186,7 +86,7 @@ func (e *Ear) missed(h Heard) bool {
 		if witness == WhisperOther && !listened {
 			continue
 		}
-		if len(words) < 2 {
+		if len(words) < fewestMissed {
 			return false
 		}
 		for _, w := range words {
@@ -230,7 +130,7 @@ type weighing struct {
 	noise  float64 // of the sound
 	broken bool    // the first heard a broken-off start
 	// How likely the figure of the likeliest goes on: 1 as likely as that it ends, 0 from
-	// 10 nats behind, to each of the two.
+	// farBelowBoth behind.
 	cutShort float64
 	almost   bool        // the first heard what cannot be here, and nearly what can
 	spoken   int         // words of the first, with such a start
@@ -253,7 +153,7 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 		misplaced := h
 		misplaced.Outcome = Misplaced
 		misplaced.Candidates = []Candidate{{words, m, free.LogProb}}
-		if !slices.ContainsFunc(neighbours(words), a.Accepts) {
+		if !slices.ContainsFunc(e.figures.neighbours(words), a.Accepts) {
 			return misplaced, nil
 		}
 		// "Way thirty" of twenty may be way thirteen.
@@ -379,10 +279,10 @@ func (w *weighing) gather() error {
 	}
 	var near []string
 	if w.almost {
-		near = neighbours(w.votes[0].Words)
+		near = w.figures.neighbours(w.votes[0].Words)
 	}
 	for _, c := range w.all {
-		near = append(near, neighbours(c.Text)...)
+		near = append(near, w.figures.neighbours(c.Text)...)
 	}
 	for _, j := range w.held {
 		if m, ok := w.grammar.Meaning(j.Words); ok && !w.known(m) {
@@ -391,9 +291,9 @@ func (w *weighing) gather() error {
 	}
 	if len(w.all) > 0 {
 		w.order()
-		near = append(near, neighbours(w.all[0].Text)...)
+		near = append(near, w.figures.neighbours(w.all[0].Text)...)
 		if w.noise >= loud {
-			near = append(near, swallowed(w.all[0].Text)...)
+			near = append(near, w.figures.swallowed(w.all[0].Text)...)
 		}
 	}
 	for _, text := range near {
@@ -418,7 +318,7 @@ func (w *weighing) lengthen() error {
 	if err != nil {
 		return err
 	}
-	for _, text := range swallowed(best.Text) {
+	for _, text := range w.figures.swallowed(best.Text) {
 		m, _ := w.grammar.Meaning(text)
 		for _, c := range w.all {
 			if c.Meaning.Same(m) {
@@ -426,7 +326,7 @@ func (w *weighing) lengthen() error {
 			}
 		}
 	}
-	w.cutShort = clamp(1+by/20, 0, 1)
+	w.cutShort = clamp(1+by/farBelowBoth, 0, 1)
 	if m, ok := w.grammar.Meaning(longer); ok && w.cutShort > 0 && w.may.Accepts(longer) {
 		if err := w.consider(longer, m); err != nil {
 			return err
@@ -534,23 +434,23 @@ func (w *weighing) evidence(sound []float32) Evidence {
 	by := [3]bool{first.says(best.Meaning), second.says(best.Meaning), third.says(best.Meaning)}
 	e[firstAndThird], e[firstAndSecond], e[secondAndThird] = one(by[0] && by[2]), one(by[0] && by[1]), one(by[1] && by[2])
 	e[figure] = one(best.Meaning.HasValue())
-	e[gap] = clamp((first.LogProb-best.LogProb)/10, 0, 1)
+	e[gap] = clamp((first.LogProb-best.LogProb)/farBelow, 0, 1)
 	models := 1.0
 	if w.third {
 		models = 2
-		e[thirdsGap] = clamp((third.LogProb-best.other)/10, 0, 1)
+		e[thirdsGap] = clamp((third.LogProb-best.other)/farBelow, 0, 1)
 		if w.joint.Ended {
 			e[jointly] = one(w.hearTogether(best))
-			e[jointGap] = clamp((w.joint.Both()-best.both())/20, 0, 1)
+			e[jointGap] = clamp((w.joint.Both()-best.both())/farBelowBoth, 0, 1)
 		}
 	}
 	if len(w.all) > 1 {
-		e[rival] = clamp(1-(best.both()-w.all[1].both())/models/8, 0, 1)
+		e[rival] = clamp(1-(best.both()-w.all[1].both())/models/noRival, 0, 1)
 	}
 	e[weakest] = 1 - math.Exp(min(0, first.Weakest))
-	e[eachWord] = clamp(-first.LogProb/float64(1+w.spoken), 0, 3)
+	e[eachWord] = clamp(-first.LogProb/float64(1+w.spoken), 0, worstWord)
 	e[drawled] = drawl(sound, best.Text)
-	e[more] = clamp(float64(len(strings.Fields(third.Words))-len(strings.Fields(best.Text)))/4, 0, 1)
+	e[more] = clamp(float64(len(strings.Fields(third.Words))-len(strings.Fields(best.Text)))/manyMore, 0, 1)
 	e[brokenStart] = one(w.broken)
 	e[noisy] = w.noise
 	e[noisyAlone] = e[noisy] * (1 - e[firstAndSecond])
@@ -626,7 +526,7 @@ func (e *Ear) weighPlain(h Heard, a *phrase.Automaton, free, held Text) (Heard, 
 		return h, nil
 	}
 	second, ok := e.grammar.Meaning(held.Words)
-	if !ok || !m.Same(second) || len(strings.Fields(free.Words)) > len(strings.Fields(masked.Words))+1 {
+	if !ok || !m.Same(second) || len(strings.Fields(free.Words)) > len(strings.Fields(masked.Words))+moreFree {
 		return h, nil
 	}
 	return e.settle(h, Candidate{masked.Words, m, masked.LogProb}, masked.Weakest, held)

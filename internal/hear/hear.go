@@ -141,6 +141,7 @@ const (
 // serve one at a time.
 type Ear struct {
 	grammar *phrase.Grammar
+	figures figures // its words
 
 	busy   sync.Mutex // held while the witnesses work
 	first  First
@@ -161,7 +162,7 @@ func (e *Ear) WithThird(third First) *Ear {
 // New returns an Ear over a grammar and two witnesses.
 func New(g *phrase.Grammar, first First, second Second) *Ear {
 	return &Ear{
-		grammar: g, first: first, second: second,
+		grammar: g, figures: figuresOf(g), first: first, second: second,
 		scopes: map[string]*phrase.Automaton{}, shared: map[[sha256.Size]byte]*phrase.Automaton{},
 	}
 }

@@ -109,6 +109,11 @@ func TestAlmostMisplaced(t *testing.T) {
 }
 
 func TestSwallowed(t *testing.T) {
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := figuresOf(g)
 	for text, want := range map[string][]string{
 		"greater than six":       {"greater than sixteen", "greater than sixty"},
 		"greater than nine ohms": {"greater than nineteen ohms", "greater than ninety ohms"},
@@ -118,7 +123,7 @@ func TestSwallowed(t *testing.T) {
 		"ohm":                    nil,
 		"":                       nil,
 	} {
-		if got := swallowed(text); !slices.Equal(got, want) {
+		if got := f.swallowed(text); !slices.Equal(got, want) {
 			t.Errorf("%q may be left of %q, want %q", text, got, want)
 		}
 	}

@@ -1,0 +1,90 @@
+package hear
+
+import (
+	"maps"
+	"slices"
+	"strings"
+
+	"waycall/internal/phrase"
+)
+
+// figures is what the fusion knows of the words of figures: which are easily misheard,
+// and what is left of them when noise swallows their end. The words are the grammar's;
+// what sounds like what is said here.
+type figures struct {
+	// alike are words that differ by their ends alone: "thirteen" and "thirty"; "four oh" is
+	// forty and "four ohm" is four.
+	alike map[string]string
+	// longer are the figures that a figure begins, or nearly: what is left of them when
+	// noise swallows the end, "four" of "fourteen" and "forty".
+	longer map[string][]string
+	units  map[string]bool // words that may follow a figure
+	tails  []string        // words that go on with a figure and make another of it
+}
+
+// soundsAlike are a digit and a unit that differ by their ends alone. The grammar must
+// have both, or neither.
+var soundsAlike = [2]string{"oh", "ohm"}
+
+// figuresOf finds the words of figures in a grammar.
+func figuresOf(g *phrase.Grammar) figures {
+	from := g.Figures()
+	f := figures{alike: map[string]string{}, longer: map[string][]string{}, units: map[string]bool{}}
+	for _, u := range from.Units {
+		f.units[u] = true
+	}
+	f.tails = append(slices.Sorted(maps.Keys(from.Digits)), from.Scales...)
+	pair := func(a, b string) { f.alike[a], f.alike[b] = b, a }
+	if a, b := soundsAlike[0], soundsAlike[1]; f.units[b] {
+		pair(a, b)
+	}
+	// From thirteen and thirty on they begin with the digit; eleven, twelve and twenty do
+	// not sound like one, two or each other.
+	for n := 3; n <= 9; n++ {
+		digit, teen, ty := from.Numbers[n], from.Numbers[10+n], from.Numbers[10*n]
+		if digit == "" || teen == "" || ty == "" {
+			continue // not a grammar with such numbers
+		}
+		pair(teen, ty)
+		f.longer[digit] = []string{teen, ty}
+	}
+	return f
+}
+
+// neighbours returns the phrases that differ from text in one word that is easily
+// misheard.
+func (f *figures) neighbours(text string) (all []string) {
+	words := strings.Fields(text)
+	for i, w := range words {
+		if other, ok := f.alike[w]; ok {
+			words[i] = other
+			all = append(all, strings.Join(words, " "))
+			words[i] = w
+		}
+	}
+	return all
+}
+
+// splitUnit parts text into its words and the unit that they end with, if any.
+func (f *figures) splitUnit(text string) (words []string, unit string) {
+	words = strings.Fields(text)
+	if i := len(words) - 1; i > 0 && f.units[words[i]] {
+		return words[:i], words[i]
+	}
+	return words, ""
+}
+
+// swallowed returns the phrases of which text is left when the figure at its end loses
+// its own end.
+func (f *figures) swallowed(text string) (all []string) {
+	words, unit := f.splitUnit(text)
+	i := len(words) - 1
+	if i < 0 {
+		return nil
+	}
+	for _, w := range f.longer[words[i]] {
+		words[i] = w
+		all = append(all, strings.TrimSpace(strings.Join(words, " ")+" "+unit))
+	}
+	return all
+}

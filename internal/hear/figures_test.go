@@ -1,0 +1,50 @@
+package hear
+
+import (
+	"maps"
+	"slices"
+	"testing"
+
+	"waycall/grammar"
+	"waycall/internal/phrase"
+)
+
+// The words that the fusion takes for the ends and the rests of figures are the
+// grammar's, and it knows of each that sounds like another.
+func TestFiguresAreTheGrammars(t *testing.T) {
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := figuresOf(g)
+	known := func(w string) {
+		if _, ok := g.Lexicon()[w]; !ok {
+			t.Errorf("%q is no word of the grammar", w)
+		}
+	}
+	for _, w := range f.tails {
+		known(w)
+	}
+	for w := range f.units {
+		known(w)
+		if _, ok := g.Meaning("one point two " + w); !ok {
+			t.Errorf("%q ends no figure in the grammar", w)
+		}
+	}
+	for a, b := range f.alike {
+		known(a)
+		if f.alike[b] != a || a == b {
+			t.Errorf("%q sounds like %q, which sounds like %q", a, b, f.alike[b])
+		}
+	}
+	if n := len(f.alike); n != 16 { // seven of teen and ty, and oh and ohm
+		t.Errorf("%d words sound like another", n)
+	}
+	if from := g.Figures(); from.Digits[soundsAlike[0]] != 0 || !slices.Contains(from.Units, soundsAlike[1]) {
+		t.Errorf("%q is no digit of the grammar, or not nought, or %q is no unit", soundsAlike[0], soundsAlike[1])
+	}
+	want := []string{"eight", "five", "four", "nine", "seven", "six", "three"}
+	if got := slices.Sorted(maps.Keys(f.longer)); !slices.Equal(got, want) {
+		t.Errorf("what begins longer figures is %q, want %q", got, want)
+	}
+}
