@@ -341,6 +341,21 @@ func writeTable(out io.Writer, g *phrase.Grammar, words []word, kept []bench.Kep
 	if err != nil {
 		return err
 	}
+	groups := t.groups()
+	commands := slices.Sorted(maps.Keys(groups))
+	commands = append(slices.DeleteFunc(commands, func(c phrase.Command) bool { return c == "" }), "")
+	var b strings.Builder
+	t.writeHead(&b, kept)
+	writeAdvice(&b, groups, commands)
+	writeWords(&b, groups, commands)
+	t.writePairs(&b)
+	t.writeVoices(&b)
+	_, err = io.WriteString(out, b.String())
+	return err
+}
+
+// writeHead writes how the words were heard, and the rule that they are judged by.
+func (t *table) writeHead(b *strings.Builder, kept []bench.Kept) {
 	voices := 0
 	for name := range t.voices {
 		if !strings.HasSuffix(name, inTraining) {
@@ -351,8 +366,7 @@ func writeTable(out io.Writer, g *phrase.Grammar, words []word, kept []bench.Kep
 	for _, s := range t.scores {
 		n, all = max(n, s.model[1].n), all+s.model[1].n
 	}
-	var b strings.Builder
-	fmt.Fprintf(&b, `# How surely the command words are heard
+	fmt.Fprintf(b, `# How surely the command words are heard
 
 Made by `+"`scripts/lab/confusion`"+`; do not edit. Heard with %s.
 
@@ -388,12 +402,13 @@ never met.
 | command | |
 |---|---|
 `, strings.Join(kept[0].Run.Notes, ", "), len(t.scores), voices, len(kept)-1, noiseDB, t.broken, all, 100*needed, n, n, 100*bench.AtLeast(n, n))
-	groups := t.groups()
-	commands := slices.Sorted(maps.Keys(groups))
-	commands = append(slices.DeleteFunc(commands, func(c phrase.Command) bool { return c == "" }), "")
+}
+
+// writeAdvice writes what the figures speak for, command by command.
+func writeAdvice(b *strings.Builder, groups map[phrase.Command][]*score, commands []phrase.Command) {
 	for _, c := range commands {
 		if c != "" {
-			fmt.Fprintf(&b, "| %s | %s |\n", c, advice(groups[c]))
+			fmt.Fprintf(b, "| %s | %s |\n", c, advice(groups[c]))
 		}
 	}
 	var weak []string
@@ -402,11 +417,14 @@ never met.
 			weak = append(weak, `"`+s.Text+`"`)
 		}
 	}
-	fmt.Fprintf(&b, "| those with one wording | weak: %s |\n", cmp.Or(strings.Join(weak, ", "), "none"))
+	fmt.Fprintf(b, "| those with one wording | weak: %s |\n", cmp.Or(strings.Join(weak, ", "), "none"))
+}
 
+// writeWords writes how each word was heard.
+func writeWords(b *strings.Builder, groups map[phrase.Command][]*score, commands []phrase.Command) {
 	b.WriteString("\n## Each word\n")
 	for _, c := range commands {
-		fmt.Fprintf(&b, `
+		fmt.Fprintf(b, `
 ### %s
 
 | | model, quiet | noise | second, quiet | noise | the model heard instead | the second heard instead | |
@@ -421,12 +439,15 @@ never met.
 			if why := s.verdict(); why != "" {
 				verdict = "fails: " + why
 			}
-			fmt.Fprintf(&b, "| %s | %s | %s | %s | %s | %s | %s | %s |\n", name, &s.model[0], &s.model[1], &s.sphinx[0], &s.sphinx[1],
+			fmt.Fprintf(b, "| %s | %s | %s | %s | %s | %s | %s | %s |\n", name, &s.model[0], &s.model[1], &s.sphinx[0], &s.sphinx[1],
 				most(sum(s.model[0].instead, s.model[1].instead), 4, false), most(sum(s.sphinx[0].instead, s.sphinx[1].instead), 3, false), verdict)
 		}
 	}
+}
 
-	fmt.Fprintf(&b, `
+// writePairs writes which words are taken for which.
+func (t *table) writePairs(b *strings.Builder) {
+	fmt.Fprintf(b, `
 ## The pairs confused most
 
 One word taken for another, not lost. Those heard wrongly by both witnesses at once
@@ -438,14 +459,15 @@ come first: nothing but the place in the conversation speaks against these.
 	pairs, counts := t.confusions()
 	for _, p := range pairs[:min(mostPairs, len(pairs))] {
 		c := counts[p]
-		fmt.Fprintf(&b, "| %s | %s | %d | %d | %d | %d | %d |\n", p.said, shown(p.heard), c[4], c[0], c[1], c[2], c[3])
+		fmt.Fprintf(b, "| %s | %s | %d | %d | %d | %d | %d |\n", p.said, shown(p.heard), c[4], c[0], c[1], c[2], c[3])
 	}
+}
 
+// writeVoices writes how surely each voice is heard.
+func (t *table) writeVoices(b *strings.Builder) {
 	b.WriteString("\n## By voice\n\n| | model, quiet | noise |\n|---|---|---|\n")
 	for _, name := range slices.Sorted(maps.Keys(t.voices)) {
 		v := t.voices[name]
-		fmt.Fprintf(&b, "| %s | %s | %s |\n", name, &v.quiet, &v.noise)
+		fmt.Fprintf(b, "| %s | %s | %s |\n", name, &v.quiet, &v.noise)
 	}
-	_, err = io.WriteString(out, b.String())
-	return err
 }
