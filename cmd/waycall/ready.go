@@ -304,6 +304,9 @@ func lookModel(part, path string, threads int) finding {
 	if accepted(path) != nil {
 		return fromError(part, missing, accepted(path))
 	}
+	if !m.Adapted() {
+		return finding{part, look, path + ", as its sum says, and not adapted to the trade", "more will be asked; leave --model out to have waycall's own, or run scripts/setup to build it anew"}
+	}
 	return finding{part, good, path + ", as its sum says", ""}
 }
 

@@ -2,6 +2,8 @@
 package engines
 
 import (
+	"cmp"
+	"fmt"
 	"os"
 	"path/filepath"
 
@@ -65,6 +67,9 @@ func Open(g *phrase.Grammar, path string, threads int) (*hear.Ear, func(), error
 		})
 	}
 	err := all.Wait()
+	if err == nil && filepath.Base(path) == Model {
+		err = cmp.Or(marked(path, first), marked(other, third))
+	}
 	shut := func() {
 		if third != nil {
 			third.Close()
@@ -85,6 +90,16 @@ func Open(g *phrase.Grammar, path string, threads int) (*hear.Ear, func(), error
 		ear.WithThird(third)
 	}
 	return ear, shut, nil
+}
+
+// marked returns an error where a model of waycall's own does not say that it is
+// adapted, as those that were built before they did: it would be taken for a plain one,
+// and ask about far more.
+func marked(path string, m *whisper.Model) error {
+	if m == nil || m.Adapted() {
+		return nil
+	}
+	return fmt.Errorf("speech model %s: does not say that it is adapted to the trade; run scripts/setup to build it anew, or install the package again", path)
 }
 
 // Third returns the model of the third witness, which stands beside the first's at

@@ -19,20 +19,20 @@ const remedy = "delete it and run scripts/setup, or name another with --model"
 // checkFile finds damage that whisper.cpp would not: it loads a file that is
 // cut short without a word, and hears nonsense with it, and one whose header is wrong
 // ends the program from within. When PATH.sha256 is beside it, as scripts/setup leaves
-// it, the sum is checked too.
-func checkFile(path string) error {
-	got, err := Sum(path)
+// it, the sum is checked too. adapted is whether the model says that it is.
+func checkFile(path string) (adapted bool, err error) {
+	got, adapted, err := walk(path)
 	if err != nil {
-		return err
+		return false, err
 	}
 	want, err := os.ReadFile(SumFile(path))
 	if errors.Is(err, os.ErrNotExist) {
-		return nil
+		return adapted, nil
 	}
 	if listed, _, _ := strings.Cut(string(want), " "); err != nil || strings.TrimSpace(listed) != got {
-		return fmt.Errorf("speech model %s: damaged, it does not match %s; %s", path, SumFile(path), remedy)
+		return false, fmt.Errorf("speech model %s: damaged, it does not match %s; %s", path, SumFile(path), remedy)
 	}
-	return nil
+	return adapted, nil
 }
 
 // SumFile is where the sum of a model file is kept: its SHA-256 in hexadecimal.
@@ -41,24 +41,31 @@ func SumFile(path string) string { return path + ".sha256" }
 // Sum walks through a model file, whose every part must be as whisper.cpp wants it, and
 // returns its SHA-256 in hexadecimal. Which numbers the weights are only the sum tells.
 func Sum(path string) (string, error) {
+	sum, _, err := walk(path)
+	return sum, err
+}
+
+// walk is Sum, and says whether the model is adapted.
+func walk(path string) (of string, adapted bool, err error) {
 	f, err := plainfile.Open(path)
 	if err != nil {
-		return "", fmt.Errorf("speech model %s: %w; run scripts/setup to build it, or name another with --model", path, errors.Unwrap(err))
+		return "", false, fmt.Errorf("speech model %s: %w; run scripts/setup to build it, or name another with --model", path, errors.Unwrap(err))
 	}
 	defer f.Close()
 	sum := sha256.New()
 	r := &modelReader{r: bufio.NewReaderSize(io.TeeReader(f, sum), 1<<20)}
 	if err := r.check(); err != nil {
-		return "", fmt.Errorf("speech model %s: %w; %s", path, err, remedy)
+		return "", false, fmt.Errorf("speech model %s: %w; %s", path, err, remedy)
 	}
-	return hex.EncodeToString(sum.Sum(nil)), nil
+	return hex.EncodeToString(sum.Sum(nil)), r.adapted, nil
 }
 
 // modelReader walks through a ggml file: a header of 12 numbers, the mel filters, the
 // vocabulary, and tensors until the end of the file, each with its shape, type and name.
 type modelReader struct {
-	r   *bufio.Reader
-	cut bool // the end came too early
+	r       *bufio.Reader
+	cut     bool // the end came too early
+	adapted bool // the model says so: AdaptedMark
 }
 
 func (m *modelReader) number() int {
@@ -114,10 +121,14 @@ func (m *modelReader) check() error {
 	if tokens < leastTokens || tokens > s.vocabulary {
 		return errHeader
 	}
-	for range tokens {
+	for i := range tokens {
 		n := m.number()
 		if n < 0 || n > longestToken {
 			return errHeader
+		}
+		if i == tokens-1 && n == len(AdaptedMark) {
+			last, err := m.r.Peek(n)
+			m.adapted = err == nil && string(last) == AdaptedMark
 		}
 		m.skip(n)
 	}

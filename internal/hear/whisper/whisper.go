@@ -16,7 +16,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"path/filepath"
 	"strings"
 	"sync"
 	"unicode"
@@ -51,12 +50,13 @@ var quiet = sync.OnceFunc(func() { C.wc_quiet() })
 // tiny is the width of the decoder of whisper's smallest model.
 const tiny = 384
 
-// Open loads a ggml model file. A file with "waycall" in its name is taken to
-// be adapted to the trade; any other English whisper model works too, slower
-// and less surely.
+// Open loads a ggml model file. One that says that it is adapted to the trade
+// (AdaptedMark) is taken by its free words; any other English whisper model works too,
+// slower and less surely.
 func Open(path string, threads int) (*Model, error) {
 	quiet()
-	if err := checkFile(path); err != nil {
+	adapted, err := checkFile(path)
+	if err != nil {
 		return nil, err
 	}
 	ctx := binding.Whisper_init(path)
@@ -64,7 +64,7 @@ func Open(path string, threads int) (*Model, error) {
 		return nil, fmt.Errorf("speech model %s: damaged or not a whisper model; delete it and run scripts/setup, or name another with --model", path)
 	}
 	m := &Model{
-		ctx: ctx, threads: threads, adapted: strings.Contains(filepath.Base(path), "waycall"),
+		ctx: ctx, threads: threads, adapted: adapted,
 		eot:    int32(ctx.Whisper_token_eot()),
 		number: map[string]int32{},
 		masks:  map[*phrase.Automaton]*mask{},
@@ -96,8 +96,8 @@ func Open(path string, threads int) (*Model, error) {
 // Close frees the model.
 func (m *Model) Close() { m.ctx.Whisper_free() }
 
-// Adapted reports whether the model writes phrases as the grammar spells them,
-// so that what it hears freely can be compared with the grammar.
+// Adapted reports whether the model says that it writes phrases as the grammar spells
+// them, so that what it hears freely can be compared with the grammar.
 func (m *Model) Adapted() bool { return m.adapted }
 
 const (

@@ -1,12 +1,15 @@
 package whisper
 
 import (
+	"bytes"
 	"crypto/sha256"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -82,6 +85,50 @@ func TestFreeAndHeld(t *testing.T) {
 		if other, err := m.Score("isolated and locked off"); err != nil || other.LogProb > scored.LogProb-5 {
 			t.Errorf("%s: other words score %+v beside %+v", file, other, scored)
 		}
+	}
+}
+
+// A model is adapted when it says so in its file, whatever the file is called.
+func TestAdapted(t *testing.T) {
+	whole, err := os.ReadFile(modelFile)
+	if err != nil {
+		t.Fatalf("%v; run make test, which builds it", err)
+	}
+	mark := append(binary.LittleEndian.AppendUint32(nil, uint32(len(AdaptedMark))), AdaptedMark...)
+	at := bytes.Index(whole, mark)
+	if at < 0 || bytes.Count(whole, []byte(AdaptedMark)) != 1 {
+		t.Fatal("the built model does not say once that it is adapted")
+	}
+	// The same vocabulary without the mark: the count of it stands behind the header and
+	// the mel filters.
+	plain := slices.Delete(slices.Clone(whole), at, at+len(mark))
+	count := plain[4*14+4*80*fftBins:]
+	binary.LittleEndian.PutUint32(count, binary.LittleEndian.Uint32(count)-1)
+	// And with another mark there.
+	other := slices.Clone(whole)
+	other[at+len(mark)-1] ^= 1
+
+	for name, tt := range map[string]struct {
+		data []byte
+		want bool
+	}{
+		"any.bin":             {whole, true},
+		"tiny.en-waycall.bin": {plain, false},
+		"another-waycall.bin": {other, false},
+	} {
+		path := filepath.Join(t.TempDir(), name)
+		if err := os.WriteFile(path, tt.data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		m, err := Open(path, 1)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if m.Adapted() != tt.want {
+			t.Errorf("%s: adapted is %v", name, m.Adapted())
+		}
+		m.Close()
 	}
 }
 

@@ -16,6 +16,7 @@ import (
 	"io"
 	"os"
 
+	"waycall/internal/hear/whisper"
 	"waycall/internal/plainfile"
 )
 
@@ -23,7 +24,7 @@ import (
 type Files struct {
 	Model     string // CTranslate2 model.bin
 	Tokenizer string // its tokenizer.json
-	Adapter   string // safetensors; empty for the weights as published
+	Adapter   string // safetensors; empty for the weights as published. With one the model says that it is adapted
 	Out       string // whisper.cpp model, half precision
 }
 
@@ -56,6 +57,11 @@ func Convert(f Files) error {
 		if err != nil {
 			return fmt.Errorf("adapter %s: %w; use the one that belongs to these weights", f.Adapter, err)
 		}
+	}
+	// What a model is, it says itself: behind the end of text, where whisper.cpp has a mark
+	// whose name it does not need.
+	if f.Adapter != "" {
+		tokens = append(tokens, []byte(whisper.AdaptedMark))
 	}
 	return writeFile(f.Out, func(w io.Writer) error { return writeGGML(w, model, tokens) })
 }

@@ -8,10 +8,13 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"waycall/internal/hear/whisper"
 )
 
 // variable is a variable of a model made by hand.
@@ -265,6 +268,47 @@ func TestConvertLeavesNothingHalfWritten(t *testing.T) {
 	}
 	if err := Convert(Files{Model: filepath.Join(dir, "none"), Tokenizer: tok, Out: out}); err == nil || !strings.Contains(err.Error(), "run scripts/setup") {
 		t.Errorf("no model: %v", err)
+	}
+}
+
+// What an adaptation was merged into says so behind its vocabulary, where whisper's own
+// marks begin; the weights as published do not.
+func TestConvertMarksWhatIsAdapted(t *testing.T) {
+	dir := t.TempDir()
+	file := func(name string, data []byte) string {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	a, b := [][]float32{make([]float32, headWidth)}, make([][]float32, 4*headWidth)
+	for i := range b {
+		b[i] = []float32{0}
+	}
+	f := Files{
+		Model:     file("model.bin", modelFile(smallWhisper())),
+		Tokenizer: file("tokenizer.json", []byte(`{"model":{"vocab":{"a":0,"<|endoftext|>":1}}}`)),
+		Out:       filepath.Join(dir, "out.bin"),
+	}
+	adapter := file("adapter.safetensors", adapterFile(t, map[string][][]float32{
+		"encoder/layer_0/ffn/linear_0.lora_A": a, "encoder/layer_0/ffn/linear_0.lora_B": b,
+	}))
+	for merge, want := range map[string][]string{
+		"":      {"a", "<|endoftext|>"},
+		adapter: {"a", "<|endoftext|>", whisper.AdaptedMark},
+	} {
+		f.Adapter = merge
+		if err := Convert(f); err != nil {
+			t.Fatal(err)
+		}
+		out, err := os.ReadFile(f.Out)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := parseGGML(t, out).tokens; !slices.Equal(got, want) {
+			t.Errorf("with the adapter %q the tokens are %q, want %q", merge, got, want)
+		}
 	}
 }
 
