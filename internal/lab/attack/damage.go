@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"waycall/internal/hear/engines"
 )
 
 const (
@@ -465,7 +467,7 @@ func junk(r *rand.Rand, n int) []byte {
 }
 
 func modelDamage(ctx context.Context, t *Trial) {
-	model := t.path("models/" + modelName)
+	model := t.path("models/" + engines.Model)
 	t.must(os.MkdirAll(filepath.Dir(model), 0o755))
 	t.must(copyFile(t.model(), model))
 	withSum := t.Number%2 == 0

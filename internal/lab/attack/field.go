@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"sync"
 	"syscall"
+
+	"waycall/internal/hear/engines"
 )
 
 // Field is what the attacks have: the program that is attacked, and what it is attacked
@@ -94,7 +96,7 @@ func (f *Field) end() {
 	_ = os.RemoveAll(f.work)
 }
 
-func (f *Field) model() string    { return filepath.Join(f.Root, "models", modelName) }
+func (f *Field) model() string    { return filepath.Join(f.Root, "models", engines.Model) }
 func (f *Field) testdata() string { return filepath.Join(f.Root, "testdata") }
 
 // victim is the command line of a victim.

@@ -19,8 +19,7 @@ import (
 	"waycall/internal/audio"
 	"waycall/internal/board"
 	"waycall/internal/hear"
-	"waycall/internal/hear/sphinx"
-	"waycall/internal/hear/whisper"
+	"waycall/internal/hear/engines"
 	"waycall/internal/phrase"
 	"waycall/internal/record"
 	"waycall/internal/say/espeak"
@@ -85,12 +84,12 @@ func (v Victim) Run(ctx context.Context, in io.Reader, out io.Writer) error {
 	}
 	var ear hears.Ear = textEar{g, mouth}
 	if v.Engines {
-		both, shut, err := engines(g, v.Models)
+		three, shut, err := engines.Open(g, filepath.Join(v.Models, engines.Model), 1)
 		if err != nil {
 			return err
 		}
 		defer shut()
-		ear = both
+		ear = three
 	}
 	s := hears.Session{
 		Source: mouth, Ear: ear, Voice: voice, Player: mouth, Log: log, Keeper: log, Watch: mouth.print, Now: time.Now,
@@ -117,31 +116,6 @@ func (v Victim) open() (*store.Store, board.Job, error) {
 	log, err = store.Create(v.Job)
 	return log, job, err
 }
-
-// engines opens the recognisers as a session does.
-func engines(g *phrase.Grammar, models string) (*hear.Ear, func(), error) {
-	first, err := whisper.Open(filepath.Join(models, modelName), 1)
-	if err != nil {
-		return nil, nil, err
-	}
-	second, err := sphinx.Open(g.Lexicon())
-	if err != nil {
-		first.Close()
-		return nil, nil, err
-	}
-	third, err := whisper.Open(filepath.Join(models, otherName), 1)
-	if err != nil {
-		first.Close()
-		second.Close()
-		return nil, nil, err
-	}
-	return hear.New(g, first, second).WithThird(third), func() { third.Close(); second.Close(); first.Close() }, nil
-}
-
-const (
-	modelName = "tiny.en-waycall-q8_0.bin"
-	otherName = "tiny.en-waycall-other-q8_0.bin"
-)
 
 // line is a line of the script: what is said, and the file with its sound.
 type line struct {
@@ -177,7 +151,7 @@ func readScript(testdata string) ([]line, error) {
 		slug := strings.Trim(noLetters.ReplaceAllString(strings.ToLower(l.Text), "-"), "-")
 		takes := variants[slug]
 		if len(takes) == 0 {
-			return nil, fmt.Errorf("no sound of %q; scripts/render-demo renders it", l.Text)
+			return nil, fmt.Errorf("no sound of %q; scripts/lab/render-demo renders it", l.Text)
 		}
 		l.file = takes[used[slug]%len(takes)]
 		used[slug]++
