@@ -120,7 +120,7 @@ func (d *dataFlag) mayReplace(out, reference string) error {
 		return usageError{fmt.Errorf("%s is the folder where jobs are kept, and a demonstration replaces a record; name another folder with --out", out)}
 	}
 	if errA != nil {
-		return nil // it is made, or that says why not
+		return nil //nolint:nilerr // it is made, or that says why not
 	}
 	for _, name := range append([]string{trackName}, scheduleNames...) {
 		if err := target(filepath.Join(out, name)); err != nil {

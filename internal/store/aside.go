@@ -37,7 +37,7 @@ func PutLogAside(path string) (Finding, error) {
 	}
 	defer lock.release()
 	f, err := putAside(path)
-	if err != nil && reasonFor(err) == ErrFull {
+	if errors.Is(reasonFor(err), ErrFull) {
 		err = fault(ErrFull, oneLine(err.Error()), "nothing was changed; make room for a second copy of the job, and begin again")
 	}
 	return f, explain("put the damaged log aside of", path, err)

@@ -127,10 +127,10 @@ func (c condition) blameLog(err error, live bool) error {
 	case err == nil || !c.hadLog || live || errors.Is(err, ErrLog):
 		return err
 	case errors.As(err, &ours):
-		if ours.reason != ErrDamaged {
+		if !errors.Is(ours.reason, ErrDamaged) {
 			return err
 		}
-	case reasonFor(err) == ErrDamaged:
+	case errors.Is(reasonFor(err), ErrDamaged):
 		ours = &storeError{detail: oneLine(err.Error())}
 	default:
 		return err

@@ -175,11 +175,11 @@ type finding = struct {
 
 func logDamage(how damager) func(context.Context, *Trial) {
 	return func(ctx context.Context, t *Trial) {
-		b := t.cutOff()
+		t.cutOff()
 		known := t.knownOfCut(ctx)
 		want := t.answers(ctx, "cut off")
 		t.must(os.RemoveAll(t.jobs())) // reading may have moved things
-		b = t.cutOff()
+		b := t.cutOff()
 		left := t.damage(b.path+"-wal", how)
 		lost := t.judge(ctx, b, known)
 		if !lost {

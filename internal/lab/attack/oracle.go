@@ -225,7 +225,7 @@ func everywhere(dir, scratch string) []held {
 	var all []held
 	_ = filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
 		if err != nil || !d.Type().IsRegular() || !isSQLite(path) {
-			return nil
+			return nil //nolint:nilerr // what cannot be read is no record
 		}
 		if h, err := readHeld(path, scratch); err == nil {
 			all = append(all, h)
