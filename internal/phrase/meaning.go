@@ -71,6 +71,7 @@ const (
 	Finish        Command = "finish here"
 	Note          Command = "make a note"
 	Observation   Command = "observation" // with a Code, and with a Way or of the board in hand; its text is said next
+	Told          Command = "told"        // with a Reason: who was told of a danger
 	GoToBoard     Command = "board"       // "board two": go to that board
 	First         Command = "the first"   // answer to "which one?"
 	Second        Command = "the second"

@@ -17,16 +17,21 @@ type Note struct {
 	HeardID int64 // the sound
 	At      time.Time
 	Ended   int64 // the event that took it back; 0 while it stands
+
+	Told   string // of an observation: who was told of it, or that nobody was; "" while it was not said
+	ToldAt time.Time
+	ToldID int64 // the event that said so; 0 while none did
 }
 
-// Codes are the classification codes of an observation, and what they mean, in our
-// words; BS 7671 Appendix 6, from memory. Which one is due is for the
-// competent person.
+// Codes are the classification codes of an observation, in the words of the model
+// forms (BS 7671 Appendix 6; the words are printed in Best Practice Guide 4 of
+// Electrical Safety First and, of FI, at eicranswers.pages.dev). Which one is due is
+// for the competent person.
 var Codes = map[string]string{
-	"C1": "danger is present, at once",
-	"C2": "may become dangerous",
-	"C3": "an improvement is advised",
-	"FI": "must be looked into further, without delay",
+	"C1": "Danger present",
+	"C2": "Potentially dangerous",
+	"C3": "Improvement recommended",
+	"FI": "Further investigation required without delay",
 }
 
 // LastNote returns the last note or observation that still stands.
@@ -37,6 +42,28 @@ func (s State) LastNote() (Note, bool) {
 		}
 	}
 	return Note{}, false
+}
+
+// Untold returns the last observation of present danger that stands and of which it
+// was not said who was told.
+func (s State) Untold() (Note, bool) {
+	for _, n := range slices.Backward(s.Notes) {
+		if n.Ended == 0 && n.Code == "C1" && n.ToldID == 0 {
+			return n, true
+		}
+	}
+	return Note{}, false
+}
+
+// told keeps who was told of an observation.
+func (s State) told(e Event) (State, error) {
+	i := slices.IndexFunc(s.Notes, func(n Note) bool { return n.EventID == e.Of && n.Code != "" && n.Ended == 0 })
+	if i < 0 || e.Code != "" {
+		return s, fmt.Errorf("event %d is no observation that stands", e.Of)
+	}
+	s.Notes = own(s.Notes)
+	s.Notes[i].Told, s.Notes[i].ToldAt, s.Notes[i].ToldID = e.Text, e.At, e.ID
+	return s, nil
 }
 
 func (s State) noted(e Event) (State, error) {
@@ -52,6 +79,9 @@ func (s State) noted(e Event) (State, error) {
 	}
 	if _, known := Codes[e.Code]; known != (e.Kind == Observed) {
 		return s, fmt.Errorf("its code is %q", e.Code)
+	}
+	if e.Kind == Noted && e.Of != 0 {
+		return s.told(e)
 	}
 	s.Notes = append(s.Notes, Note{
 		Board: e.Slot.Board, Way: e.Slot.Way, Code: e.Code, Text: e.Text, EventID: e.ID, HeardID: e.HeardID, At: e.At,

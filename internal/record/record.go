@@ -44,7 +44,7 @@ const (
 	Skipped   Kind = "skipped"   // a due test was not made, or that was taken back: Slot, Answer, Reason
 	Moved     Kind = "moved"     // the electrician went to another test, which is due now whatever stands there: Slot
 	Retest    Kind = "retest"    // a way, or with way 0 the board itself, is to be tested again after work on it: Slot.Board, Slot.Way; the earlier readings stay in the log
-	Noted     Kind = "noted"     // a note was made in free speech: Text, Slot.Board, Slot.Way (0 is the board itself)
+	Noted     Kind = "noted"     // a note was made in free speech: Text, Slot.Board, Slot.Way (0 is the board itself); with Of it says who was told of that observation
 	Observed  Kind = "observed"  // an observation was made: Code, and the rest as of a note
 	Paused    Kind = "paused"
 	CarriedOn Kind = "carried on" // the pause is over; without a pause: back from a Moved to the order of testing
@@ -154,7 +154,7 @@ type Event struct {
 	Doubted  bool              `json:"doubted,omitempty"` // of a proposal: it was disputed, corrected or given for several ways
 	Reason   string            `json:"reason,omitempty"`
 	Code     string            `json:"code,omitempty"`     // of an observation: C1, C2, C3 or FI
-	Of       int64             `json:"of,omitempty"`       // of Withdrawn: the note or observation that is taken back
+	Of       int64             `json:"of,omitempty"`       // of Withdrawn: the note or observation that is taken back; of Noted the observation that somebody was told of
 	HeardID  int64             `json:"heard_id,omitempty"` // the Heard event whose sound this rests on
 	Off      string            `json:"off,omitempty"`      // of Prepared and Confirmed: what is taken off, out or linked for it on the board, see State.Off
 	Back     string            `json:"back,omitempty"`     // of Prepared: what is said to be back as it was

@@ -16,8 +16,9 @@ import (
 // tester's words as they were heard. Its sound is in the record.
 type Observation struct {
 	Board int       `json:"board"`
-	Way   int       `json:"way"`  // 0 is the board itself
-	Code  string    `json:"code"` // C1, C2, C3 or FI, see record.Codes
+	Way   int       `json:"way"`            // 0 is the board itself
+	Code  string    `json:"code"`           // C1, C2, C3 or FI, see record.Codes
+	Told  string    `json:"told,omitempty"` // who was told of a danger, or that nobody was; absent where it was not said
 	Text  string    `json:"text"`
 	At    time.Time `json:"at"`
 	Event int64     `json:"event"`           // in the log
@@ -42,7 +43,7 @@ func remarks(s record.State) (found []Observation, notes []Note) {
 		switch {
 		case n.Ended != 0:
 		case n.Code != "":
-			found = append(found, Observation{n.Board, n.Way, n.Code, n.Text, n.At.UTC(), n.EventID, n.HeardID})
+			found = append(found, Observation{Board: n.Board, Way: n.Way, Code: n.Code, Told: n.Told, Text: n.Text, At: n.At.UTC(), Event: n.EventID, Heard: n.HeardID})
 		default:
 			notes = append(notes, Note{n.Board, n.Way, n.Text, n.At.UTC(), n.EventID, n.HeardID})
 		}
@@ -73,7 +74,7 @@ func (t *text) notes(s Schedule) {
 		t.line("")
 		t.line("OBSERVATIONS" + inTheirWords)
 		for _, o := range s.Observations {
-			t.item("- ", fmt.Sprintf("%s, %s: %s (%s)", onBoard(wayWords(o.Way), o.Board, several), o.Code, o.Text, o.At.UTC().Format("15:04 UTC")))
+			t.item("- ", fmt.Sprintf("%s, %s: %s (%s)", onBoard(wayWords(o.Way), o.Board, several), o.Code, o.Text, o.At.UTC().Format("15:04 UTC")+o.told()))
 		}
 		t.item("", codesMean(s.Job.Edition))
 	}
@@ -84,6 +85,17 @@ func (t *text) notes(s Schedule) {
 			t.item("- ", fmt.Sprintf("%s: %s (%s)", onBoard(wayWords(n.Way), n.Board, several), n.Text, n.At.UTC().Format("15:04 UTC")))
 		}
 	}
+}
+
+// told says who was told of a danger, after the time of the observation.
+func (o Observation) told() string {
+	switch {
+	case o.Told != "":
+		return ", told " + o.Told
+	case o.Code == "C1":
+		return ", not said who was told"
+	}
+	return ""
 }
 
 // codesMean is what the codes of observations mean, with their source.
@@ -110,7 +122,7 @@ func (p *pdf) observations() {
 	}
 	var rows [][]entry
 	for i, o := range p.s.Observations {
-		rows = append(rows, []entry{{text: strconv.Itoa(o.Board)}, {text: placeOf(o.Way)}, {text: o.Code, key: fmt.Sprintf("observed code/%d", i)}, {text: o.Text, key: fmt.Sprintf("observed text/%d", i)}, {text: o.At.UTC().Format("2006-01-02 15:04 UTC")}})
+		rows = append(rows, []entry{{text: strconv.Itoa(o.Board)}, {text: placeOf(o.Way)}, {text: o.Code, key: fmt.Sprintf("observed code/%d", i)}, {text: o.Text, key: fmt.Sprintf("observed text/%d", i)}, {text: o.At.UTC().Format("2006-01-02 15:04 UTC") + o.told()}})
 	}
 	p.remarked(title, []column{{head: "Board"}, {head: "Way"}, {head: "Code"}, {head: "Observation", grow: true}, {head: "At"}}, rows)
 	p.item("", codesMean(p.s.Job.Edition))

@@ -103,6 +103,7 @@ var steps = []Step{
 	},
 	{
 		ID:       TestedDead,
+		Caution:  "The incoming side of the main switch stays live, unless it is isolated further up.",
 		Question: "Are all conductors tested dead, to each other and to earth? Say, tested dead.",
 		Brief:    "Tested dead?",
 		Source:   "HSE GS38 and HSG85, from memory",

@@ -111,6 +111,8 @@ func (t *turn) meaning(m phrase.Meaning) {
 		t.note()
 	case phrase.Observation:
 		t.observation(m)
+	case phrase.Told:
+		t.told(m.Reason)
 	case phrase.First, phrase.Second:
 		t.say("There is nothing to choose from.")
 		t.remind()
@@ -142,7 +144,7 @@ func leavesPending(c phrase.Command) bool {
 // leavesQuestion reports whether a command is answered beside a question, which stays.
 func leavesQuestion(c phrase.Command) bool {
 	switch c {
-	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note, phrase.Observation, phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull:
+	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note, phrase.Observation, phrase.Told, phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull:
 		return true
 	}
 	return false
@@ -646,6 +648,7 @@ func (t *turn) finish() {
 	}
 	t.say("Finished.")
 	t.stillOff()
+	t.untold()
 	t.left()
 	t.failing()
 	t.say("The record is kept. The results are for the competent person to judge.")

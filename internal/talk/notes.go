@@ -102,8 +102,39 @@ func (t *turn) dictated(e Dictated) {
 		t.follows(fact)
 		t.sounds = append(t.sounds, Stored)
 		t.sayf("%s: %s.", name, strings.TrimRight(text, ".!? "))
+		if d.code == "C1" {
+			t.say("Danger present. Make it good or isolate it now, and tell who answers for it.", whoWasTold)
+		}
 	}
 	t.remindPending()
+}
+
+// whoWasTold is asked after an observation of present danger, and at the end while it
+// has no answer.
+const whoWasTold = "Who was told? Say, told the client, told the owner, told the user, or told nobody."
+
+// told keeps who was told of the last danger that was observed.
+func (t *turn) told(whom string) {
+	n, ok := t.s.Record.Untold()
+	if !ok {
+		t.say("No observation with code C 1 waits for that.")
+		t.remindPending()
+		return
+	}
+	t.follows(record.Event{Kind: record.Noted, Slot: &record.Slot{Board: n.Board, Way: n.Way}, Of: n.EventID, Text: whom})
+	t.sounds = append(t.sounds, Stored)
+	t.sayf("%s: told %s.", t.observed(dictation{slot: record.Slot{Board: n.Board, Way: n.Way}, code: n.Code}), whom)
+	if whom == "nobody" {
+		t.say("Tell somebody before you leave.")
+	}
+	t.remindPending()
+}
+
+// untold says at the end that it was not said who was told of a danger.
+func (t *turn) untold() {
+	if n, ok := t.s.Record.Untold(); ok {
+		t.sayf("%s: it is not said who was told.", t.observed(dictation{slot: record.Slot{Board: n.Board, Way: n.Way}, code: n.Code}))
+	}
 }
 
 // undictated ends a dictation that was not taken up. It reports whether there was

@@ -426,6 +426,9 @@ func (t *turn) announceTest(d sequence.Due) {
 	if now.setup != was.setup && now.setup != "" && len(r.Job.Tests) != 1 {
 		t.say(capital(string(now.setup)) + ".")
 	}
+	if now.setup == sequence.Megohms && was.setup != now.setup {
+		t.sayf("Nobody on a circuit at %v volts. Discharge each after its test.", d.Volts)
+	}
 	if now.bar != was.bar && severalBars(*r.Job.Board(d.Board)) {
 		t.sayf("Neutral bar %s.", w.NeutralBar)
 	}

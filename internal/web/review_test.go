@@ -561,12 +561,12 @@ func TestNotesAndObservations(t *testing.T) {
 	c := serve(t, dir)
 	base := "/job/" + idOf("SMALL-1")
 	// The gravest first, and a note says that it is one.
-	if page := text(c.get(base)); !regexp.MustCompile(`(?s)C1, danger.*C3, an improvement.*Note.*the loft hatch`).MatchString(page) {
+	if page := text(c.get(base)); !regexp.MustCompile(`(?s)C1, Danger.*C3, Improvement.*Note.*the loft hatch`).MatchString(page) {
 		t.Errorf("the order of what was remarked is not that of its weight: %s", page)
 	}
 	for path, want := range map[string][]string{
-		"":                {"a live part can be", "no label on the board", "the loft hatch was stuck", "C3, an improvement is advised"},
-		"/way/1/1":        {"a live part can be", "the loft hatch was stuck", "C1, danger is present, at once"},
+		"":                {"a live part can be", "no label on the board", "the loft hatch was stuck", "C3, Improvement recommended"},
+		"/way/1/1":        {"a live part can be", "the loft hatch was stuck", "C1, Danger present"},
 		"/way/1/0":        {"no label on the board"},
 		"/way/1/2":        {"Accepted when the next reading began; it was not confirmed aloud. Tested by EF."},
 		"/queue":          {"Danger was observed", "a live part can be"},
