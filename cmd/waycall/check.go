@@ -10,9 +10,9 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/findings"
 	"waycall/internal/plainfile"
 	"waycall/internal/record"
-	"waycall/internal/report"
 	"waycall/internal/sequence"
 	"waycall/internal/sheet"
 )
@@ -59,7 +59,7 @@ of them says that anything is safe.`,
 		Example: "  waycall check WKS-0231\n  waycall check board.yaml --readings readings.csv --json",
 		Args:    wantArgs(1, 1, "one job, or one board file with --readings"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			f, err := findings(cmd, &data, args[0], readings, surge)
+			f, err := judgeNamed(cmd, &data, args[0], readings, surge)
 			if err != nil {
 				return err
 			}
@@ -90,10 +90,10 @@ of them says that anything is safe.`,
 	return cmd
 }
 
-// findings judges what the command line names. Everything is read before
+// judgeNamed judges what the command line names. Everything is read before
 // anything is judged.
-func findings(cmd *cobra.Command, data *dataFlag, arg, readings string, surge []int) (report.Findings, error) {
-	none := report.Findings{}
+func judgeNamed(cmd *cobra.Command, data *dataFlag, arg, readings string, surge []int) (findings.Findings, error) {
+	none := findings.Findings{}
 	if !isBoardFile(arg) {
 		if readings != "" || len(surge) > 0 {
 			return none, usageError{fmt.Errorf("--readings and --surge-connected go with a board file, and %s is none; a job has its own readings", arg)}
@@ -125,26 +125,26 @@ func findings(cmd *cobra.Command, data *dataFlag, arg, readings string, surge []
 	if err != nil {
 		return none, err
 	}
-	judged := make([]report.Judged, len(all))
+	judged := make([]findings.Judged, len(all))
 	for i, r := range all {
-		judged[i] = report.Judged{Slot: r.Slot, Quantity: r.Quantity, Line: r.Line}
+		judged[i] = findings.Judged{Slot: r.Slot, Quantity: r.Quantity, Line: r.Line}
 	}
-	return report.Find(job, judged, connected), nil
+	return findings.Of(job, judged, connected), nil
 }
 
 // findJob judges the readings of a job that stand.
-func findJob(s record.State) report.Findings {
-	var judged []report.Judged
+func findJob(s record.State) findings.Findings {
+	var judged []findings.Judged
 	surge := map[int]bool{}
 	for _, b := range s.Job.Boards {
 		surge[b.Number] = sequence.SurgeConnected(s, b.Number)
 	}
 	for _, r := range s.Readings {
 		if r.Standing == record.Stands {
-			judged = append(judged, report.Judged{Slot: r.Slot, Quantity: r.Quantity, Recorded: r.Verdict.Result})
+			judged = append(judged, findings.Judged{Slot: r.Slot, Quantity: r.Quantity, Recorded: r.Verdict.Result})
 		}
 	}
-	return report.Find(s.Job, judged, surge)
+	return findings.Of(s.Job, judged, surge)
 }
 
 func isBoardFile(arg string) bool {

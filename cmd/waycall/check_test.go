@@ -11,9 +11,9 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"waycall/internal/check"
+	"waycall/internal/plan"
 	"waycall/internal/reading"
 	"waycall/internal/record"
-	"waycall/internal/report"
 	"waycall/internal/store"
 )
 
@@ -95,7 +95,7 @@ func TestFindJob(t *testing.T) {
 	if f.Readings != 1 || f.Worst() != check.Fail || f.Findings[0].Recorded != string(check.Pass) || f.Findings[0].Reading != "0.4 Mohm" {
 		t.Errorf("%+v", f)
 	}
-	if n := report.Make(s).Recorded; n != 1 {
+	if n := plan.Of(s).Recorded; n != 1 {
 		t.Errorf("%d recorded", n)
 	}
 }

@@ -19,6 +19,8 @@ import (
 	"waycall/internal/demo"
 	"waycall/internal/record"
 	"waycall/internal/report"
+	"waycall/internal/report/plaintext"
+	"waycall/internal/report/spreadsheet"
 	"waycall/internal/say"
 	"waycall/internal/say/espeak"
 	"waycall/internal/session"
@@ -293,13 +295,13 @@ func (p *player) finish(w io.Writer, out string, state record.State, took time.D
 		return err
 	}
 	schedule := report.Build(state)
-	for i, write := range []func(io.Writer) error{schedule.Text, schedule.CSV, schedule.JSON} {
-		if err := writeFile(filepath.Join(out, scheduleNames[i]), 0o644, false, write); err != nil {
+	for i, write := range []func(io.Writer, report.Schedule) error{plaintext.Write, spreadsheet.CSV, report.Write} {
+		if err := writeFile(filepath.Join(out, scheduleNames[i]), 0o644, false, func(w io.Writer) error { return write(w, schedule) }); err != nil {
 			return err
 		}
 	}
 	fmt.Fprintln(w)
-	if err := schedule.Text(w); err != nil {
+	if err := plaintext.Write(w, schedule); err != nil {
 		return err
 	}
 	where, err := filepath.Abs(out)

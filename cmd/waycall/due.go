@@ -5,8 +5,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/plan"
 	"waycall/internal/record"
-	"waycall/internal/report"
 )
 
 func newDue() *cobra.Command {
@@ -31,7 +31,7 @@ with its reason. Of a board file it lists everything.`,
 			if err != nil {
 				return err
 			}
-			p := report.Make(state)
+			p := plan.Of(state)
 			if asJSON {
 				return p.JSON(cmd.OutOrStdout())
 			}

@@ -9,6 +9,9 @@ import (
 
 	"waycall/internal/plainfile"
 	"waycall/internal/report"
+	"waycall/internal/report/paper"
+	"waycall/internal/report/plaintext"
+	"waycall/internal/report/spreadsheet"
 	"waycall/internal/store"
 )
 
@@ -48,18 +51,18 @@ its sum with the record. --schema prints the JSON Schema of the JSON.`,
 			if schema {
 				return writeOut(out, cmd.OutOrStdout(), func(w io.Writer) error { _, err := w.Write(report.Schema()); return err })
 			}
-			var form func(report.Schedule, io.Writer) error
+			var form func(io.Writer, report.Schedule) error
 			switch format {
 			case "text":
-				form = report.Schedule.Text
+				form = plaintext.Write
 			case "csv":
-				form = report.Schedule.CSV
+				form = spreadsheet.CSV
 			case "json":
-				form = report.Schedule.JSON
+				form = report.Write
 			case "pdf":
-				form = report.Schedule.PDF
+				form = paper.Write
 			case "xlsx":
-				form = report.Schedule.XLSX
+				form = spreadsheet.XLSX
 			default:
 				return usageError{fmt.Errorf("--format is %q; give text, csv, json, pdf or xlsx", format)}
 			}
@@ -81,7 +84,7 @@ its sum with the record. --schema prints the JSON Schema of the JSON.`,
 			if err != nil {
 				return err
 			}
-			return writeOut(out, cmd.OutOrStdout(), func(w io.Writer) error { return form(s, w) })
+			return writeOut(out, cmd.OutOrStdout(), func(w io.Writer) error { return form(w, s) })
 		},
 	}
 	data.add(cmd)

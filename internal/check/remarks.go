@@ -13,6 +13,9 @@ type Remark struct {
 	Source string // with the edition of BS 7671 that the job is judged by
 }
 
+// Cited is the remark with its source, as it is printed.
+func (r Remark) Cited() string { return r.Text + " (" + r.Source + ")" }
+
 // The sources of remarks. Amendment 3 is part of both editions: it was published on
 // 31 July 2024, and jobs judged by A2 are older than A4.
 const (

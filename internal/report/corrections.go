@@ -1,3 +1,5 @@
+// This file lists the readings that were corrected.
+
 package report
 
 import (
@@ -7,9 +9,9 @@ import (
 	"waycall/internal/reading"
 )
 
-// correction is one row of the table of corrections: a reading that no longer
+// Correction is one row of the table of corrections: a reading that no longer
 // stands, or one that a reviewer put where none was.
-type correction struct {
+type Correction struct {
 	Board, Way, Line int // Line is the switch position of the line it stands on
 	Test             reading.Test
 	Position         int
@@ -21,14 +23,14 @@ type correction struct {
 	Event            int64
 }
 
-// corrections returns what was corrected, place by place, in the order in which it
+// Corrections returns what was corrected, place by place, in the order in which it
 // was.
-func (s Schedule) corrections() []correction {
-	var all []correction
+func (s Schedule) Corrections() []Correction {
+	var all []Correction
 	add := func(board, way, line int, t Tested) {
-		var here []correction
+		var here []Correction
 		for _, c := range t.Earlier {
-			one := correction{Board: board, Way: way, Line: line, Test: c.Test, Position: c.Position, From: c.withUnit(), What: string(c.Status), Why: c.Reason, By: "tester"}
+			one := Correction{Board: board, Way: way, Line: line, Test: c.Test, Position: c.Position, From: c.WithUnit(), What: string(c.Status), Why: c.Reason, By: "tester"}
 			if e := c.Ended; e != nil {
 				one.To, one.At, one.Event = e.To, e.At, e.Event
 				if e.By != "" {
@@ -41,11 +43,11 @@ func (s Schedule) corrections() []correction {
 			here = append(here, one)
 		}
 		for _, c := range slices.Concat(t.Cells, t.Earlier) {
-			if e := c.Edited; e != nil && !slices.ContainsFunc(here, func(x correction) bool { return x.Event == e.Event && x.Test == c.Test && x.Position == c.Position }) {
-				here = append(here, correction{Board: board, Way: way, Line: line, Test: c.Test, Position: c.Position, To: c.withUnit(), What: "added", Why: e.Reason, By: e.by(), At: e.At, Event: e.Event})
+			if e := c.Edited; e != nil && !slices.ContainsFunc(here, func(x Correction) bool { return x.Event == e.Event && x.Test == c.Test && x.Position == c.Position }) {
+				here = append(here, Correction{Board: board, Way: way, Line: line, Test: c.Test, Position: c.Position, To: c.WithUnit(), What: "added", Why: e.Reason, By: e.Reviewer(), At: e.At, Event: e.Event})
 			}
 		}
-		slices.SortStableFunc(here, func(a, b correction) int { return int(a.Event - b.Event) })
+		slices.SortStableFunc(here, func(a, b Correction) int { return int(a.Event - b.Event) })
 		all = append(all, here...)
 	}
 	for _, b := range s.Boards {

@@ -1,4 +1,4 @@
-package report
+package report_test
 
 import (
 	"io"
@@ -7,16 +7,20 @@ import (
 	"testing"
 
 	"waycall/internal/board"
+	"waycall/internal/plan"
+	"waycall/internal/report"
+	"waycall/internal/report/plaintext"
+	"waycall/internal/report/reporttest"
 )
 
 // Amendment 4 reworked what FI means. A schedule judged by it says that these are the
 // meanings of before; one judged by A2 has its own.
 func TestCodesOfEachEdition(t *testing.T) {
-	if text := codesMean(string(board.A4)); !strings.Contains(text, "could not be read") || !strings.Contains(text, "A4:2026 Appendix 6") {
+	if text := report.CodesMean(string(board.A4)); !strings.Contains(text, "could not be read") || !strings.Contains(text, "A4:2026 Appendix 6") {
 		t.Errorf("%q", text)
 	}
 	for _, edition := range []board.Edition{"", board.A2} {
-		if text := codesMean(string(edition)); strings.Contains(text, "Amendment 4") || !strings.Contains(text, "A2:2022 Appendix 6") {
+		if text := report.CodesMean(string(edition)); strings.Contains(text, "Amendment 4") || !strings.Contains(text, "A2:2022 Appendix 6") {
 			t.Errorf("%q", text)
 		}
 	}
@@ -26,7 +30,7 @@ func TestCodesOfEachEdition(t *testing.T) {
 // edition, the conditional rating, that all is bonded, Zdb, a remark on a source that
 // feeds back.
 func TestScheduleSaysWhatVerdictsRestOn(t *testing.T) {
-	s := workshop(t)
+	s := reporttest.Workshop(t)
 	s.Job.Boards = slices.Clone(s.Job.Boards)
 	for i := range s.Job.Boards {
 		s.Job.Boards[i].Ways = slices.Clone(s.Job.Boards[i].Ways)
@@ -36,8 +40,8 @@ func TestScheduleSaysWhatVerdictsRestOn(t *testing.T) {
 	one.Conditional, one.AllBonded = 16, true
 	fed := &one.Ways[0]
 	fed.FeedsBack, fed.Device.Unidirectional = board.Vehicle, true
-	made := Build(s)
-	text := strings.Join(strings.Fields(write(t, made.Text)), " ")
+	made := report.Build(s)
+	text := strings.Join(strings.Fields(reporttest.Written(t, func(w io.Writer) error { return plaintext.Write(w, made) })), " ")
 	for _, want := range []string{
 		"Judged by BS 7671:2018+A2:2022",
 		"conditional rating of the board 16 kA",
@@ -48,9 +52,9 @@ func TestScheduleSaysWhatVerdictsRestOn(t *testing.T) {
 			t.Errorf("the schedule does not say %q:\n%s", want, text)
 		}
 	}
-	plan := strings.Join(strings.Fields(write(t, func(w io.Writer) error { return Make(s).Text(w, false) })), " ")
-	if !strings.Contains(plan, "Remark: Way 1: The device of this way is marked for a supply from one side only") {
-		t.Errorf("the plan has no remark:\n%s", plan)
+	due := strings.Join(strings.Fields(reporttest.Written(t, func(w io.Writer) error { return plan.Of(s).Text(w, false) })), " ")
+	if !strings.Contains(due, "Remark: Way 1: The device of this way is marked for a supply from one side only") {
+		t.Errorf("the plan has no remark:\n%s", due)
 	}
 	for _, b := range made.Boards {
 		if fed := b.FedFrom != 0; fed != (b.Zdb != "") || fed && !strings.Contains(text, "Zdb "+b.Zdb) {

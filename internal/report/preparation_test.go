@@ -1,4 +1,4 @@
-package report
+package report_test
 
 import (
 	"testing"
@@ -10,6 +10,7 @@ import (
 	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/report"
 	"waycall/internal/sequence"
 )
 
@@ -33,7 +34,7 @@ func TestPreparation(t *testing.T) {
 		t.Fatal(err)
 	}
 	var got []string
-	for _, p := range Build(s).Preparation {
+	for _, p := range report.Build(s).Preparation {
 		if p.Answer != "" {
 			got = append(got, p.Step+", "+p.Answer+", "+p.Reason)
 		}

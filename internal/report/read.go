@@ -1,3 +1,5 @@
+// This file writes a schedule as JSON and reads it back, trusting nothing of it.
+
 package report
 
 import (
@@ -17,6 +19,10 @@ import (
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 )
+
+// Write writes the schedule as JSON for other programs; the fields are those of
+// Schedule. Read reads it back.
+func Write(w io.Writer, s Schedule) error { return printable.WriteJSON(w, s) }
 
 // MaxReadSize is the largest JSON that Read takes, in bytes: several times what a
 // job of thousands of ways has.

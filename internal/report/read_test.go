@@ -1,8 +1,7 @@
-package report
+package report_test
 
 import (
 	"bytes"
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -18,13 +17,18 @@ import (
 	"pgregory.net/rapid"
 
 	"waycall/internal/record"
+	"waycall/internal/report"
+	"waycall/internal/report/paper"
+	"waycall/internal/report/plaintext"
+	"waycall/internal/report/reporttest"
+	"waycall/internal/report/spreadsheet"
 )
 
-var forms = map[string]func(Schedule, io.Writer) error{"text": Schedule.Text, "csv": Schedule.CSV, "json": Schedule.JSON, "xlsx": Schedule.XLSX, "pdf": Schedule.PDF}
+var forms = map[string]func(io.Writer, report.Schedule) error{"text": plaintext.Write, "csv": spreadsheet.CSV, "json": report.Write, "xlsx": spreadsheet.XLSX, "pdf": paper.Write}
 
-func written1(t interface{ Fatalf(string, ...any) }, s Schedule, form string) []byte {
+func written1(t interface{ Fatalf(string, ...any) }, s report.Schedule, form string) []byte {
 	var b bytes.Buffer
-	if err := forms[form](s, &b); err != nil {
+	if err := forms[form](&b, s); err != nil {
 		t.Fatalf("%s: %v", form, err)
 	}
 	return b.Bytes()
@@ -33,11 +37,11 @@ func written1(t interface{ Fatalf(string, ...any) }, s Schedule, form string) []
 // What was exported and read again gives the same document, in every form and to
 // the last byte.
 func TestRoundTrip(t *testing.T) {
-	all := read3(t)
-	all["empty"], all["large"] = Build(record.State{}), large(40)
+	all := reporttest.Schedules(t)
+	all["empty"], all["large"] = report.Build(record.State{}), reporttest.Large(40)
 	for name, s := range all {
 		t.Run(name, func(t *testing.T) {
-			back, err := Read(bytes.NewReader(written1(t, s, "json")))
+			back, err := report.Read(bytes.NewReader(written1(t, s, "json")))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -55,8 +59,8 @@ func TestRoundTrip(t *testing.T) {
 
 func TestAnyRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		s := Build(drawWork(t))
-		back, err := Read(bytes.NewReader(written1(t, s, "json")))
+		s := report.Build(reporttest.DrawWork(t))
+		back, err := report.Read(bytes.NewReader(written1(t, s, "json")))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -73,13 +77,13 @@ func TestAnyRoundTrip(t *testing.T) {
 
 // A time in another zone is the same time.
 func TestReadUTC(t *testing.T) {
-	s := Build(whole(t))
+	s := report.Build(reporttest.Whole(t))
 	text := string(written1(t, s, "json"))
 	if !strings.Contains(text, `"2026-03-14T09:`) {
 		t.Fatal("no time to change")
 	}
 	moved := strings.NewReplacer(`"2026-03-14T09:`, `"2026-03-14T11:`, `"2026-03-14T10:`, `"2026-03-14T12:`, `:00Z"`, `:00+02:00"`).Replace(text)
-	back, err := Read(strings.NewReader(moved))
+	back, err := report.Read(strings.NewReader(moved))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -91,7 +95,7 @@ func TestReadUTC(t *testing.T) {
 }
 
 // change returns the JSON of a schedule with one value exchanged.
-func change(t testing.TB, s Schedule, how func(map[string]any)) []byte {
+func change(t testing.TB, s report.Schedule, how func(map[string]any)) []byte {
 	t.Helper()
 	var doc map[string]any
 	if err := json.Unmarshal(written1(t, s, "json"), &doc); err != nil {
@@ -122,8 +126,8 @@ func bad(t testing.TB) map[string]struct {
 	json   []byte
 	schema bool
 } {
-	s := observed(Build(reviewed(t)))
-	s.Record.Sum = someSum
+	s := reporttest.Observed(report.Build(reporttest.Reviewed(t)))
+	s.Record.Sum = reporttest.SomeSum
 	reading := func(doc map[string]any) map[string]any {
 		for _, l := range doc["lines"].([]any) {
 			for _, c := range l.(map[string]any)["tests"].([]any) {
@@ -197,7 +201,7 @@ func bad(t testing.TB) map[string]struct {
 func TestReadRefuses(t *testing.T) {
 	for name, c := range bad(t) {
 		t.Run(name, func(t *testing.T) {
-			_, err := Read(bytes.NewReader(c.json))
+			_, err := report.Read(bytes.NewReader(c.json))
 			if err == nil || !strings.HasPrefix(err.Error(), "this is no schedule: ") || !strings.HasSuffix(err.Error(), "; give what waycall schedule --format json wrote, unchanged") {
 				t.Fatalf("%v", err)
 			}
@@ -209,16 +213,16 @@ func TestReadRefuses(t *testing.T) {
 			}
 		})
 	}
-	whole := written1(t, Build(whole(t)), "json")
+	whole := written1(t, report.Build(reporttest.Whole(t)), "json")
 	for name, data := range map[string][]byte{
 		"nothing": nil, "not JSON": []byte("=1+1"), "a list": []byte("[]"), "null": []byte("null"), "cut short": whole[:len(whole)/2],
 		"two of them": append(slices.Clone(whole), whole...), "deep": []byte(strings.Repeat("[", 1<<20)), "an escape": []byte("\x1b[2J{"),
 	} {
-		if _, err := Read(bytes.NewReader(data)); err == nil || strings.ContainsAny(err.Error(), "\n\x1b") {
+		if _, err := report.Read(bytes.NewReader(data)); err == nil || strings.ContainsAny(err.Error(), "\n\x1b") {
 			t.Errorf("%s: %q", name, fmt.Sprint(err))
 		}
 	}
-	if _, err := Read(io.MultiReader(bytes.NewReader(whole), endless{})); err == nil || !strings.Contains(err.Error(), "larger than 64 MB") {
+	if _, err := report.Read(io.MultiReader(bytes.NewReader(whole), endless{})); err == nil || !strings.Contains(err.Error(), "larger than 64 MB") {
 		t.Errorf("endless: %v", err)
 	}
 }
@@ -250,17 +254,17 @@ func TestSchemaByAnother(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	put("schema", Schema())
+	put("schema", report.Schema())
 	want := map[string]bool{}
 	add := func(name string, data []byte, valid bool) {
 		put(fmt.Sprintf("%s.json", name), data)
 		want[name] = valid
 	}
-	good := read3(t)
-	good["empty"], good["large"] = Build(record.State{}), large(40)
-	for name, text := range hostile {
-		s := spoilt(t, strings.ToValidUTF8(text, "\uFFFD"))
-		s.Record.Sum, s.Signed.Sum, s.Observations[0].Code, s.Observations[1].Code = "", someSum, "C1", "FI" // these are held to what they are
+	good := reporttest.Schedules(t)
+	good["empty"], good["large"] = report.Build(record.State{}), reporttest.Large(40)
+	for name, text := range reporttest.Hostile {
+		s := reporttest.Spoilt(t, strings.ToValidUTF8(text, "\uFFFD"))
+		s.Record.Sum, s.Signed.Sum, s.Observations[0].Code, s.Observations[1].Code = "", reporttest.SomeSum, "C1", "FI" // these are held to what they are
 		good["hostile "+name] = s
 	}
 	for name, s := range good {
@@ -296,129 +300,30 @@ json.dump({p.stem: faults(p) for p in pathlib.Path(".").glob("*.json")}, sys.std
 	}
 }
 
-// little is a schedule of a few lines that has everything in it.
-func little(t testing.TB) Schedule {
-	s := observed(Build(reviewed(t)))
-	s.Record.Sum = someSum
-	s.Lines = slices.DeleteFunc(s.Lines, func(l Line) bool { return !(l.Board == 2 && l.Way == 3 || l.Board == 3 && l.Way == 2) })
-	s.Preparation, s.Setup = s.Preparation[:2], nil
-	return s
-}
-
 // Bytes that are taken for a schedule are one that stays what it is.
 func FuzzRead(f *testing.F) {
-	f.Add(written1(f, Build(record.State{}), "json"))
+	f.Add(written1(f, report.Build(record.State{}), "json"))
 	f.Add([]byte(`{"format":2}`))
 	f.Add([]byte(`{"format":3,"job":null}`))
-	compact, err := json.Marshal(little(f))
+	compact, err := json.Marshal(reporttest.Little(f))
 	if err != nil {
 		f.Fatal(err)
 	}
 	f.Add(compact)
 	f.Fuzz(func(t *testing.T, data []byte) {
-		s, err := Read(bytes.NewReader(data))
+		s, err := report.Read(bytes.NewReader(data))
 		if err != nil {
 			if strings.ContainsAny(err.Error(), "\x00\x1b\n") || len(err.Error()) > 700 {
 				t.Errorf("%q", err)
 			}
 			return
 		}
-		again, err := Read(bytes.NewReader(written1(t, s, "json")))
+		again, err := report.Read(bytes.NewReader(written1(t, s, "json")))
 		if err != nil {
 			t.Fatalf("what was read cannot be read again: %v", err)
 		}
 		if d := cmp.Diff(s, again); d != "" {
 			t.Error(d)
-		}
-	})
-}
-
-// leaves calls f with each value of a JSON document that is no list and no object.
-func leaves(v any, f func(set func(any), was any)) {
-	switch v := v.(type) {
-	case map[string]any:
-		for _, k := range slices.Sorted(maps.Keys(v)) {
-			f(func(x any) { v[k] = x }, v[k])
-			leaves(v[k], f)
-		}
-	case []any:
-		for i := range v {
-			f(func(x any) { v[i] = x }, v[i])
-			leaves(v[i], f)
-		}
-	}
-}
-
-// Whatever stands in any field: it is refused in one line, or every form can be
-// written, holds no formula, and keeps to its page.
-func FuzzReadField(f *testing.F) {
-	compact, err := json.Marshal(little(f))
-	if err != nil {
-		f.Fatal(err)
-	}
-	for i, name := range slices.Sorted(maps.Keys(hostile)) {
-		f.Add(uint16(7*i), hostile[name][:min(300, len(hostile[name]))], 0.0)
-	}
-	for i := range 40 {
-		f.Add(uint16(13*i), "", []float64{1e300, -1, 0.00001, 99, 500}[i%5])
-	}
-	f.Fuzz(func(t *testing.T, which uint16, text string, number float64) {
-		var doc map[string]any
-		if err := json.Unmarshal(compact, &doc); err != nil {
-			t.Fatal(err)
-		}
-		n := 0
-		leaves(doc, func(func(any), any) { n++ })
-		k := int(which) % n
-		leaves(doc, func(set func(any), was any) {
-			if k--; k != -1 {
-				return
-			}
-			switch was.(type) {
-			case string:
-				set(text)
-			case float64:
-				set(number)
-			default:
-				set(nil)
-			}
-		})
-		data, err := json.Marshal(doc)
-		if err != nil {
-			return // a number that has no JSON
-		}
-		s, err := Read(bytes.NewReader(data))
-		if err != nil {
-			if strings.ContainsAny(err.Error(), "\x00\x1b\n") || len(err.Error()) > 700 {
-				t.Errorf("%q", err)
-			}
-			return
-		}
-		noFormulas(t, written1(t, s, "xlsx"))
-		for l := range strings.SplitSeq(string(written1(t, s, "text")), "\n") {
-			if len([]rune(l)) > width || strings.ContainsAny(l, "\x1b\x00\u202e") {
-				t.Errorf("%q", l)
-			}
-		}
-		rows, err := csv.NewReader(bytes.NewReader(written1(t, s, "csv"))).ReadAll()
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, row := range rows {
-			for _, field := range row {
-				if csvField(field) != field {
-					t.Errorf("a formula or a control: %q", field)
-				}
-			}
-		}
-		p, err := s.pdf()
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, c := range p.cells {
-			if c.x < pageLeft-0.01 || c.x+c.w > pageRight+0.01 || c.y < pageTop || c.y+c.h > pageBottom+0.01 {
-				t.Errorf("the cell %+v is not on the page", c)
-			}
 		}
 	})
 }

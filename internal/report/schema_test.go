@@ -1,4 +1,4 @@
-package report
+package report_test
 
 import (
 	"bytes"
@@ -16,12 +16,14 @@ import (
 
 	"waycall/internal/check"
 	"waycall/internal/reading"
+	"waycall/internal/report"
+	"waycall/internal/report/reporttest"
 )
 
 // The published schema is that of the Go types, with what they say in their
 // comments. After a change of the types: go test ./internal/report -run Schema -update
 func TestSchemaIsThatOfTheTypes(t *testing.T) {
-	golden(t, filepath.Join("..", "schedule.schema.json"), string(makeSchema(t)))
+	reporttest.Golden(t, filepath.Join("..", "schedule.schema.json"), string(makeSchema(t)))
 }
 
 // member is a name and a value of a JSON object whose order matters to readers.
@@ -59,15 +61,15 @@ func limits() map[string]object {
 	oneOf := func(words ...string) object { return object{{"enum", words}} }
 	results := []string{string(check.Pass), string(check.Investigate), string(check.Fail), string(check.CannotSay)}
 	var tests []string
-	for _, test := range columns {
+	for _, test := range report.Order {
 		tests = append(tests, string(test))
 	}
 	sum := object{{"pattern", "^[0-9a-f]{64}$"}}
 	l := map[string]object{
-		"Schedule.format": {{"const", Format}},
+		"Schedule.format": {{"const", report.Format}},
 		"Cell.test":       oneOf(tests...),
-		"Cell.status": oneOf(string(Recorded), string(ToDo), string(Skipped), string(NotApplicable), string(Limitation), string(Waived), string(Accepted),
-			string(NotAsked), string(Waiting), string(Replaced), string(Withdrawn), string(BeforeWork)),
+		"Cell.status": oneOf(string(report.Recorded), string(report.ToDo), string(report.Skipped), string(report.NotApplicable), string(report.Limitation), string(report.Waived), string(report.Accepted),
+			string(report.NotAsked), string(report.Waiting), string(report.Replaced), string(report.Withdrawn), string(report.BeforeWork)),
 		"Cell.bound":         oneOf(string(reading.Exactly), string(reading.GreaterThan), string(reading.LessThan)),
 		"Cell.unit":          oneOf(string(reading.Megohm), string(reading.Ohm), string(reading.Millisec), string(reading.Kiloamp), string(reading.Milliamp), string(reading.Volt)),
 		"Cell.value":         whole(0, reading.MaxValue),
@@ -110,7 +112,7 @@ func limits() map[string]object {
 func makeSchema(t *testing.T) []byte {
 	t.Helper()
 	g := &generator{t: t, says: comments(t, ".", "../board"), limits: limits(), used: map[string]bool{}, names: map[reflect.Type]string{}}
-	root := g.ref(reflect.TypeFor[Schedule]())
+	root := g.ref(reflect.TypeFor[report.Schedule]())
 	var defs object
 	for i := 0; i < len(g.order); i++ { // it grows meanwhile
 		defs = append(defs, member{g.names[g.order[i]], g.object(g.order[i])})
@@ -149,7 +151,7 @@ type generator struct {
 func (g *generator) ref(t reflect.Type) object {
 	if g.names[t] == "" {
 		name := t.Name()
-		if t.PkgPath() != reflect.TypeFor[Schedule]().PkgPath() {
+		if t.PkgPath() != reflect.TypeFor[report.Schedule]().PkgPath() {
 			name = "Setup" + name
 		}
 		g.names[t] = name

@@ -8,20 +8,22 @@ import (
 	"strings"
 
 	"waycall/internal/report"
+	"waycall/internal/report/paper"
+	"waycall/internal/report/spreadsheet"
 )
 
 // form is a form in which the schedule is handed over.
 type form struct {
 	File, Name, For string
 	kind            string
-	write           func(report.Schedule, io.Writer) error
+	write           func(io.Writer, report.Schedule) error
 }
 
 var forms = []form{
-	{"schedule.pdf", "PDF", "A4 landscape, to print, read and sign, with plots and notes", "application/pdf", report.Schedule.PDF},
-	{"schedule.xlsx", "Spreadsheet", "a workbook with boards, circuits and every reading", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", report.Schedule.XLSX},
-	{"schedule.csv", "CSV", "one table, for any spreadsheet", "text/csv; charset=utf-8", report.Schedule.CSV},
-	{"schedule.json", "JSON", "for other programs", "application/json", report.Schedule.JSON},
+	{"schedule.pdf", "PDF", "A4 landscape, to print, read and sign, with plots and notes", "application/pdf", paper.Write},
+	{"schedule.xlsx", "Spreadsheet", "a workbook with boards, circuits and every reading", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", spreadsheet.XLSX},
+	{"schedule.csv", "CSV", "one table, for any spreadsheet", "text/csv; charset=utf-8", spreadsheet.CSV},
+	{"schedule.json", "JSON", "for other programs", "application/json", report.Write},
 }
 
 // schedulePage is the page of the downloads.
@@ -52,7 +54,7 @@ func (s *server) download(w http.ResponseWriter, r *http.Request, snap *Snapshot
 			continue
 		}
 		var b bytes.Buffer
-		if err := f.write(snap.Schedule(), &b); err != nil {
+		if err := f.write(&b, snap.Schedule()); err != nil {
 			s.Log.Error("a schedule could not be made", "form", f.Name)
 			s.fail(w, r, http.StatusInternalServerError, "The schedule could not be made", sentence(err.Error()), "Try another form, and please report it.")
 			return

@@ -1,4 +1,6 @@
-package report
+// This file draws the readings beside their limits, on a logarithmic axis.
+
+package paper
 
 import (
 	"fmt"
@@ -9,6 +11,7 @@ import (
 
 	"waycall/internal/check"
 	"waycall/internal/reading"
+	"waycall/internal/report"
 )
 
 // perPlot is how many lines of the schedule stand side by side on a page.
@@ -38,7 +41,7 @@ type limitMark struct {
 // plots writes the pages of plots: insulation with its limit, Zs against the
 // greatest permitted, R1+R2 against what is expected.
 func (p *pdf) plots() {
-	var lines []Line
+	var lines []report.Line
 	for _, l := range p.s.Lines {
 		if !l.Spare {
 			lines = append(lines, l)
@@ -58,16 +61,16 @@ func (p *pdf) plots() {
 	}
 }
 
-func take(c Cell) (point, bool) {
-	if c.Status != Recorded || c.Value == nil || c.Unit == "" || math.IsNaN(*c.Value) || math.IsInf(*c.Value, 0) {
+func take(c report.Cell) (point, bool) {
+	if c.Status != report.Recorded || c.Value == nil || c.Unit == "" || math.IsNaN(*c.Value) || math.IsInf(*c.Value, 0) {
 		return point{}, false
 	}
 	return point{value: *c.Value, bound: reading.Bound(c.Bound), result: c.Result}, true
 }
 
-// points returns what was measured of a test on a line, if anything was.
-func (l Line) points(test reading.Test) []point {
-	if c := l.cell(test); c != nil {
+// pointsOf returns what was measured of a test on a line, if anything was.
+func pointsOf(l report.Line, test reading.Test) []point {
+	if c := l.Cell(test); c != nil {
 		if q, ok := take(*c); ok {
 			return []point{q}
 		}
@@ -75,7 +78,7 @@ func (l Line) points(test reading.Test) []point {
 	return nil
 }
 
-func (p *pdf) insulation(lines []Line) plot {
+func (p *pdf) insulation(lines []report.Line) plot {
 	out := plot{title: "Insulation, M" + ohmSign, legend: "circle: to earth    square: between live conductors    arrow: beyond the scale    dashed: limit    crossed: fails    ringed: to be looked into"}
 	for _, l := range lines {
 		var points []point
@@ -102,32 +105,32 @@ func (p *pdf) insulation(lines []Line) plot {
 	return out
 }
 
-func loop(lines []Line) plot {
+func loop(lines []report.Line) plot {
 	out := plot{title: "Zs, " + ohmSign, legend: "circle: measured    dashed: what it was held against, cold    line: greatest permitted, hot    crossed: fails    ringed: to be looked into"}
 	for _, l := range lines {
 		var limits []limitMark
 		if z := l.MaxZs; z != nil {
 			limits = []limitMark{{z.Measured, false}, {z.Ohm, true}}
 		}
-		out.points, out.limits = append(out.points, l.points(reading.Zs)), append(out.limits, limits)
+		out.points, out.limits = append(out.points, pointsOf(l, reading.Zs)), append(out.limits, limits)
 	}
 	return out
 }
 
-func continuity(lines []Line) plot {
+func continuity(lines []report.Line) plot {
 	out := plot{title: "R1+R2, " + ohmSign, legend: "circle: measured    line: expected from length and size, where they are known    crossed: fails    ringed: to be looked into"}
 	for _, l := range lines {
 		var limits []limitMark
 		if l.Expected > 0 {
 			limits = []limitMark{{l.Expected, true}}
 		}
-		out.points, out.limits = append(out.points, l.points(reading.R1R2)), append(out.limits, limits)
+		out.points, out.limits = append(out.points, pointsOf(l, reading.R1R2)), append(out.limits, limits)
 	}
 	return out
 }
 
 // plot draws one picture h mm high.
-func (p *pdf) plot(one plot, lines []Line, h float64) {
+func (p *pdf) plot(one plot, lines []report.Line, h float64) {
 	low, high := math.Inf(1), math.Inf(-1)
 	see := func(x float64) {
 		if x > 0 {
@@ -188,7 +191,7 @@ func (p *pdf) plot(one plot, lines []Line, h float64) {
 		p.ink()
 		p.Text(middle-p.GetStringWidth(label)/2, bottom+2.8, label)
 		if l.Position > 0 {
-			label = "sw " + l.sw()
+			label = "sw " + l.Switch()
 			p.Text(middle-p.GetStringWidth(label)/2, bottom+5, label)
 		}
 		for _, m := range one.limits[i] {

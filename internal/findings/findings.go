@@ -1,7 +1,8 @@
-package report
+// Package findings is what is said of readings, one after another: the verdict on each
+// with its reason and source, as waycall check prints it.
+package findings
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -14,7 +15,12 @@ import (
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/report/columns"
+	"waycall/internal/report/words"
 )
+
+// Format is the version of the JSON layout, in Findings.Format.
+const Format = 2
 
 // Findings is what package check says of the readings of a job, one after
 // another. Its JSON form is the layout for other programs; lists are never null.
@@ -60,9 +66,9 @@ type Judged struct {
 	Recorded check.Result // "" where it was never judged before
 }
 
-// Find judges readings in their order, each against those before it. surge are
+// Of judges readings in their order, each against those before it. surge are
 // the boards whose surge protection stayed connected.
-func Find(job board.Job, readings []Judged, surge map[int]bool) Findings {
+func Of(job board.Job, readings []Judged, surge map[int]bool) Findings {
 	f := Findings{Format: Format, Reference: job.Reference, Readings: len(readings), Findings: []Finding{}, Cautions: slices.Clone(findCautions), names: map[int]string{}}
 	for _, b := range job.Boards {
 		f.names[b.Number] = b.Name
@@ -113,22 +119,15 @@ func (f Findings) Worst() check.Result {
 }
 
 // JSON writes the findings for other programs.
-func (f Findings) JSON(w io.Writer) error { return writeJSON(w, f) }
-
-func writeJSON(w io.Writer, v any) error {
-	enc := json.NewEncoder(printable.JSON(w))
-	enc.SetEscapeHTML(false) // ">999" stays as it is read
-	enc.SetIndent("", "  ")
-	return enc.Encode(v)
-}
+func (f Findings) JSON(w io.Writer) error { return printable.WriteJSON(w, f) }
 
 // Text writes the findings as a table for each board, in colour where colour
 // says so; a colour adds nothing that is not in words. A reading that did not
 // pass has its reason, its figures and what to look at next below it. Sources
 // are numbered and listed once.
 func (f Findings) Text(w io.Writer, colour bool) error {
-	t := text{colour: colour}
-	t.line("FINDINGS, job " + printable.Words(f.Reference))
+	t := columns.Page{Colour: colour}
+	t.Line("FINDINGS, job " + printable.Words(f.Reference))
 	var sources []string
 	cite := func(source string) string {
 		i := slices.Index(sources, source)
@@ -145,51 +144,50 @@ func (f Findings) Text(w io.Writer, colour bool) error {
 			if one.Board != number {
 				continue
 			}
-			rows = append(rows, []string{wayName(one.Way), slotTest(one.Test, one.Position), one.Reading, string(one.Result), margin(one.Margin), one.rule(), cite(one.Source)})
+			rows = append(rows, []string{words.WayName(one.Way), words.SlotTest(one.Test, one.Position), one.Reading, string(one.Result), margin(one.Margin), one.rule(), cite(one.Source)})
 			below = append(below, one.below())
 		}
-		t.line("")
-		t.line("BOARD " + strings.TrimSpace(fmt.Sprintf("%d, %s", number, printable.Cut(printable.Words(f.names[number]), 80))))
-		widths := fit(rows, 5, func(int) bool { return false })
+		t.Line("")
+		t.Line("BOARD " + strings.TrimSpace(fmt.Sprintf("%d, %s", number, printable.Cut(printable.Words(f.names[number]), 80))))
+		widths := columns.Fit(rows, 5, func(int) bool { return false })
 		for i, row := range rows {
 			if i == 0 {
-				t.row(row, widths)
-				t.line(strings.Repeat("-", min(width, total(widths))))
+				t.Row(row, widths)
+				t.Rule(widths)
 				continue
 			}
-			t.style = row[3]
-			t.row(row, widths)
-			t.style = ""
+			t.Style = row[3]
+			t.Row(row, widths)
+			t.Style = ""
 			for _, s := range below[i-1] {
-				t.item("       ", s)
+				t.Item("       ", s)
 			}
 		}
 	}
 	if len(sources) > 0 {
-		t.line("")
-		t.line("Margin: how many times better than the limit; above 1 is within it.")
-		t.line("")
-		t.line("SOURCES")
+		t.Line("")
+		t.Line("Margin: how many times better than the limit; above 1 is within it.")
+		t.Line("")
+		t.Line("SOURCES")
 		for i, s := range sources {
-			t.item(fmt.Sprintf("%3d  ", i+1), orNone(s))
+			t.Item(fmt.Sprintf("%3d  ", i+1), words.OrNone(s))
 		}
 	}
-	t.line("")
-	t.item("", f.summary())
+	t.Line("")
+	t.Item("", f.summary())
 	if doubtful := f.places(check.CannotSay); len(doubtful) > 0 {
-		t.item("", "Could not be judged: "+strings.Join(doubtful, "; ")+".")
+		t.Item("", "Could not be judged: "+strings.Join(doubtful, "; ")+".")
 	}
-	t.line("")
+	t.Line("")
 	for _, c := range f.Cautions {
-		t.item("", c)
+		t.Item("", c)
 	}
-	_, err := io.WriteString(w, t.b.String())
-	return err
+	return t.Print(w)
 }
 
 func (f Findings) summary() string {
 	c := f.Counts
-	return fmt.Sprintf("%d %s: %d pass, %d investigate, %d fail, %d cannot say.", f.Readings, plural(f.Readings, "reading", "readings"), c.Pass, c.Investigate, c.Fail, c.CannotSay)
+	return fmt.Sprintf("%d %s: %d pass, %d investigate, %d fail, %d cannot say.", f.Readings, words.Plural(f.Readings, "reading", "readings"), c.Pass, c.Investigate, c.Fail, c.CannotSay)
 }
 
 // places names the readings with a result.
@@ -197,7 +195,7 @@ func (f Findings) places(r check.Result) []string {
 	var out []string
 	for _, one := range f.Findings {
 		if one.Result == r {
-			out = append(out, place(record.Slot{Board: one.Board, Way: one.Way, Test: one.Test, Position: one.Position}, len(f.names) > 1))
+			out = append(out, words.Place(record.Slot{Board: one.Board, Way: one.Way, Test: one.Test, Position: one.Position}, len(f.names) > 1))
 		}
 	}
 	return out
@@ -216,7 +214,7 @@ func (one Finding) rule() string {
 func (one Finding) below() []string {
 	var out []string
 	if one.Result != check.Pass {
-		out = append(out, sentence(one.Reason))
+		out = append(out, words.Sentence(one.Reason))
 		var figures []string
 		for _, n := range one.Numbers[min(1, len(one.Numbers)):] { // the first is the reading itself
 			figures = append(figures, strings.TrimSpace(fmt.Sprintf("%s %s %s", n.Name, significant(n.Value), n.Unit)))
@@ -226,7 +224,7 @@ func (one Finding) below() []string {
 		}
 	}
 	if one.Next != "" {
-		out = append(out, "Next: "+sentence(one.Next))
+		out = append(out, "Next: "+words.Sentence(one.Next))
 	}
 	if one.Recorded != "" {
 		out = append(out, "When it was recorded: "+one.Recorded+".")
@@ -243,22 +241,6 @@ func boardsOf(all []Finding) []int {
 	}
 	slices.Sort(out)
 	return out
-}
-
-// wayName is the way in a table.
-func wayName(way int) string {
-	if way == 0 {
-		return "board"
-	}
-	return strconv.Itoa(way)
-}
-
-// slotTest is a test with its position, as a table has room for it.
-func slotTest(test reading.Test, position int) string {
-	if position == 0 {
-		return string(test)
-	}
-	return fmt.Sprintf("%s (%d)", test, position)
 }
 
 // margin is a margin with two figures after the point, as far as that says

@@ -1,4 +1,6 @@
-package report
+// This file says how long the rest of the work may take.
+
+package plan
 
 import (
 	"fmt"

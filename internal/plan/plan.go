@@ -1,4 +1,6 @@
-package report
+// Package plan is what is due on a job and why, in the order of the work, as waycall due
+// prints it.
+package plan
 
 import (
 	"fmt"
@@ -10,38 +12,43 @@ import (
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/report/columns"
+	"waycall/internal/report/words"
 	"waycall/internal/sequence"
 )
+
+// Format is the version of the JSON layout, in Plan.Format.
+const Format = 2
 
 // Plan is what is due on a job and why, and what is not. Its JSON form is the
 // layout for other programs; lists are never null.
 type Plan struct {
-	Format    int         `json:"format"`
-	Reference string      `json:"reference"` // of the job
-	Limited   []string    `json:"limited_to"`
-	Tests     int         `json:"tests"` // as far as is known now: recorded, left out, waiting and still to do
-	Recorded  int         `json:"recorded"`
-	LeftOut   int         `json:"left_out"`
-	Waiting   int         `json:"waiting"` // for work on what failed, or for a test that was skipped
-	Steps     int         `json:"steps"`   // preparation
-	StepsDone int         `json:"steps_done"`
-	Estimate  Estimate    `json:"estimate"`
-	Boards    []PlanBoard `json:"boards"` // in the order of work
-	Cautions  []string    `json:"cautions"`
+	Format    int      `json:"format"`
+	Reference string   `json:"reference"` // of the job
+	Limited   []string `json:"limited_to"`
+	Tests     int      `json:"tests"` // as far as is known now: recorded, left out, waiting and still to do
+	Recorded  int      `json:"recorded"`
+	LeftOut   int      `json:"left_out"`
+	Waiting   int      `json:"waiting"` // for work on what failed, or for a test that was skipped
+	Steps     int      `json:"steps"`   // preparation
+	StepsDone int      `json:"steps_done"`
+	Estimate  Estimate `json:"estimate"`
+	Boards    []Board  `json:"boards"` // in the order of work
+	Cautions  []string `json:"cautions"`
 }
 
-// PlanBoard is one board of a plan.
-type PlanBoard struct {
-	Board        int        `json:"board"`
-	Name         string     `json:"name"`
-	OnlyIsolated bool       `json:"only_isolated"` // no test is asked for on it
-	Remarks      []string   `json:"remarks"`       // on what is described, each with its way and source
-	Due          []PlanDue  `json:"due"`           // in the order of the work
-	Tests        []PlanTest `json:"tests"`         // every test of the board and its ways, with whether it is asked for
+// Board is one board of a plan.
+type Board struct {
+	Board        int      `json:"board"`
+	Name         string   `json:"name"`
+	OnlyIsolated bool     `json:"only_isolated"` // no test is asked for on it
+	Remarks      []string `json:"remarks"`       // on what is described, each with its way and source
+	Due          []Due    `json:"due"`           // in the order of the work
+	Tests        []Test   `json:"tests"`         // every test of the board and its ways, with whether it is asked for
 }
 
-// PlanDue is one thing that is still to be done.
-type PlanDue struct {
+// Due is one thing that is still to be done.
+type Due struct {
 	Step     string       `json:"step,omitempty"` // of preparation; absent for a test
 	Live     bool         `json:"live,omitempty"` // made with the supply on
 	Way      int          `json:"way"`            // 0 is the board itself
@@ -54,8 +61,8 @@ type PlanDue struct {
 	Source string  `json:"source"`
 }
 
-// PlanTest is one test of a board or way and what is asked of it.
-type PlanTest struct {
+// Test is one test of a board or way and what is asked of it.
+type Test struct {
 	Way      int          `json:"way"` // 0 is the board itself
 	Test     reading.Test `json:"test"`
 	Position int          `json:"position,omitempty"`
@@ -65,19 +72,19 @@ type PlanTest struct {
 	Source   string       `json:"source"`
 }
 
-// Make derives the plan from what the log says.
-func Make(s record.State) Plan {
+// Of derives the plan from what the log says.
+func Of(s record.State) Plan {
 	n := sequence.Count(s)
 	p := Plan{
 		Format: Format, Reference: s.Job.Reference, Limited: []string{}, Tests: n.Tests, Recorded: n.Recorded, LeftOut: n.LeftOut, Waiting: n.Waiting,
-		Steps: n.Steps, StepsDone: n.StepsDone, Estimate: estimate(s), Boards: []PlanBoard{}, Cautions: slices.Clone(planCautions),
+		Steps: n.Steps, StepsDone: n.StepsDone, Estimate: estimate(s), Boards: []Board{}, Cautions: slices.Clone(planCautions),
 	}
 	for _, kind := range s.Job.Tests {
 		p.Limited = append(p.Limited, string(kind))
 	}
-	due, open := map[int][]PlanDue{}, map[record.Slot]bool{}
+	due, open := map[int][]Due{}, map[record.Slot]bool{}
 	for _, d := range sequence.Remaining(s) {
-		one := PlanDue{Why: d.Why, Source: d.Source}
+		one := Due{Why: d.Why, Source: d.Source}
 		if d.Step != nil {
 			one.Step = d.Step.ID
 		} else {
@@ -92,10 +99,10 @@ func Make(s record.State) Plan {
 	}
 	for _, number := range s.Job.InOrder() {
 		b := s.Job.Board(number)
-		one := PlanBoard{Board: number, Name: b.Name, OnlyIsolated: b.Supply.OnlyIsolated, Remarks: []string{}, Due: append([]PlanDue{}, due[number]...), Tests: []PlanTest{}}
+		one := Board{Board: number, Name: b.Name, OnlyIsolated: b.Supply.OnlyIsolated, Remarks: []string{}, Due: append([]Due{}, due[number]...), Tests: []Test{}}
 		for _, way := range append([]int{0}, sequence.Order(s.Job, number)...) {
-			for _, r := range remarksOn(s.Job, number, way) {
-				one.Remarks = append(one.Remarks, wayWords(way)+": "+r)
+			for _, r := range check.Remarks(s.Job, number, way) {
+				one.Remarks = append(one.Remarks, words.Way(way)+": "+r.Cited())
 			}
 			for _, need := range sequence.Needs(s.Job, number, way) {
 				one.Tests = append(one.Tests, planTest(s, need, open, waits))
@@ -116,17 +123,17 @@ const (
 	nowNotAsked = "not asked"
 )
 
-func planTest(s record.State, need sequence.Need, open map[record.Slot]bool, waits map[record.Slot]sequence.Omitted) PlanTest {
-	t := PlanTest{Way: need.Slot.Way, Test: need.Slot.Test, Position: need.Slot.Position, Need: string(need.Need), Now: nowNotAsked, Why: need.Why, Source: need.Source}
+func planTest(s record.State, need sequence.Need, open map[record.Slot]bool, waits map[record.Slot]sequence.Omitted) Test {
+	t := Test{Way: need.Slot.Way, Test: need.Slot.Test, Position: need.Slot.Position, Need: string(need.Need), Now: nowNotAsked, Why: need.Why, Source: need.Source}
 	if r, ok := s.Latest(need.Slot); ok {
 		t.Now = nowRecorded
 		if r.Verdict.Result != check.Pass {
 			t.Now = nowRecorded + ", " + string(r.Verdict.Result)
 		}
 	} else if k, ok := s.LeftOut(need.Slot); ok {
-		t.Now, t.Why, t.Source = nowLeftOut, sentence(string(k.How)+": "+k.Reason), ""
+		t.Now, t.Why, t.Source = nowLeftOut, words.Sentence(string(k.How)+": "+k.Reason), ""
 		if k.Reason == "" {
-			t.Why = sentence(string(k.How))
+			t.Why = words.Sentence(string(k.How))
 		}
 	} else if open[need.Slot] {
 		t.Now = nowDue
@@ -145,21 +152,21 @@ var planCautions = []string{
 }
 
 // JSON writes the plan for other programs.
-func (p Plan) JSON(w io.Writer) error { return writeJSON(w, p) }
+func (p Plan) JSON(w io.Writer) error { return printable.WriteJSON(w, p) }
 
 // Text writes what is due in the order of the work, then what was left out, waits,
 // cannot be made or did not pass. all adds what passed, what is not required and
 // what is not possible.
 func (p Plan) Text(w io.Writer, all bool) error {
-	var t text
-	t.line("DUE, job " + printable.Words(p.Reference))
+	var t columns.Page
+	t.Line("DUE, job " + printable.Words(p.Reference))
 	if len(p.Limited) > 0 {
-		t.item("", "The job is limited to "+strings.Join(p.Limited, ", ")+".")
+		t.Item("", "The job is limited to "+strings.Join(p.Limited, ", ")+".")
 	}
-	t.item("", fmt.Sprintf("Preparation %d of %d. Tests %d of %d recorded, %d left out, %d waiting.", p.StepsDone, p.Steps, p.Recorded, p.Tests, p.LeftOut, p.Waiting))
-	t.item("", p.Estimate.text())
+	t.Item("", fmt.Sprintf("Preparation %d of %d. Tests %d of %d recorded, %d left out, %d waiting.", p.StepsDone, p.Steps, p.Recorded, p.Tests, p.LeftOut, p.Waiting))
+	t.Item("", p.Estimate.text())
 	if len(p.Boards) > 1 {
-		t.item("", "The dead tests of every board come before the live tests of any.")
+		t.Item("", "The dead tests of every board come before the live tests of any.")
 	}
 	var sources []string
 	cite := func(source string) string {
@@ -173,49 +180,48 @@ func (p Plan) Text(w io.Writer, all bool) error {
 		return fmt.Sprint(i + 1)
 	}
 	for _, b := range p.Boards {
-		t.line("")
-		t.line(fmt.Sprintf("BOARD %d, %s", b.Board, printable.Cut(printable.Words(b.Name), 80)))
+		t.Line("")
+		t.Line(fmt.Sprintf("BOARD %d, %s", b.Board, printable.Cut(printable.Words(b.Name), 80)))
 		if b.OnlyIsolated {
-			t.item("", "Only isolated: no test is asked for on it.")
+			t.Item("", "Only isolated: no test is asked for on it.")
 		}
 		for _, r := range b.Remarks {
-			t.item("Remark: ", r)
+			t.Item("Remark: ", r)
 		}
-		t.due(b.Due, cite)
+		writeDue(&t, b.Due, cite)
 		var rows [][]string
 		for _, one := range b.Tests {
 			if one.Now == nowDue || !all && (one.Now == nowNotAsked || one.Now == nowRecorded) {
 				continue
 			}
-			rows = append(rows, []string{wayName(one.Way), slotTest(one.Test, one.Position), one.Need, one.Now, one.Why, cite(one.Source)})
+			rows = append(rows, []string{words.WayName(one.Way), words.SlotTest(one.Test, one.Position), one.Need, one.Now, one.Why, cite(one.Source)})
 		}
 		if len(rows) > 0 {
-			t.line("")
-			t.rows(append([][]string{{"Way", "Test", "Need", "Now", "Why", "Source"}}, rows...), 4)
+			t.Line("")
+			t.Rows(append([][]string{{"Way", "Test", "Need", "Now", "Why", "Source"}}, rows...), 4)
 		}
 	}
 	if len(sources) > 0 {
-		t.line("")
-		t.line("SOURCES")
+		t.Line("")
+		t.Line("SOURCES")
 		for i, s := range sources {
-			t.item(fmt.Sprintf("%3d  ", i+1), s)
+			t.Item(fmt.Sprintf("%3d  ", i+1), s)
 		}
 	}
-	t.line("")
+	t.Line("")
 	for _, c := range p.Cautions {
-		t.item("", c)
+		t.Item("", c)
 	}
-	_, err := io.WriteString(w, t.b.String())
-	return err
+	return t.Print(w)
 }
 
-// due writes the order of the work: the steps of preparation, and the tests
+// writeDue writes the order of the work: the steps of preparation, and the tests
 // under the set-up that they are made in.
-func (t *text) due(due []PlanDue, cite func(string) string) {
+func writeDue(t *columns.Page, due []Due, cite func(string) string) {
 	var rows [][]string
 	flush := func() {
 		if len(rows) > 0 {
-			t.rows(append([][]string{{"Way", "Test", "Need", "Why", "Source"}}, rows...), 3)
+			t.Rows(append([][]string{{"Way", "Test", "Need", "Why", "Source"}}, rows...), 3)
 			rows = nil
 		}
 	}
@@ -224,11 +230,11 @@ func (t *text) due(due []PlanDue, cite func(string) string) {
 		if d.Step != "" {
 			flush()
 			if heading != "preparation" {
-				t.line("")
-				t.line("Preparation")
+				t.Line("")
+				t.Line("Preparation")
 			}
 			heading = "preparation"
-			t.item("- ", d.Step)
+			t.Item("- ", d.Step)
 			continue
 		}
 		now := "Dead"
@@ -236,15 +242,15 @@ func (t *text) due(due []PlanDue, cite func(string) string) {
 			now = "Live"
 		}
 		if now += ", " + d.Setup; d.Volts != 0 {
-			now += fmt.Sprintf(", %s V DC", number(d.Volts))
+			now += fmt.Sprintf(", %s V DC", words.Number(d.Volts))
 		}
 		if now != heading {
 			flush()
-			t.line("")
-			t.item("", now)
+			t.Line("")
+			t.Item("", now)
 			heading = now
 		}
-		rows = append(rows, []string{wayName(d.Way), slotTest(d.Test, d.Position), string(sequence.Needed), d.Why, cite(d.Source)})
+		rows = append(rows, []string{words.WayName(d.Way), words.SlotTest(d.Test, d.Position), string(sequence.Needed), d.Why, cite(d.Source)})
 	}
 	flush()
 }

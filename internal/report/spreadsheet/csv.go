@@ -1,4 +1,6 @@
-package report
+// Package spreadsheet writes a schedule of test results for programs that calculate: as
+// CSV and as a workbook (xlsx).
+package spreadsheet
 
 import (
 	"encoding/csv"
@@ -12,6 +14,8 @@ import (
 
 	"waycall/internal/printable"
 	"waycall/internal/reading"
+	"waycall/internal/report"
+	"waycall/internal/report/words"
 )
 
 // csvHead names the columns of CSV.
@@ -24,7 +28,7 @@ var csvHead = slices.Concat([]string{
 
 func testColumns() []string {
 	var names []string
-	for _, test := range columns {
+	for _, test := range report.Order {
 		names = append(names, csvColumn(test))
 	}
 	return names
@@ -50,10 +54,10 @@ func testColumns() []string {
 // reading has its status there. Of several points of a ring a line has the
 // highest. A field that a spreadsheet would take for a formula begins with an
 // apostrophe, and a line break in a field is a space.
-func (s Schedule) CSV(w io.Writer) error {
+func CSV(w io.Writer, s report.Schedule) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
-	names := map[int]Board{}
+	names := map[int]report.Board{}
 	for _, b := range s.Boards {
 		names[b.Number] = b
 	}
@@ -75,10 +79,10 @@ func (s Schedule) CSV(w io.Writer) error {
 	}
 	out.Write(csvHead)
 	for _, b := range s.Boards {
-		write("board", b.Number, b.csv())
+		write("board", b.Number, boardFields(b))
 		for _, c := range b.Cells {
 			if c.Test == reading.Bonding {
-				fields := map[string]string{"feeds": b.service(c.Position), csvColumn(c.Test): c.text(), "result": c.Result}
+				fields := map[string]string{"feeds": b.Service(c.Position), csvColumn(c.Test): c.Shown(), "result": c.Result}
 				write("bonding", b.Number, fields)
 			}
 		}
@@ -87,13 +91,13 @@ func (s Schedule) CSV(w io.Writer) error {
 			if l.Board != b.Number {
 				continue
 			}
-			write("line", b.Number, l.csv())
+			write("line", b.Number, lineFields(l))
 			for _, c := range l.Cells {
-				if ofRing(c.Test) && c.Position > 0 {
-					write("point", b.Number, map[string]string{"way": strconv.Itoa(l.Way), "feeds": fmt.Sprintf("point %d", c.Position), csvColumn(c.Test): c.text(), "result": c.Result})
+				if words.OfRing(c.Test) && c.Position > 0 {
+					write("point", b.Number, map[string]string{"way": strconv.Itoa(l.Way), "feeds": fmt.Sprintf("point %d", c.Position), csvColumn(c.Test): c.Shown(), "result": c.Result})
 				}
 			}
-			writeEarlier(l.Tested, func(fields map[string]string) { write("earlier", b.Number, fields) }, l.about())
+			writeEarlier(l.Tested, func(fields map[string]string) { write("earlier", b.Number, fields) }, about(l))
 		}
 	}
 	place := func(way int) string {
@@ -114,13 +118,13 @@ func (s Schedule) CSV(w io.Writer) error {
 			answer = "not answered"
 		}
 		if p.Reason != "" {
-			remark += ". " + sentence(p.Reason)
+			remark += ". " + words.Sentence(p.Reason)
 		}
 		write("preparation", p.Board, map[string]string{"result": answer, "remarks": remark})
 	}
 	signed := map[string]string{"result": "draft", "remarks": "Not signed off."}
 	if g := s.Signed; g != nil {
-		signed = map[string]string{"result": "signed off", "remarks": sentence(s.status() + "; the record up to then has the sum " + g.Sum)}
+		signed = map[string]string{"result": "signed off", "remarks": words.Sentence(s.Standing() + "; the record up to then has the sum " + g.Sum)}
 	}
 	write("sign-off", 0, signed)
 	for _, item := range s.ToDo {
@@ -135,12 +139,12 @@ func (s Schedule) CSV(w io.Writer) error {
 
 // writeEarlier writes the readings that no longer stand, each with what is said
 // about its place.
-func writeEarlier(t Tested, write func(map[string]string), about map[string]string) {
+func writeEarlier(t report.Tested, write func(map[string]string), about map[string]string) {
 	for _, c := range t.Earlier {
 		fields := maps.Clone(about)
-		fields[csvColumn(c.Test)], fields["test voltage V DC"] = c.Text, known(c.Volts)
+		fields[csvColumn(c.Test)], fields["test voltage V DC"] = c.Text, words.Known(c.Volts)
 		fields["result"] = c.Result
-		fields["remarks"] = c.correction()
+		fields["remarks"] = c.Correction()
 		write(fields)
 	}
 }
@@ -149,42 +153,27 @@ func csvColumn(test reading.Test) string {
 	return strings.TrimSpace(string(test) + " " + string(test.Unit()))
 }
 
-func (d Device) csv(f map[string]string) {
-	f["device standard"], f["device type"], f["device rating A"], f["trip A"] = d.Standard, d.Type, known(d.Rating), known(d.Trip)
-	f["breaking capacity kA"], f["RCD mA"], f["RCD type"], f["RCD standard"] = known(d.Breaking), known(d.RCDRated), d.RCDType, d.RCDStandard
+func deviceFields(d report.Device, f map[string]string) {
+	f["device standard"], f["device type"], f["device rating A"], f["trip A"] = d.Standard, d.Type, words.Known(d.Rating), words.Known(d.Trip)
+	f["breaking capacity kA"], f["RCD mA"], f["RCD type"], f["RCD standard"] = words.Known(d.Breaking), words.Known(d.RCDRated), d.RCDType, d.RCDStandard
 	if d.RCDRated != 0 {
-		f["RCD delayed"] = yes(d.RCDDelayed)
+		f["RCD delayed"] = words.YesNo(d.RCDDelayed)
 	}
 }
 
-func (t Tested) csv(f map[string]string) {
-	f["complete"], f["remarks"] = yes(t.Complete), strings.Join(t.Remarks, " ")
-	for _, test := range columns {
-		if c := t.cell(test); c != nil && test != reading.Bonding {
-			f[csvColumn(test)] = c.text()
+func testedFields(t report.Tested, f map[string]string) {
+	f["complete"], f["remarks"] = words.YesNo(t.Complete), strings.Join(t.Remarks, " ")
+	for _, test := range report.Order {
+		if c := t.Cell(test); c != nil && test != reading.Bonding {
+			f[csvColumn(test)] = c.Shown()
 		}
 	}
 }
 
-func yes(b bool) string {
-	if b {
-		return "yes"
-	}
-	return "no"
-}
-
-// service names a bonded service by its position.
-func (b Board) service(position int) string {
-	if position >= 1 && position <= len(b.Bonding) {
-		return b.Bonding[position-1]
-	}
-	return ""
-}
-
-func (b Board) csv() map[string]string {
-	f := map[string]string{"way": "0", "feeds": b.Name, "result": b.outcome()}
-	b.Main.csv(f)
-	b.Tested.csv(f)
+func boardFields(b report.Board) map[string]string {
+	f := map[string]string{"way": "0", "feeds": b.Name, "result": b.Outcome()}
+	deviceFields(b.Main, f)
+	testedFields(b.Tested, f)
 	if b.OnlyIsolated {
 		f["remarks"], f["result"], f["complete"] = "Only isolated: nothing on it was tested.", "", ""
 	}
@@ -193,44 +182,36 @@ func (b Board) csv() map[string]string {
 	}
 	for _, c := range b.Cells {
 		if c.Volts != 0 {
-			f["test voltage V DC"] = number(c.Volts)
+			f["test voltage V DC"] = words.Number(c.Volts)
 		}
 	}
 	return f
 }
 
 // about is what a line is, by the name of the column.
-func (l Line) about() map[string]string {
+func about(l report.Line) map[string]string {
 	f := map[string]string{
-		"way": strconv.Itoa(l.Way), "switch position": l.sw(), "feeds": l.Feeds, "wiring": l.Wiring, "phase": l.phase(),
-		"line mm2": known(l.Line), "cpc mm2": known(l.CPC), "cpc kind": l.CPCKind, "material": l.Material, "length m": known(l.Length),
-		"points": known(float64(l.Points)), "neutral bar": l.Neutral,
+		"way": strconv.Itoa(l.Way), "switch position": l.Switch(), "feeds": l.Feeds, "wiring": l.Wiring, "phase": l.OnPhase(),
+		"line mm2": words.Known(l.Line), "cpc mm2": words.Known(l.CPC), "cpc kind": l.CPCKind, "material": l.Material, "length m": words.Known(l.Length),
+		"points": words.Known(float64(l.Points)), "neutral bar": l.Neutral,
 	}
-	f["disconnection s"] = known(l.MaxTime)
+	f["disconnection s"] = words.Known(l.MaxTime)
 	if l.MaxZs != nil {
-		f["max Zs ohm"] = significant3(l.MaxZs.Ohm)
+		f["max Zs ohm"] = words.Loop(l.MaxZs.Ohm)
 	}
-	l.Device.csv(f)
+	deviceFields(l.Device, f)
 	return f
 }
 
-// csv returns a line's own fields by the name of their column.
-func (l Line) csv() map[string]string {
-	f := l.about()
-	l.Tested.csv(f)
-	f["test voltage V DC"], f["result"] = l.volts(columns), l.outcome()
+// lineFields returns a line's own fields by the name of their column.
+func lineFields(l report.Line) map[string]string {
+	f := about(l)
+	testedFields(l.Tested, f)
+	f["test voltage V DC"], f["result"] = l.TestVolts(report.Order), l.Outcome()
 	if l.Spare {
 		f["remarks"], f["complete"] = "Spare.", ""
 	}
 	return f
-}
-
-// known is a number, or nothing when it is 0 for unknown.
-func known(x float64) string {
-	if x == 0 {
-		return ""
-	}
-	return number(x)
 }
 
 // csvField keeps a field on one line, and from being run as a formula, also when
@@ -249,10 +230,4 @@ func csvField(s string) string {
 		s = "'" + s
 	}
 	return s
-}
-
-// JSON writes the schedule for other programs; the fields are those of
-// Schedule.
-func (s Schedule) JSON(w io.Writer) error {
-	return writeJSON(w, s)
 }

@@ -1,0 +1,132 @@
+// This file is what stands about a board itself, with the notes of its pages.
+
+package paper
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"waycall/internal/check"
+	"waycall/internal/reading"
+	"waycall/internal/report"
+	"waycall/internal/report/words"
+)
+
+func (p *pdf) board(b report.Board) {
+	p.newPage()
+	p.notes = nil
+	name := fmt.Sprintf("Board %d: %s", b.Number, shown(b.Name))
+	p.heading(name)
+	from := "origin of the installation"
+	if b.FedFrom != 0 {
+		from = fmt.Sprintf("board %d, way %d", b.FedFrom, b.FedFromWay)
+	}
+	surge := "no surge protection"
+	if b.SurgeProtection {
+		surge = "surge protection fitted"
+	}
+	if p.clipped(name, pageWidth) != name {
+		p.field("Name", b.Name)
+	}
+	p.field("Supply", fmt.Sprintf("%s, %s V line to earth, %s, from %s, %s", b.Earthing, words.Number(b.Voltage), words.Plural(b.Phases, "single-phase", "three-phase"), from, surge))
+	if text := words.Given(", ", "Ze", b.DeclaredZe, ohmSign, "fault current", b.DeclaredPFC, "kA", "conditional rating of the board", b.Conditional, "kA"); text != "" {
+		p.field("Declared", text)
+	}
+	if b.Zdb != "" {
+		p.field("Zdb", fmt.Sprintf("%s, Zs of way %d of board %d", b.Zdb, b.FedFromWay, b.FedFrom))
+	}
+	if text := b.Main.Long(); text != "" {
+		p.field("Main switch", text)
+	}
+	conductors := words.Given(", ", "earthing", b.EarthingConductor, "mm²", "bonding", b.BondingSize, "mm²")
+	if len(b.Bonding) > 0 {
+		conductors = strings.TrimPrefix(conductors+"; bonded: "+strings.Join(b.Bonding, ", "), "; ")
+	}
+	conductors = strings.TrimPrefix(conductors+b.BondedWords(), "; ")
+	if conductors != "" {
+		p.field("Conductors", conductors)
+	}
+	if b.OnlyIsolated {
+		p.field("Tests", "Only isolated: nothing on it was tested.")
+		return
+	}
+	for _, l := range p.s.Limits {
+		if l.Board == b.Number {
+			p.field("Insulation limit", fmt.Sprintf("%s M%s at %s V DC, %s%s; %s", words.Number(l.Least), ohmSign, words.Number(l.Volts), words.Plural(len(l.Ways), "way ", "ways "), words.Numbers(l.Ways), l.Source))
+		}
+	}
+	p.atBoard(b)
+	var lines []report.Line
+	for _, l := range p.s.Lines {
+		if l.Board == b.Number {
+			lines = append(lines, l)
+		}
+	}
+	p.ways(b, lines)
+	if len(p.notes) > 0 {
+		p.heading(fmt.Sprintf("Board %d: notes", b.Number))
+		for i, n := range p.notes {
+			p.item(strconv.Itoa(i+1), n)
+		}
+	}
+}
+
+func (p *pdf) note(format string, args ...any) {
+	p.notes = append(p.notes, fmt.Sprintf(format, args...))
+}
+
+func (p *pdf) atBoard(b report.Board) {
+	for _, r := range b.Remarks {
+		p.note("The board, %s", r)
+	}
+	var rows [][]entry
+	for _, c := range b.Cells {
+		test := string(c.Test)
+		if service := b.Service(c.Position); c.Test == reading.Bonding && service != "" {
+			test += ", " + service
+		}
+		e := cellEntry(&c, key(b.Number, 0, 0, c))
+		e.mark = c.Edited != nil || corrected(b.Tested, c.Test, c.Position)
+		rows = append(rows, []entry{{text: test}, e, {text: unit(c)}, {text: words.Known(c.Volts)}, {text: c.Result, style: c.Result}, {text: c.Why}})
+	}
+	if len(rows) == 0 {
+		return
+	}
+	p.table(fmt.Sprintf("Board %d: tests at the board itself, %s", b.Number, b.Outcome()),
+		[]column{{head: "Test", grow: true}, {head: "Reading", right: true}, {head: "Unit"}, {head: "Test V", right: true}, {head: "Result"}, {head: "Why", grow: true}}, rows,
+		func(row int, text string) { p.note("The board, %s, in full: %s", b.Cells[row].Name(), text) })
+}
+
+func unit(c report.Cell) string {
+	if c.Status != report.Recorded {
+		return ""
+	}
+	return withOhm(c.Unit)
+}
+
+// withOhm writes the sign for the word.
+func withOhm(unit string) string { return strings.ReplaceAll(unit, "ohm", ohmSign) }
+
+// key names a cell for the tests.
+func key(board, way, line int, c report.Cell) string {
+	return fmt.Sprintf("%d/%d/%d/%s/%d", board, way, line, c.Test, c.Position)
+}
+
+func cellEntry(c *report.Cell, key string) entry {
+	if c == nil {
+		return entry{}
+	}
+	e := entry{text: c.Shown(), key: key}
+	if c.Status == report.Recorded && c.Result != string(check.Pass) {
+		e.style = c.Result
+	}
+	return e
+}
+
+// corrected reports whether a test has readings that no longer stand. At
+// position 0 any will do.
+func corrected(t report.Tested, test reading.Test, position int) bool {
+	return slices.ContainsFunc(t.Earlier, func(c report.Cell) bool { return c.Test == test && c.Position == position })
+}

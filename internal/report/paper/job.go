@@ -1,0 +1,113 @@
+// This file is the first page: the job, its boards, the cautions, and the statement to be
+// signed.
+
+package paper
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"waycall/internal/report"
+	"waycall/internal/report/words"
+)
+
+// --- what is on the pages
+
+func (p *pdf) front() {
+	s, j := p.s, p.s.Job
+	p.heading("The job")
+	p.field("Reference", j.Reference)
+	p.field("Address", j.Address)
+	p.field("Date", j.Date)
+	p.field("Tested by", j.AllTesters())
+	if j.Edition != "" {
+		p.field("Judged by", j.Edition)
+	}
+	p.field("Instrument", fmt.Sprintf("serial %s, calibration checked %s, insulation scale ends at %s M%s", j.Instrument, j.Checked, words.Number(j.OverRange), ohmSign))
+	if len(j.Limited) > 0 {
+		p.field("Limited to", strings.Join(j.Limited, ", "))
+	}
+	p.field("Record", s.Record.Words())
+	if s.Record.Sum != "" {
+		p.field("Sum of the record", s.Record.Sum)
+		p.item("", "The sum stands for every event of the record up to the last one named here. While that event is the last, waycall verify prints the same sum of the record that this paper was made from.")
+	}
+	var rows [][]entry
+	for _, b := range s.Boards {
+		ways, lines, left := 0, 0, 0
+		for _, l := range s.Lines {
+			if l.Board == b.Number && !l.Spare {
+				lines++
+				if l.Position <= 1 {
+					ways++
+				}
+				for _, c := range l.Cells {
+					if c.Status == report.ToDo || c.Status == report.Waiting {
+						left++
+					}
+				}
+			}
+		}
+		from := "origin"
+		if b.FedFrom != 0 {
+			from = fmt.Sprintf("board %d, way %d", b.FedFrom, b.FedFromWay)
+		}
+		tests := fmt.Sprintf("%d to do", left)
+		if left == 0 {
+			tests = "all made or left out with a reason"
+		}
+		if b.OnlyIsolated {
+			tests = "only isolated, not tested"
+		}
+		rows = append(rows, []entry{{text: strconv.Itoa(b.Number)}, {text: b.Name}, {text: from}, {text: strconv.Itoa(ways)}, {text: tests}, {text: report.WorstOn(b, s.Lines), style: report.WorstOn(b, s.Lines)}})
+	}
+	if len(rows) > 0 {
+		p.table("Boards", []column{{head: "Board"}, {head: "Name", grow: true}, {head: "Fed from"}, {head: "Ways in use", right: true}, {head: "Tests on its ways"}, {head: "Worst result"}}, rows, nil)
+	}
+	p.heading("Cautions")
+	for _, c := range s.Cautions {
+		p.item("•", c)
+	}
+	p.statement()
+}
+
+// The statement is ours. It is about the record, and says nothing about the
+// installation.
+const statement = "I took the readings in this schedule, or directed those who took them, with the instrument named above. " +
+	"I have read the schedule with its notes, what was left out and why, and what is left to do, and it agrees with what was read. " +
+	"I sign for this record of readings and for nothing else: what follows from it for the installation is for the competent person to judge, with the inspection."
+
+func (p *pdf) statement() {
+	p.room(64)
+	p.heading("Statement of the competent person")
+	p.item("", statement)
+	if g := p.s.Signed; g == nil {
+		p.item("", "This is a draft. It is not to be signed before it is signed off in the record.")
+	} else {
+		p.field("Signed off by", g.Name+" ("+g.Initials+")")
+		p.field("At", fmt.Sprintf("%s, as event %d of the record", g.At.UTC().Format("2006-01-02 15:04:05 UTC"), g.Event))
+		p.field("Sum as signed", g.Sum)
+	}
+	p.SetDrawColor(60, 60, 60)
+	p.SetLineWidth(0.2)
+	for _, who := range []string{"Tested by", "Checked by"} {
+		p.room(12)
+		p.y += 8
+		p.ink()
+		p.font("B", plainSize)
+		p.Text(pageLeft, p.y, who)
+		x := pageLeft + 24
+		p.font("", plainSize)
+		for _, f := range []struct {
+			name  string
+			width float64
+		}{{"Name", 56}, {"Position", 46}, {"Signature", 66}, {"Date", 34}} {
+			p.Text(x, p.y, f.name)
+			at := x + p.GetStringWidth(f.name) + 1.5
+			p.Line(at, p.y+0.6, x+f.width, p.y+0.6)
+			x += f.width + 6
+		}
+	}
+	p.y += 4
+}

@@ -1,0 +1,87 @@
+// Package words has the small words of what is printed about a job: numbers as they are
+// written, sentences, and text made fit for one line.
+package words
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+)
+
+// YesNo is yes or no.
+func YesNo(b bool) string {
+	if b {
+		return "yes"
+	}
+	return "no"
+}
+
+// Known is a number, or nothing when it is 0 for unknown.
+func Known(x float64) string {
+	if x == 0 {
+		return ""
+	}
+	return Number(x)
+}
+
+// Sentence ends s with a full stop and begins it with a capital.
+func Sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return "No reason is recorded."
+	}
+	if c := s[0]; c >= 'a' && c <= 'z' {
+		s = string(c-'a'+'A') + s[1:]
+	}
+	if !strings.ContainsRune(".?!", rune(s[len(s)-1])) {
+		s += "."
+	}
+	return s
+}
+
+// OrNone is a source, or that none is recorded.
+func OrNone(source string) string {
+	if source == "" {
+		return "no source is recorded"
+	}
+	return source
+}
+
+// Given is "Ze 0.35 ohm, fault current 16 kA" without what is not known.
+func Given(between string, parts ...any) string {
+	var out []string
+	for i := 0; i+2 < len(parts); i += 3 {
+		if x := parts[i+1].(float64); x != 0 {
+			out = append(out, fmt.Sprintf("%s %s %s", parts[i], Number(x), parts[i+2]))
+		}
+	}
+	return strings.Join(out, between)
+}
+
+// Loop is a limit of loop impedance to the two places of the tables.
+func Loop(ohm float64) string {
+	if ohm >= 100 {
+		return strconv.FormatFloat(ohm, 'f', 0, 64)
+	}
+	return strconv.FormatFloat(ohm, 'f', 2, 64)
+}
+
+// Number writes a number with no more decimal places than it needs.
+func Number(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
+
+// Numbers writes the numbers of ways: "1, 2, 5".
+func Numbers(ways []int) string {
+	all := make([]string, len(ways))
+	for i, w := range ways {
+		all[i] = strconv.Itoa(w)
+	}
+	return strings.Join(all, ", ")
+}
+
+// Plural is one where n is 1, otherwise many.
+func Plural(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return many
+}
