@@ -50,23 +50,6 @@ const (
 	Dropped                 // it was a click, or a steady noise that had just begun; there is no phrase
 )
 
-// String names k for a log.
-func (k Kind) String() string {
-	switch k {
-	case Started:
-		return "started"
-	case Paused:
-		return "paused"
-	case Resumed:
-		return "resumed"
-	case Ended:
-		return "ended"
-	case Dropped:
-		return "dropped"
-	}
-	return "unknown"
-}
-
 // An Event is what an Endpointer noticed.
 type Event struct {
 	Kind   Kind

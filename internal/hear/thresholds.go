@@ -39,9 +39,9 @@ const (
 	// or one gap makes. Others were not tried, as far as is recorded (2737855).
 	quietest = 0.1
 	loudest  = 0.9
-	// inQuiet and inNoise are the decibels between the two where it is quiet and where the
-	// noise is as loud as it is measured with: some 30 where nothing was added, about 8
-	// with noise at 5 dB. Noise is 0 from the first on and 1 at the second (2737855).
+	// inQuiet and inNoise are the decibels between the two from which on it is quiet, and at
+	// which the noise drowns the speech: some 30 are found where no noise was added and about
+	// 8 with noise at 5 dB. Noise is 0 at the first and 1 at the second (2737855).
 	inQuiet = 30.0
 	inNoise = 5.0
 	// loud is the noise from which the first and the third witness lose the same words:
@@ -63,8 +63,8 @@ const (
 	// cannot decline, comes up with phrases tens below (92388fb, for one model; when two were
 	// added up it stayed as it was).
 	plausible = 12
-	// nearby is how far apart two phrases lie that the third is asked about though two
-	// witnesses agree: 7 of the 455 phrases of the set fit in quiet (45c9fd3).
+	// nearby is how far apart, to the first, two phrases lie that the third is asked about
+	// though two witnesses agree: 7 of the 455 phrases of the set fit in quiet (45c9fd3).
 	nearby = 6
 	// farBelow is how far below a model's own free words the phrase must lie to count as
 	// wholly against it. In Decide the same distance makes it talk. Not recorded how it was

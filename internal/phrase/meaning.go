@@ -77,30 +77,12 @@ const (
 	Second        Command = "the second"
 	Reason        Command = "reason" // a reason on its own, in answer to "what is the reason?"
 
-	// Answers to the preparation steps.
-	Isolated       Command = "isolated and locked off"
-	ProvedDead     Command = "proved dead"
-	LampsOut       Command = "lamps removed"
-	LoadsOut       Command = "loads disconnected"
-	SwitchesOn     Command = "switches on"
-	SurgeOut       Command = "surge protection out"
+	// Answers to the preparation steps that are more than the step itself; the others are
+	// the identities of the steps, which package sequence has.
 	LeadsChecked   Command = "leads checked"
-	NoticesUp      Command = "notices up"
-	IndicatorOK    Command = "indicator proved" // before the test; "proved dead" comes after it
-	TestedDead     Command = "tested dead"
 	TwoFifty       Command = "two fifty volts" // surge protection stays in
-	ElectronicsOut Command = "electronics out"
-	LinksAsFound   Command = "links as found"
-	LeadsJoined    Command = "leads joined"    // with its ohms
-	LeadsApart     Command = "leads apart"     // with its megohms, or over range
 	NotPossible    Command = "not possible"    // with or without a Reason
 	EnergisedAgain Command = "energised again" // the supply was put on: proving dead begins anew
-
-	MainLocked     Command = "main switch locked off"
-	EarthOff       Command = "earthing conductor off"
-	EarthBack      Command = "earthing conductor back"
-	ConnectedAgain Command = "all connected again"
-	SurgeBack      Command = "surge protection back"
 
 	DeadTestsComplete Command = "dead tests complete"
 	ReadyForLive      Command = "ready for live tests" // with a Reason: dead tests that are left are waived

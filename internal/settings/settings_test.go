@@ -17,7 +17,7 @@ var update = flag.Bool("update", false, "write docs/settings.md anew")
 func TestTable(t *testing.T) {
 	page := filepath.Join("..", "..", "docs", "settings.md")
 	if *update {
-		if err := os.WriteFile(page, []byte(Table()), 0o644); err != nil {
+		if err := os.WriteFile(page, []byte(table()), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -25,7 +25,7 @@ func TestTable(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if d := cmp.Diff(Table(), string(have)); d != "" {
+	if d := cmp.Diff(table(), string(have)); d != "" {
 		t.Errorf("docs/settings.md is not what the code says; go test ./internal/settings -update writes it: %s", d)
 	}
 }

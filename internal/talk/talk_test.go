@@ -23,12 +23,12 @@ import (
 var commands = []phrase.Command{
 	"", phrase.Confirm, phrase.No, phrase.Scratch, phrase.SayAgain, phrase.WhatsNext, phrase.WhatsLeft, phrase.Skip,
 	phrase.NotApplicable, phrase.Limitation, phrase.GoBack, phrase.GoTo, phrase.ReadBack, phrase.TestAgain, phrase.Pause,
-	phrase.CarryOn, phrase.Finish, phrase.Note, phrase.First, phrase.Second, phrase.Reason, phrase.Isolated,
-	phrase.ProvedDead, phrase.LampsOut, phrase.LoadsOut, phrase.SwitchesOn, phrase.SurgeOut, phrase.LeadsChecked,
+	phrase.CarryOn, phrase.Finish, phrase.Note, phrase.First, phrase.Second, phrase.Reason, sequence.Isolated,
+	sequence.ProvedDead, sequence.LampsOut, sequence.LoadsOut, sequence.SwitchesOn, sequence.SurgeOut, phrase.LeadsChecked,
 	phrase.Correct, phrase.Incorrect, phrase.GoToBoard, phrase.DeadTestsComplete, phrase.ReadyForLive, "hum",
 	phrase.OnlyBound, phrase.OnlyWay, phrase.OnlyTest, phrase.Undo, phrase.Undo, phrase.Replace, phrase.Several, phrase.SayAgainSlow,
-	phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull, phrase.NoticesUp, phrase.IndicatorOK, phrase.TestedDead, phrase.TwoFifty,
-	phrase.ElectronicsOut, phrase.LinksAsFound, phrase.LeadsJoined, phrase.LeadsApart, phrase.NotPossible, phrase.EnergisedAgain, phrase.Observation,
+	phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull, sequence.NoticesUp, sequence.IndicatorOK, sequence.TestedDead, phrase.TwoFifty,
+	sequence.ElectronicsOut, sequence.LinksAsFound, sequence.LeadsJoined, sequence.LeadsApart, phrase.NotPossible, phrase.EnergisedAgain, phrase.Observation,
 }
 
 // likely are what a conversation is mostly made of.
@@ -103,7 +103,7 @@ func anyMeaning(p pick) phrase.Meaning {
 		m := meaning(c, max(way, 1), one(p, someTests[5:]), one(p, []string{"", ">999", ">99", "200"}), "", "")
 		m.OverRange, m.Last = m.Quantity.Bound == "", m.Way+p(5)
 		return m
-	case phrase.LeadsJoined, phrase.LeadsApart:
+	case sequence.LeadsJoined, sequence.LeadsApart:
 		m := meaning(c, 0, "", one(p, values), "", "")
 		m.OverRange = m.Quantity.Bound == ""
 		return m
@@ -328,9 +328,9 @@ func (p *player) willing() (phrase.Meaning, bool) {
 	case p.state.stay != 0:
 		return phrase.Meaning{Command: phrase.CarryOn}, true
 	case d.Step != nil && d.Step.Unit == reading.Ohm:
-		return meaning(phrase.LeadsJoined, 0, "", "0.1", "", ""), true
+		return meaning(sequence.LeadsJoined, 0, "", "0.1", "", ""), true
 	case d.Step != nil && d.Step.Unit != "":
-		return meaning(phrase.LeadsApart, 0, "", ">999", "", ""), true
+		return meaning(sequence.LeadsApart, 0, "", ">999", "", ""), true
 	case d.Step != nil:
 		return phrase.Meaning{Command: phrase.Command(d.Step.ID)}, true
 	case d.Slot.Test.Judged():

@@ -145,17 +145,3 @@ func newMask(a *phrase.Automaton, v vocabulary) *mask {
 	}
 	return m
 }
-
-// accepts reports whether the mask lets the tokens pass as a whole phrase.
-func (m *mask) accepts(tokens []int32) bool {
-	state := int32(0)
-	for _, t := range tokens {
-		row := m.token[m.from[state]:m.from[state+1]]
-		k, ok := slices.BinarySearch(row, t)
-		if !ok {
-			return false
-		}
-		state = m.next[m.from[state]+int32(k)]
-	}
-	return m.final[state] == 1
-}

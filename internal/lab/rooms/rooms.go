@@ -138,14 +138,6 @@ func rooms(page string) []room {
 // product and of which the product knows nothing.
 func inLab(name string) bool { return strings.HasPrefix(name, "lab/") }
 
-// labUsed returns the packages of the laboratory that a package outside of it imports.
-func labUsed(p *pkg) []string {
-	if inLab(p.name()) || p.ImportPath == "waycall/cmd/lab" {
-		return nil
-	}
-	return slices.DeleteFunc(p.uses(), func(n string) bool { return !inLab(n) })
-}
-
 // in returns the row of the table that a package belongs to: its own, or that of the
 // package that it lies in; -1 for none.
 func in(table []room, name string) int {

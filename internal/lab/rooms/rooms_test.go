@@ -4,6 +4,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -143,4 +144,12 @@ func TestNotices(t *testing.T) {
 	if !needsC(all, direct) || !needsC(all, through) || needsC(all, plain) {
 		t.Error("needing C goes through imports, and is not about the standard library")
 	}
+}
+
+// labUsed returns the packages of the laboratory that a package outside of it imports.
+func labUsed(p *pkg) []string {
+	if inLab(p.name()) || p.ImportPath == "waycall/cmd/lab" {
+		return nil
+	}
+	return slices.DeleteFunc(p.uses(), func(n string) bool { return !inLab(n) })
 }

@@ -5,8 +5,8 @@ import (
 	"strings"
 )
 
-// Table returns the settings as a page of Markdown, docs/settings.md.
-func Table() string {
+// table returns the settings as a page of Markdown, docs/settings.md.
+func table() string {
 	var b strings.Builder
 	b.WriteString(`# Settings
 
