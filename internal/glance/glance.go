@@ -31,10 +31,20 @@ type Facts struct {
 	Due   string // the test or the question in words
 	With  string // set-up and test voltage, or what is waited for
 
+	// Options are the readings that a phrase may have given, in the order in which they
+	// were offered, while it is asked which was meant. Nothing else matters then.
+	Options []Option
+
 	Last *Last // nil before the first reading
 
+	// Tally is what stands on the schedule, the gravest first, once nothing is left to
+	// ask or the work is finished: then no single reading speaks for the job.
+	Tally []Count
+
 	Tests, Steps int // left
-	Done, All    int // tests
+	Done, All    int // tests; Done is Recorded and LeftOut
+	Recorded     int // tests with a reading that stands
+	LeftOut      int // tests that were left out
 	Waiting      int // tests that wait for work on what failed
 	// Estimate is how long the rest may take; where Estimated is false it says nothing.
 	Estimate  time.Duration
@@ -48,10 +58,25 @@ type Board struct {
 	Left   int // steps and tests
 }
 
-// Last is the reading that waits for "confirm", or else the last one that stands.
-// Of several that were given in one breath it is the one to look at first.
+// Option is one of several readings to choose from.
+type Option struct {
+	Place string // the way, or B and the board's number
+	Text  string // 350 MΩ; the tests with it where there are several
+}
+
+// Count is how many tests ended alike.
+type Count struct {
+	N      int
+	Result check.Result // "" for those that were left out
+}
+
+// Last is the reading that waits for "confirm", or else the last one that was
+// confirmed, whether or not it still stands. Of several that were given in one breath
+// it is the one to look at first.
 type Last struct {
 	Waits   bool   // it is read back and not confirmed
+	Place   string // whose it is, as in Facts.Place: the way, or B and the board's number
+	Gone    string // why it no longer stands: TAKEN OFF, REPLACED, BEFORE WORK; "" while it does
 	Where   string // way and test in words
 	Figure  string // >999, 0.47, CORRECT
 	Unit    string // MΩ, Ω, or nothing
@@ -70,7 +95,8 @@ func Of(s record.State) Facts {
 	due, any := sequence.Next(s)
 	switch {
 	case s.Pending != nil:
-		f.at(s, s.Pending.Slot)
+		each := s.Pending.Each()
+		f.at(s, each[worst(each)].Slot) // whose verdict it is
 		f.With = "Read back. Say confirm, or correct it."
 	case !any:
 		f.Place, f.Label, f.Due = "END", "NOTHING LEFT TO ASK", "Say finish here, or name a way to go back to."
@@ -105,9 +131,67 @@ func Of(s record.State) Facts {
 	}
 	n := sequence.Count(s)
 	f.Done, f.All, f.Waiting = n.Recorded+n.LeftOut, n.Tests, n.Waiting
+	f.Recorded, f.LeftOut = n.Recorded, n.LeftOut
 	f.Estimate, f.Estimated = sequence.Estimate(s)
-	f.Last = lastOf(s)
+	f.Last, f.Options = lastOf(s), optionsOf(s)
+	if s.Pending == nil && (!any || s.Finished) {
+		f.Tally, f.Last = tallyOf(s, n.LeftOut), nil
+	}
 	return f
+}
+
+// optionsOf is what a phrase may have given, in print.
+func optionsOf(s record.State) (all []Option) {
+	var first record.Slot
+	alike := true // all are for one place, so that the figures alone tell them apart
+	for i, each := range s.Offers {
+		if len(each) == 0 {
+			return nil
+		}
+		if i == 0 {
+			first = each[0].Slot
+		}
+		alike = alike && len(each) == 1 && each[0].Slot == first
+	}
+	for _, each := range s.Offers {
+		var words []string
+		for _, o := range each {
+			text := strings.TrimSpace(Figure(o.Quantity) + " " + Unit(o.Quantity.Unit))
+			if !alike {
+				text = InWords(s, o.Slot) + " " + text
+			}
+			words = append(words, text)
+		}
+		all = append(all, Option{placeOf(each[0].Slot), strings.Join(words, ", ")})
+	}
+	return all
+}
+
+// tallyOf counts what stands.
+func tallyOf(s record.State, leftOut int) (all []Count) {
+	n := map[check.Result]int{}
+	for _, r := range s.Readings {
+		if r.Standing == record.Stands {
+			n[r.Verdict.Result]++
+		}
+	}
+	for _, r := range []check.Result{check.Fail, check.CannotSay, check.Investigate, check.Pass} {
+		if n[r] > 0 {
+			all = append(all, Count{n[r], r})
+		}
+	}
+	if leftOut > 0 {
+		all = append(all, Count{leftOut, ""})
+	}
+	return all
+}
+
+// placeOf is a place as it is shown largest.
+func placeOf(slot record.Slot) string {
+	if slot.Way == 0 {
+		return fmt.Sprintf("B%d", slot.Board)
+	}
+	return fmt.Sprint(slot.Way)
 }
 
 // at shows a test.
@@ -115,10 +199,10 @@ func (f *Facts) at(s record.State, slot record.Slot) {
 	f.Board = slot.Board
 	f.Due = InWords(s, slot)
 	if slot.Way == 0 {
-		f.Place, f.Label, f.Feeds = fmt.Sprintf("B%d", slot.Board), "THE BOARD ITSELF", nameOf(s, slot.Board)
+		f.Place, f.Label, f.Feeds = placeOf(slot), "THE BOARD ITSELF", nameOf(s, slot.Board)
 		return
 	}
-	f.Place, f.Label = fmt.Sprint(slot.Way), "WAY"
+	f.Place, f.Label = placeOf(slot), "WAY"
 	if w := s.Job.Way(slot.Board, slot.Way); w != nil {
 		f.Feeds = w.Feeds
 	}
@@ -157,27 +241,52 @@ func nameOf(s record.State, board int) string {
 // grave orders results, the one to look at first.
 var grave = map[check.Result]int{check.Fail: 3, check.CannotSay: 2, check.Investigate: 1}
 
+// AtPlace is a place as it is shown largest, in words: "way 6", "board 1".
+func AtPlace(place string) string {
+	if n, ok := strings.CutPrefix(place, "B"); ok {
+		return "board " + n
+	}
+	return "way " + place
+}
+
+// worst is which of several readings is to be looked at first.
+func worst(each []record.Proposal) int {
+	at := 0
+	for i, p := range each {
+		if grave[p.Verdict.Result] > grave[each[at].Verdict.Result] {
+			at = i
+		}
+	}
+	return at
+}
+
+// gone is how it is shown that a reading no longer stands.
+var gone = map[record.Standing]string{record.Replaced: "REPLACED", record.TakenOff: "TAKEN OFF", record.BeforeWork: "BEFORE WORK"}
+
 func lastOf(s record.State) *Last {
 	var each []record.Proposal
+	var standing []record.Standing
 	if s.Pending != nil {
 		each = s.Pending.Each()
-	} else if r, ok := s.Last(); ok {
-		each = []record.Proposal{r.Proposal}
+		standing = make([]record.Standing, len(each))
+	} else if n := len(s.Readings); n > 0 {
+		for _, r := range s.Readings { // all that were confirmed with the last
+			if r.ConfirmedID == s.Readings[n-1].ConfirmedID {
+				each, standing = append(each, r.Proposal), append(standing, r.Standing)
+			}
+		}
 	}
 	if len(each) == 0 {
 		return nil
 	}
-	worst := 0
+	at := worst(each)
 	var all []string
-	for i, p := range each {
-		if grave[p.Verdict.Result] > grave[each[worst].Verdict.Result] {
-			worst = i
-		}
+	for _, p := range each {
 		all = append(all, string(p.Slot.Test)+" "+Figure(p.Quantity)+" "+Unit(p.Quantity.Unit))
 	}
-	p := each[worst]
+	p := each[at]
 	l := &Last{
-		Waits: s.Pending != nil, Where: fmt.Sprintf("way %d, ", p.Slot.Way) + InWords(s, p.Slot),
+		Waits: s.Pending != nil, Place: placeOf(p.Slot), Where: fmt.Sprintf("way %d, ", p.Slot.Way) + InWords(s, p.Slot), Gone: gone[standing[at]],
 		Figure: Figure(p.Quantity), Unit: Unit(p.Quantity.Unit), Result: p.Verdict.Result, Because: p.Verdict.Reason,
 	}
 	if p.Slot.Way == 0 {

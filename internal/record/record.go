@@ -158,6 +158,7 @@ type Event struct {
 	HeardID  int64             `json:"heard_id,omitempty"` // the Heard event whose sound this rests on
 	Off      string            `json:"off,omitempty"`      // of Prepared and Confirmed: what is taken off, out or linked for it on the board, see State.Off
 	Back     string            `json:"back,omitempty"`     // of Prepared: what is said to be back as it was
+	Offers   [][]Offer         `json:"offers,omitempty"`   // of Said: it asks which of these was meant, each given in one breath
 
 	// Of a review. Replaces is the ConfirmedID of the reading in Slot that the
 	// event is about, 0 where none stood; an event that was made while another
@@ -166,6 +167,12 @@ type Event struct {
 	By       string `json:"by,omitempty"` // initials, see CheckInitials
 	Replaces int64  `json:"replaces,omitempty"`
 	Sum      string `json:"sum,omitempty"` // of the event before, in hexadecimal, as waycall verify prints it
+}
+
+// Offer is a reading that a disputed phrase may have given.
+type Offer struct {
+	Slot     Slot             `json:"slot"`
+	Quantity reading.Quantity `json:"quantity"`
 }
 
 // mostInitials is how many letters initials may have.

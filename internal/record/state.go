@@ -39,6 +39,7 @@ type State struct {
 	Signed      *SignOff     // what the record is signed off by; nil while it is a draft, and again after any later fact
 
 	Pending  *Proposal // read back and waiting to be confirmed
+	Offers   [][]Offer // what was asked to choose from last, while no answer was given
 	Board    int       // the number of the board in hand: the last one that anything was done on; at the start the first that is tested
 	Way      int       // the way in hand on that board; 0 at the start and at the board itself
 	Aim      *Slot     // the test the electrician went to, due whatever stands there
@@ -291,12 +292,15 @@ func (s State) apply(e Event) (State, error) {
 		return s, err
 	}
 	switch e.Kind {
-	case Heard, Said:
+	case Heard:
+		return s, nil
+	case Said:
+		s.Offers = e.Offers
 		return s, nil
 	case Signed:
 		return s.signed(e)
 	}
-	s.Signed = nil
+	s.Signed, s.Offers = nil, nil
 	switch e.Kind {
 	case Noted, Observed:
 		return s.noted(e)

@@ -103,6 +103,16 @@ func checkEvent(e *record.Event) error {
 	if e.Kind != record.Proposed && len(e.Then) > 0 {
 		return errors.New("only a proposal has further readings")
 	}
+	if e.Kind != record.Said && len(e.Offers) > 0 {
+		return errors.New("only what is said offers readings")
+	}
+	for i, all := range e.Offers {
+		for _, o := range all {
+			if err := checkReading(&o.Slot, &o.Quantity, nil, false); err != nil {
+				return fmt.Errorf("offer %d: %w", i+1, err)
+			}
+		}
+	}
 	if _, known := record.Codes[e.Code]; e.Code != "" && !(known && e.Kind == record.Observed) {
 		return fmt.Errorf("code %q", e.Code)
 	}

@@ -27,6 +27,18 @@ func (c choice) same(d choice) bool {
 	return slices.EqualFunc(c, d, func(a, b part) bool { return a.slot == b.slot && a.quantity.Equal(b.quantity) })
 }
 
+// offers is what there is to choose from, for the record.
+func (t *turn) offers() (all [][]record.Offer) {
+	for _, c := range t.s.offer {
+		var one []record.Offer
+		for _, p := range c {
+			one = append(one, record.Offer{Slot: p.slot, Quantity: p.quantity})
+		}
+		all = append(all, one)
+	}
+	return all
+}
+
 func (c choice) has(slot record.Slot) bool {
 	return slices.ContainsFunc(c, func(p part) bool { return p.slot == slot })
 }

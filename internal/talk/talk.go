@@ -234,7 +234,7 @@ func step(s State, e Event) (State, []Effect, error) {
 	said := ""
 	if len(t.words) > 0 {
 		said = t.text()
-		t.fact(record.Event{Kind: record.Said, Text: said})
+		t.fact(record.Event{Kind: record.Said, Text: said, Offers: t.offers()})
 		if !t.passing {
 			t.s.last = said
 		}

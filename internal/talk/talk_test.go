@@ -212,6 +212,10 @@ func (p *talker) do(e Event) {
 			p.heard = words
 		}
 	}
+	// What is offered is in the record, for the screens, for as long as it is.
+	if len(r.Offers) != len(p.state.offer) && !isCaught(e) {
+		p.t.Fatalf("%#v: %v is offered, and the record says %v", e, p.state.offer, r.Offers)
+	}
 	// Whatever is said while something waits says it.
 	if r.Pending != nil && !r.Paused && p.state.offer == nil && p.state.dictation == nil && len(out) > 0 && !isCaught(e) && !p.says(p.state, r.Pending.Each()) {
 		p.t.Fatalf("%#v: %v waits, but what was said is %q", e, r.Pending, p.heard)
@@ -532,6 +536,9 @@ func TestReadingRestsOnItsSound(t *testing.T) {
 	p.prepare()
 	p.do(Heard{At: p.at, Meaning: meaning("", 0, "", "486", "", ""), Candidates: []phrase.Meaning{meaning("", 0, "", "46", "", "")}})
 	disputed := p.state.Record.LastID - 1
+	if o := p.state.Record.Offers; len(o) != 2 || o[0][0].Quantity.Figure() != "486" || o[1][0].Quantity.Figure() != "46" {
+		t.Errorf("the record says that %v is offered", o)
+	}
 	p.phrase(phrase.Meaning{Command: phrase.Second})
 	p.phrase(phrase.Meaning{Command: phrase.Confirm})
 	r, ok := p.state.Record.Last()

@@ -17,6 +17,7 @@ const (
 	plain style = iota
 	strong
 	bar // reversed, across the screen
+	faint
 	good
 	doubt
 	bad
@@ -38,6 +39,8 @@ func (p palette) sgr(s style) string {
 		return ""
 	case s == bar:
 		return "\x1b[1;7m"
+	case s == faint:
+		return "\x1b[2m"
 	case s == strong || !p.colour:
 		return "\x1b[1m"
 	case p.light:

@@ -115,9 +115,23 @@ func width(s string) int {
 // said, the level and what is left.
 func (c *canvas) parts(f facts, s size) {
 	y := 2 // apart from the header, which may be reversed
+	if len(f.Options) > 0 {
+		c.options(f.Options, s, y, c.h-3-s.said)
+		c.said(f, c.h-2-s.said, c.h-2)
+		c.meter(f, c.h-2)
+		c.left(f, c.h-1)
+		return
+	}
 	c.due(f, s, y)
 	y += glyphRows*s.wy + s.gap
-	c.last(f.Last, s, y)
+	switch {
+	case len(f.Tally) > 0:
+		c.tally(f.Tally, y)
+	case f.Last != nil && !f.Last.Waits:
+		c.stored(f.Last, s, y)
+	default:
+		c.last(f.Last, s, y)
+	}
 	y += 2 + glyphRows*s.ry + s.gap
 	bottom := c.h - 2 - s.gap
 	if boards := c.boards(f); len(f.Boards) > 1 && bottom-y > s.said+2 {
@@ -180,16 +194,103 @@ func (c *canvas) rule(y int, title string) {
 	}
 }
 
-// last draws the last reading with its verdict.
+// options draws what there is to choose from on the whole of the screen: a question
+// stands alone until it is answered.
+func (c *canvas) options(all []glance.Option, s size, y, end int) {
+	c.rule(y, "WHICH WAS IT?")
+	y += 2
+	each := max(2, (end-y)/max(1, len(all)))
+	for i, o := range all {
+		if y >= end {
+			return
+		}
+		n := fmt.Sprint(i + 1)
+		rows := min(each-1, glyphRows*s.wy)
+		scale := max(1, rows/glyphRows)
+		if rows < glyphRows || units(n) == 0 {
+			c.put(2, y, c.w-4, strong, short(clean(fmt.Sprintf("option %s: way %s, %s", n, o.Place, o.Text)), max(0, c.w-4)))
+			y += each
+			continue
+		}
+		c.big(2, y, strong, n, s.wx, scale, false)
+		x := 2 + 4*s.wx + 2
+		room := c.w - x - 2
+		c.put(x, y, room, plain, short(clean("option "+n+", "+glance.AtPlace(o.Place)), max(0, room)))
+		figure, unit, _ := strings.Cut(o.Text, " ")
+		if sx := fit(figure, s.wx, room-width(unit)-2); sx > 0 && !strings.Contains(unit, " ") && rows > glyphRows {
+			tall := max(1, (rows-1)/glyphRows)
+			c.big(x, y+1, strong, figure, sx, tall, false)
+			c.put(x+units(figure)*sx+1, y+glyphRows*tall, width(unit), strong, clean(unit))
+		} else {
+			for j, line := range wrap(clean(o.Text), room, rows-1) {
+				c.put(x, y+1+j, room, strong, line)
+			}
+		}
+		y += each
+	}
+}
+
+// tally draws what the job comes to, each count on a line of its own.
+func (c *canvas) tally(all []glance.Count, y int) {
+	c.rule(y, "WHAT STANDS ON THE SCHEDULE")
+	for i, n := range all {
+		word, shape, st := "LEFT OUT", "–", plain
+		if v, ok := verdicts[n.Result]; ok {
+			word, shape, st = v.word, v.shape, v.st
+		}
+		c.put(2, y+1+i, c.w-4, st, fmt.Sprintf("%4d  %s %s", n.N, shape, word))
+	}
+}
+
+// stored draws a reading that is stored, dim, because it is not of the way that is due:
+// the way whose it is stands before it, as large as its verdict.
+func (c *canvas) stored(l *glance.Last, s size, y int) {
+	v, ok := verdicts[l.Result]
+	if !ok {
+		v = verdicts[check.CannotSay]
+	}
+	title := "STORED: "
+	if l.Gone != "" {
+		title = l.Gone + ": "
+	}
+	c.rule(y, short(clean(title+l.Where), max(0, c.w-8)))
+	sx := max(1, s.rx-1)
+	gap, unit := 4*sx, clean(l.Unit)
+	line := strings.TrimSpace(glance.AtPlace(l.Place) + "   " + l.Figure + " " + l.Unit + "   " + v.word)
+	used := (units(l.Place)+units(l.Figure)+units(v.large))*sx + 2*gap + width(unit) + 2
+	if units(l.Place) == 0 || units(l.Figure) == 0 || used > c.w-4 {
+		c.put(2, y+1+glyphRows*s.ry/2, c.w-4, faint, short(clean(line), max(0, c.w-4)))
+	} else {
+		c.big(2, y+1, faint, l.Place, sx, s.ry, false)
+		x := 2 + units(l.Place)*sx + gap
+		c.big(x, y+1, faint, l.Figure, sx, s.ry, false)
+		x += units(l.Figure)*sx + 1
+		c.put(x, y+glyphRows*s.ry, width(unit), faint, unit)
+		if l.Gone != "TAKEN OFF" { // of which nothing counts
+			c.big(c.w-2-units(v.large)*sx, y+1, faint, v.large, sx, s.ry, false)
+		}
+	}
+	head := v.shape + " " + v.word
+	if l.Gone != "" {
+		head = strings.ToLower(l.Gone) + ", was " + v.word
+	}
+	c.put(1, y+1+glyphRows*s.ry, c.w-2, v.st, short(clean(head), max(0, c.w-2)))
+	text := l.Because
+	if l.Others != "" {
+		text = l.Others + ". " + text
+	}
+	if x := 3 + width(clean(head)); x < c.w-2 {
+		c.put(x, y+1+glyphRows*s.ry, c.w-2-x, plain, short(clean(text), max(0, c.w-2-x)))
+	}
+}
+
+// last draws the reading that waits with its verdict.
 func (c *canvas) last(l *glance.Last, s size, y int) {
 	if l == nil {
 		c.rule(y, "NO READING YET")
 		return
 	}
-	title := "STORED: " + l.Where
-	if l.Waits {
-		title = "NOT STORED YET: " + l.Where
-	}
+	title := "NOT STORED YET: " + l.Where
 	v, ok := verdicts[l.Result]
 	if !ok {
 		v = verdicts[check.CannotSay]
@@ -297,7 +398,10 @@ func (c *canvas) meter(f facts, y int) {
 func (c *canvas) left(f facts, y int) {
 	text := "left     " + count(f)
 	c.put(1, y, c.w-2, strong, short(text, c.w-2))
-	done := fmt.Sprintf("%d of %d tests", f.Done, f.All)
+	done := fmt.Sprintf("%d of %d tests", f.Recorded, f.All)
+	if f.LeftOut > 0 {
+		done += fmt.Sprintf(", %d left out", f.LeftOut)
+	}
 	if x := c.w - 1 - len(done); x > width(text)+4 {
 		c.put(x, y, len(done), plain, done)
 		if room := x - width(text) - 6; room >= 8 && f.All > 0 {
@@ -367,11 +471,28 @@ func (c *canvas) lines(f facts) {
 		if !ok {
 			v = verdicts[check.CannotSay]
 		}
-		head := "stored "
 		if l.Waits {
-			head = "confirm? "
+			all = append(all, line{"confirm? " + l.Figure + " " + l.Unit, strong}, line{v.shape + " " + v.word, v.st})
+		} else {
+			head := "stored"
+			if l.Gone != "" {
+				head = strings.ToLower(l.Gone)
+			}
+			all = append(all, line{head + ", " + glance.AtPlace(l.Place) + ": " + l.Figure + " " + l.Unit + " " + v.shape + " " + v.word, faint})
 		}
-		all = append(all, line{head + l.Figure + " " + l.Unit, strong}, line{v.shape + " " + v.word, v.st})
+	}
+	for _, n := range f.Tally {
+		word := "left out"
+		if v, ok := verdicts[n.Result]; ok {
+			word = v.word
+		}
+		all = append(all, line{fmt.Sprintf("%d %s", n.N, word), strong})
+	}
+	if len(f.Options) > 0 {
+		all = []line{{"which was it?", plain}}
+		for i, o := range f.Options {
+			all = append(all, line{fmt.Sprintf("option %d: %s, %s", i+1, glance.AtPlace(o.Place), o.Text), strong})
+		}
 	}
 	all = append(all, line{count(f) + " left", plain}, line{f.Feeds, plain}, line{f.With, plain}, line{f.said, plain}, line{f.heard, plain})
 	y := 1

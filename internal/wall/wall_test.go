@@ -43,8 +43,8 @@ func scenes() map[string]facts {
 			Boards: []glance.Board{{Number: 1, Name: "Consumer unit, hall cupboard", Left: 27}},
 			Place:  "7", Label: "WAY", Feeds: "Smoke and heat alarms", Due: "Live and neutral to earth",
 			With:  "insulation tester at the board, 250 V, at least 1 MΩ",
-			Last:  &glance.Last{Where: "way 6, Live and neutral to earth", Figure: ">999", Unit: "MΩ", Result: check.Pass, Because: "The limit is 1 MΩ."},
-			Tests: 27, Done: 12, All: 39, Estimate: 21 * time.Minute, Estimated: true,
+			Last:  &glance.Last{Place: "6", Where: "way 6, Live and neutral to earth", Figure: ">999", Unit: "MΩ", Result: check.Pass, Because: "The limit is 1 MΩ."},
+			Tests: 27, Done: 12, Recorded: 12, All: 39, Estimate: 21 * time.Minute, Estimated: true,
 		},
 		turn: listening, said: "Stored. Way seven, Smoke and heat alarms, live and neutral to earth, at two hundred and fifty volts.",
 		heard: "confirm", level: -31,
@@ -55,8 +55,8 @@ func scenes() map[string]facts {
 			Boards: []glance.Board{{Number: 1, Name: "Main board"}, {Number: 2, Name: "Sub-board, machine shop", Left: 61}, {Number: 3, Name: "Sub-board, yard", Left: 34}},
 			Place:  "12", Label: "WAY", Feeds: "Extraction fan, spray booth", Due: "Line to earth",
 			With:  "Read back. Say confirm, or correct it.",
-			Last:  &glance.Last{Waits: true, Where: "way 12, Line to earth", Figure: "0.48", Unit: "MΩ", Result: check.Fail, Because: "The limit is 1 MΩ: " + string(board.Current) + " Table 64, from memory."},
-			Tests: 90, Steps: 5, Done: 71, All: 163, Waiting: 2, Estimate: 96 * time.Minute, Estimated: true,
+			Last:  &glance.Last{Waits: true, Place: "12", Where: "way 12, Line to earth", Figure: "0.48", Unit: "MΩ", Result: check.Fail, Because: "The limit is 1 MΩ: " + string(board.Current) + " Table 64, from memory."},
+			Tests: 90, Steps: 5, Done: 71, Recorded: 70, LeftOut: 1, All: 163, Waiting: 2, Estimate: 96 * time.Minute, Estimated: true,
 		},
 		turn: speaking, said: "Way twelve, line to earth, nought point four eight megohms. That fails: the limit is one megohm. Confirm or correct?",
 		heard: "nought point four eight", level: math.Inf(-1),
@@ -71,11 +71,18 @@ func scenes() map[string]facts {
 	}
 	end := stored
 	end.Place, end.Label, end.Feeds, end.With, end.Due = "END", "NOTHING LEFT TO ASK", "", "", "Say finish here, or name a way to go back to."
-	end.turn, end.Tests, end.Done = paused, 0, 39
-	end.Last = &glance.Last{Where: "way 9, Polarity", Figure: "CORRECT", Result: check.Pass, Because: "Correct is what is asked for."}
+	end.turn, end.Tests, end.Done, end.Recorded, end.LeftOut = paused, 0, 39, 38, 1
+	end.Last, end.Tally = nil, []glance.Count{{N: 1, Result: check.Fail}, {N: 1, Result: check.CannotSay}, {N: 2, Result: check.Investigate}, {N: 34, Result: check.Pass}, {N: 1}}
 	doubtful := failing
-	doubtful.Last = &glance.Last{Where: "way 4, r1", Figure: "12345.6", Unit: "Ω", Result: check.CannotSay, Because: "The other end is not known.", Others: "r1 0.31 Ω, rn 0.32 Ω"}
-	return map[string]facts{"stored": stored, "failing": failing, "step": step, "end": end, "doubtful": doubtful}
+	doubtful.Last = &glance.Last{Waits: true, Place: "12", Where: "way 12, r1", Figure: "12345.6", Unit: "Ω", Result: check.CannotSay, Because: "The other end is not known.", Others: "r1 0.31 Ω, rn 0.32 Ω"}
+	// What failed is stored, and then tested again: the way that is due is another.
+	undone := stored
+	undone.Place, undone.Feeds, undone.Due = "7", "Smoke and heat alarms", "Live and neutral to earth"
+	undone.Last = &glance.Last{Place: "12", Where: "way 12, Live and neutral to earth", Figure: "0.02", Unit: "MΩ", Gone: "BEFORE WORK", Result: check.Fail, Because: "The limit is 1 MΩ."}
+	question := stored
+	question.Options = []glance.Option{{Place: "7", Text: "350 MΩ"}, {Place: "7", Text: "315 MΩ"}}
+	question.said, question.heard = "Three, five, nought, or three, one, five? Say option one, option two, or say it again.", "three fifty  (disputed)"
+	return map[string]facts{"undone": undone, "question": question, "stored": stored, "failing": failing, "step": step, "end": end, "doubtful": doubtful}
 }
 
 // The golden screens, from which the pictures in docs are drawn, too.
@@ -171,10 +178,16 @@ func anyFacts() *rapid.Generator[facts] {
 		}
 		if rapid.Bool().Draw(t, "reading") {
 			f.Last = &glance.Last{
-				Waits: rapid.Bool().Draw(t, "waits"), Where: text("where"), Unit: text("unit"), Others: text("others"), Because: text("because"),
+				Waits: rapid.Bool().Draw(t, "waits"), Gone: rapid.SampledFrom([]string{"", "TAKEN OFF", "BEFORE WORK"}).Draw(t, "gone"), Where: text("where"), Place: rapid.OneOf(nasty(), rapid.SampledFrom([]string{"1", "12", "B12"})).Draw(t, "last place"), Unit: text("unit"), Others: text("others"), Because: text("because"),
 				Figure: rapid.OneOf(nasty(), rapid.SampledFrom([]string{">999", "0.47", "99999", "<0.00001", "CORRECT"})).Draw(t, "figure"),
 				Result: rapid.SampledFrom([]check.Result{check.Pass, check.Fail, check.Investigate, check.CannotSay, "", "later"}).Draw(t, "result"),
 			}
+		}
+		for range rapid.IntRange(0, 3).Draw(t, "options") {
+			f.Options = append(f.Options, glance.Option{Place: text("of"), Text: rapid.OneOf(nasty(), rapid.SampledFrom([]string{"350 MΩ", "0.0001 Ω"})).Draw(t, "option")})
+		}
+		for range rapid.IntRange(0, 5).Draw(t, "tally") {
+			f.Tally = append(f.Tally, glance.Count{N: n.Draw(t, "count"), Result: rapid.SampledFrom([]check.Result{check.Pass, check.Fail, "", "later"}).Draw(t, "of result")})
 		}
 		return f
 	})
@@ -330,7 +343,7 @@ func TestFollowsTheRecord(t *testing.T) {
 		t.Errorf("having missed something it shows %+v", f)
 	}
 	again.Begin(state)
-	if f := again.shot(); f.All == 0 || f.Last == nil {
+	if f := again.shot(); f.All == 0 || f.Tally == nil {
 		t.Errorf("told anew it shows %+v", f)
 	}
 }

@@ -8,7 +8,7 @@ import sys
 
 CHAR, LINE, EDGE = 9, 18, 14
 GROUND, INK = "#14181d", "#f2f0ea"
-COLOURS = {"92": "#5fe08a", "93": "#ffd75f", "91": "#ff6b61"}
+COLOURS = {"2": "#8a8f95", "92": "#5fe08a", "93": "#ffd75f", "91": "#ff6b61"}
 
 if len(sys.argv) != 2 or not re.fullmatch(r"\d+x\d+", sys.argv[1]):
     sys.exit("screen.py: no size; give it as 80x24")

@@ -58,7 +58,7 @@ func TestLiveFollowsDemo(t *testing.T) {
 	if err := <-ended; err != nil {
 		t.Fatal(err)
 	}
-	b.has("FINISHED", "way 6, Live to neutral", ">999", "MΩ", "PASS", "nothing left", "19 of 19 tests done")
+	b.has("FINISHED", "What stands on the schedule", "PASS", "LEFT OUT", "nothing left", "18 of 19 tests recorded, 1 left out")
 	seen := eval[[]string](b, "seen")
 	all := strings.Join(seen, "\n")
 	for _, want := range []string{"SESSION RUNNING", "WAITS FOR CONFIRM", "Read back, not stored yet", "Stored", "FAIL", "LOOK INTO IT"} {

@@ -32,9 +32,11 @@ import (
 	"html/template"
 	"net/http"
 	"strconv"
+	"strings"
 	"sync"
 	"time"
 
+	"waycall/internal/glance"
 	"waycall/internal/mishap"
 	"waycall/internal/record"
 )
@@ -118,7 +120,11 @@ func (s *Server) Close() {
 //go:embed live.tmpl
 var files embed.FS
 
-var views = template.Must(template.New("").ParseFS(files, "live.tmpl"))
+var views = template.Must(template.New("").Funcs(template.FuncMap{
+	"at":     glance.AtPlace,
+	"lower":  strings.ToLower,
+	"option": func(i int) int { return i + 1 },
+}).ParseFS(files, "live.tmpl"))
 
 // Page is the live view of a job as it is now, to begin with.
 type Page struct {

@@ -117,7 +117,14 @@ type view struct {
 	Verdict         verdict
 	Digits          int // of Place, which decide its size
 	Left            string
+	Counts          []count
 	Lines           []line
+}
+
+// count is a line of what the job comes to.
+type count struct {
+	N int
+	verdict
 }
 
 // verdict is a result as it is shown: a word and a shape beside the colour.
@@ -140,6 +147,16 @@ func viewOf(s record.State, held bool, trouble string, tail []line) view {
 		l := *f.Last
 		l.Where, l.Others, l.Because = short(l.Where), short(l.Others), short(l.Because)
 		v.Last, v.Verdict = &l, verdicts[l.Result]
+	}
+	for i, o := range v.Options {
+		v.Options[i] = glance.Option{Place: short(o.Place), Text: short(o.Text)}
+	}
+	for _, n := range v.Tally {
+		c := count{n.N, verdict{"LEFT OUT", "–", "out"}}
+		if of, ok := verdicts[n.Result]; ok {
+			c.verdict = of
+		}
+		v.Counts = append(v.Counts, c)
 	}
 	switch {
 	case s.Sessions == 0:
@@ -200,14 +217,26 @@ func spoken(v view) string {
 		return v.Trouble
 	}
 	fmt.Fprintf(&b, "%s. ", sentence(v.Turn))
-	if l := v.Last; l != nil {
+	if len(v.Options) > 0 {
+		b.WriteString("Which was it? ")
+		for i, o := range v.Options {
+			fmt.Fprintf(&b, "Option %d: %s. ", i+1, o.Text)
+		}
+	}
+	for _, c := range v.Counts {
+		fmt.Fprintf(&b, "%d %s. ", c.N, strings.ToLower(c.Word))
+	}
+	if l := v.Last; l != nil && len(v.Options) == 0 {
 		what := "Last reading"
+		if l.Gone != "" {
+			what += ", " + strings.ToLower(l.Gone)
+		}
 		if l.Waits {
 			what = "Read back"
 		}
 		fmt.Fprintf(&b, "%s: %s, %s, %s. ", what, l.Where, strings.TrimSpace(l.Figure+" "+l.Unit), strings.ToLower(v.Verdict.Word))
 	}
-	if v.Due != "" {
+	if v.Due != "" && len(v.Options) == 0 {
 		fmt.Fprintf(&b, "Due: %s %s, %s. ", strings.ToLower(v.Label), v.Place, strings.TrimRight(v.Due, ".?"))
 	}
 	if v.Left != "" {
