@@ -18,7 +18,7 @@ import (
 	"testing"
 	"time"
 
-	"waycall/internal/web"
+	"waycall/internal/web/door"
 )
 
 // output is what a program has printed so far.
@@ -58,7 +58,7 @@ func (o *output) wait(t *testing.T, pattern string, n int) string {
 // certificate is the one whose fingerprint was printed, nobody gets in without the
 // code, and with it once.
 func TestReviewOnLAN(t *testing.T) {
-	if _, err := web.Addresses(); err != nil {
+	if _, err := door.Addresses(); err != nil {
 		t.Skipf("this machine is in no local network: %v", err)
 	}
 	waycall, err := exec.LookPath("waycall")
@@ -194,7 +194,7 @@ func TestReviewOnLANRefused(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := web.Addresses(); err != nil {
+	if _, err := door.Addresses(); err != nil {
 		t.Skipf("this machine is in no local network: %v", err)
 	}
 	dir := t.TempDir()

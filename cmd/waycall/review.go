@@ -17,6 +17,7 @@ import (
 
 	"waycall/internal/mishap"
 	"waycall/internal/web"
+	"waycall/internal/web/door"
 )
 
 // reviewing is what waycall review was asked for.
@@ -58,15 +59,15 @@ Ctrl-C ends it. Nothing is fetched from any network.`,
 	return cmd
 }
 
-// door is one way in: where it listens, what it is called there, and its pages.
-type door struct {
+// entrance is one way in: where it listens, what it is called there, and its pages.
+type entrance struct {
 	listeners []net.Listener
 	pages     *web.Server
 	server    *http.Server
 }
 
-// door makes a door; cert is nil where there is no TLS.
-func (o *reviewing) door(listeners []net.Listener, options web.Options, cert *tls.Certificate) (*door, error) {
+// entrance makes one; cert is nil where there is no TLS.
+func (o *reviewing) entrance(listeners []net.Listener, options web.Options, cert *tls.Certificate) (*entrance, error) {
 	pages, err := web.New(options)
 	if err != nil {
 		return nil, err
@@ -78,11 +79,11 @@ func (o *reviewing) door(listeners []net.Listener, options web.Options, cert *tl
 	if cert != nil {
 		server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{*cert}, MinVersion: tls.VersionTLS12}
 	}
-	return &door{listeners, pages, server}, nil
+	return &entrance{listeners, pages, server}, nil
 }
 
 // serve answers at each address, and tells done when it no longer does.
-func (d *door) serve(done chan<- error) {
+func (d *entrance) serve(done chan<- error) {
 	for _, ln := range d.listeners {
 		go mishap.Caught("serve the pages", func(err error) {
 			mishap.Note(err)
@@ -98,7 +99,7 @@ func (d *door) serve(done chan<- error) {
 }
 
 // close lets what is being answered come to its end, but not for long.
-func (d *door) close() {
+func (d *entrance) close() {
 	d.pages.Close() // live views would never end
 	end, cancel := context.WithTimeout(context.Background(), 3*time.Second)
 	defer cancel()
@@ -125,12 +126,12 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 	}
 	log := slog.New(slog.NewTextHandler(errOut, &slog.HandlerOptions{Level: level}))
 	jobs := web.NewFolder(dir)
-	key, once := web.NewKey(), web.NewKey()
-	here, err := o.door([]net.Listener{ln}, web.Options{Jobs: jobs, Hosts: hostsOf(ln.Addr()), Key: key, Once: once, Log: log}, nil)
+	key, once := door.NewKey(), door.NewKey()
+	here, err := o.entrance([]net.Listener{ln}, web.Options{Jobs: jobs, Hosts: hostsOf(ln.Addr()), Key: key, Once: once, Log: log}, nil)
 	if err != nil {
 		return err
 	}
-	doors := []*door{here}
+	doors := []*entrance{here}
 	base := "http://" + ln.Addr().String()
 	fmt.Fprintf(out, "Review: %s/enter/%s\nOnly this machine reaches it; the address is your key, so keep it to yourself. Ctrl-C ends it.\n", base, key)
 	if o.lan {
@@ -167,9 +168,9 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 }
 
 // local opens the door for devices of the local network, and prints how they come in.
-func (o *reviewing) local(cmd *cobra.Command, jobs *web.Folder, log *slog.Logger) (*door, error) {
+func (o *reviewing) local(cmd *cobra.Command, jobs *web.Folder, log *slog.Logger) (*entrance, error) {
 	out := cmd.OutOrStdout()
-	addresses, err := web.Addresses()
+	addresses, err := door.Addresses()
 	if err != nil {
 		return nil, err
 	}
@@ -177,7 +178,7 @@ func (o *reviewing) local(cmd *cobra.Command, jobs *web.Folder, log *slog.Logger
 	if err != nil {
 		return nil, err
 	}
-	cert, fingerprint, err := web.Certificate(dir, addresses, time.Now())
+	cert, fingerprint, err := door.Certificate(dir, addresses, time.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -185,8 +186,8 @@ func (o *reviewing) local(cmd *cobra.Command, jobs *web.Folder, log *slog.Logger
 	if err != nil {
 		return nil, err
 	}
-	code := web.NewCode()
-	d, err := o.door(listeners, web.Options{Jobs: jobs, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
+	code := door.NewCode()
+	d, err := o.entrance(listeners, web.Options{Jobs: jobs, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
 		if err == nil {
 			fmt.Fprintln(out, "A device was paired. Enter prints a code for another.")
 		} else {

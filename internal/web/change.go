@@ -133,7 +133,7 @@ func (s *server) editForm(w http.ResponseWriter, r *http.Request, snap *Snapshot
 		s.fail(w, r, http.StatusNotFound, "There is no such place on the schedule", sentence(err.Error()), "Go back to the way and choose a reading.")
 		return
 	}
-	f.By = s.visitors.initials(r)
+	f.By = s.door.Initials(r)
 	p := editPage{changeForm: f}
 	if f.Value != "" { // it was typed, shown, and is to be changed
 		p.Action = "edit"
@@ -202,7 +202,7 @@ func (s *server) act(w http.ResponseWriter, r *http.Request, snap *Snapshot, act
 	var stale *review.StaleError
 	switch {
 	case err == nil:
-		s.visitors.remember(r, strings.ToUpper(f.By))
+		s.door.Remember(r, strings.ToUpper(f.By))
 		http.Redirect(w, r, f.after(done), http.StatusSeeOther)
 	case errors.As(err, &stale):
 		s.showStale(w, r, snap, f, action, stale)
@@ -277,7 +277,7 @@ func (s *server) finish(w http.ResponseWriter, r *http.Request, snap *Snapshot) 
 	var invalid *review.InvalidError
 	switch {
 	case err == nil:
-		s.visitors.remember(r, by)
+		s.door.Remember(r, by)
 		http.Redirect(w, r, "/job/"+url.PathEscape(snap.ID)+"/queue", http.StatusSeeOther)
 	case errors.As(err, &invalid):
 		s.render(w, r, http.StatusUnprocessableEntity, "problem", page{Title: "The session was not ended", Job: s.head(snap), Tab: "queue",
@@ -311,7 +311,7 @@ type stands struct {
 }
 
 func (s *server) signPage(r *http.Request, snap *Snapshot) signPage {
-	p := signPage{ID: snap.ID, Count: snap.open(), Open: snap.kinds(), Signed: snap.State.Signed, Sum: snap.Head, By: s.visitors.initials(r), Running: snap.Running()}
+	p := signPage{ID: snap.ID, Count: snap.open(), Open: snap.kinds(), Signed: snap.State.Signed, Sum: snap.Head, By: s.door.Initials(r), Running: snap.Running()}
 	counts := map[string]int{}
 	for _, r := range snap.latest() {
 		counts[string(r.Verdict.Result)]++
@@ -377,7 +377,7 @@ func (s *server) signOff(w http.ResponseWriter, r *http.Request, snap *Snapshot)
 	var open *review.OpenError
 	switch {
 	case err == nil:
-		s.visitors.remember(r, sig.By)
+		s.door.Remember(r, sig.By)
 		http.Redirect(w, r, "/job/"+url.PathEscape(snap.ID)+"/schedule", http.StatusSeeOther)
 	case errors.As(err, &open):
 		back(http.StatusConflict, snap, sentence(open.Error()), "")

@@ -15,6 +15,7 @@ import (
 	"strings"
 	"time"
 
+	"waycall/internal/mishap"
 	"waycall/internal/printable"
 	"waycall/internal/store"
 )
@@ -134,6 +135,31 @@ func (s *server) render(w http.ResponseWriter, r *http.Request, status int, name
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(status)
 	w.Write(b.Bytes())
+}
+
+func (s *server) notFound(w http.ResponseWriter, r *http.Request) {
+	s.fail(w, r, http.StatusNotFound, "There is no such page", "", "Go to the list of jobs and choose one.")
+}
+
+// problem is the content of an error page.
+type problem struct {
+	What, Why, Do string
+	Back          string // a page of this server to go back to; "" for the list of jobs
+}
+
+// fail answers with an error page: what failed, why, and what to do.
+func (s *server) fail(w http.ResponseWriter, r *http.Request, status int, what, why, do string) {
+	s.render(w, r, status, "problem", page{Title: what, Body: problem{What: what, Why: why, Do: do}})
+}
+
+// note logs what went wrong beside the requests; a fault in waycall with its stack.
+func (s *server) note(where string, err error) {
+	var fault *mishap.Error
+	if errors.As(err, &fault) {
+		fault.Log(s.Log)
+		return
+	}
+	s.Log.Warn(where, "trouble", trouble(err))
 }
 
 // withJob finds the job that a request names, or says what is wrong with it.

@@ -137,7 +137,7 @@ func (s *server) queue(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
 			p.Next = p.query(p.Place + 1)
 		}
 		item := snap.item(chosen[p.Place-1])
-		item.Form.By = s.visitors.initials(r)
+		item.Form.By = s.door.Initials(r)
 		item.Form.Kind, item.Form.N = p.Kind, p.Place
 		heard := make([]int64, len(item.Heard))
 		for i, h := range item.Heard {

@@ -18,6 +18,7 @@ import (
 
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/web/door"
 )
 
 // office is a server over the workshop's job, which is over.
@@ -230,7 +231,7 @@ func TestStrangers(t *testing.T) {
 
 // The key that the browser was started with serves once.
 func TestKeyForOne(t *testing.T) {
-	once := NewKey()
+	once := door.NewKey()
 	c, _, _ := office(t, func(o *Options) { o.Once = once })
 	c.other().enter(once)
 	if a := c.other().do(c.other().request("GET", "/enter/"+once, nil)); a.Code != http.StatusForbidden || len(a.Result().Cookies()) > 0 {
@@ -252,7 +253,7 @@ func heardIn(c *client, job string) string {
 func TestLargeRequests(t *testing.T) {
 	c, job, _ := office(t)
 	form, before := settling(c, job), events(c, job)
-	form.Set("reason", strings.Repeat("x", 2*maxBody))
+	form.Set("reason", strings.Repeat("x", 2*door.MaxBody))
 	if code, _ := c.post(job+"/settle", form); code != http.StatusRequestEntityTooLarge {
 		t.Errorf("a form of %d bytes gave %d", len(form.Encode()), code)
 	}

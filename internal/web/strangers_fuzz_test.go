@@ -7,13 +7,15 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+
+	"waycall/internal/web/door"
 )
 
 // FuzzStrangers sends whatever comes from browsers without a session, and from other
 // sites: nothing of a job may come back, nothing may change, and nobody gets a session
 // without the key.
 func FuzzStrangers(f *testing.F) {
-	code := NewCode() // none is made, so that no guess is right
+	code := door.NewCode() // none is made, so that no guess is right
 	c, job, _ := office(f, func(o *Options) { o.Code = code })
 	id := strings.TrimPrefix(job, "/job/")
 	for _, path := range append(pagesOf("/job/ID"), "/pair", "/assets/", "/assets/../job/ID", "/enter/", "/enter/KEY", "//job/ID", "/live/ID/events", "/%6aob/ID") {

@@ -14,25 +14,17 @@
 //
 // # What keeps it to the person who started it
 //
-// Whoever is on the same machine or network may talk to the server, and any page
-// that the browser has open may try to. So each request passes guard.go: its Host
-// must be one that the server was started for (a name that an attacker points here
-// is refused), it needs the cookie of a session (given for the printed address, or
-// after pairing), and a request that changes something must come from a page of
-// this server. Every answer carries a Content-Security-Policy under which nothing
-// written into a page can run. No part of a request ever becomes part of a path on
-// the disk: jobs and assets are found in lists. What is logged is the kind of
-// request, never an address, a name or a key.
+// Package door sees to that, before a request is answered here. No part of a request
+// ever becomes part of a path on the disk: jobs and assets are found in lists.
 package web
 
 import (
-	"crypto/rand"
-	"encoding/hex"
 	"fmt"
 	"log/slog"
 	"net/http"
-	"sync/atomic"
 	"time"
+
+	"waycall/internal/web/door"
 )
 
 // Options is what a server is made of.
@@ -47,7 +39,7 @@ type Options struct {
 	Once   string
 	Secure bool // it is reached by TLS alone, so its cookies are kept to TLS
 	// Code pairs another device through /pair; nil where there is no pairing.
-	Code *Code
+	Code *door.Code
 	// Paired is told of every try to pair, nil when it was the right code; may be nil.
 	Paired func(error)
 	Log    *slog.Logger     // one line for each request; nil for none
@@ -55,21 +47,13 @@ type Options struct {
 	Linger time.Duration    // for which a job is followed after its last live view went; 0 for that of package live
 }
 
-// NewKey returns a key for Options.Key or Options.Once.
-func NewKey() string {
-	b := make([]byte, 16)
-	rand.Read(b) // never fails
-	return hex.EncodeToString(b)
-}
-
 // server is what the handlers share.
 type server struct {
 	Options
-	visitors *visitors
-	pages    map[string]*view
-	used     atomic.Bool // Options.Once
-	live     *liveHub
-	waves    outlines
+	door  *door.Door
+	pages map[string]*view
+	live  *liveHub
+	waves outlines
 }
 
 // Server answers the requests of all pages.
@@ -100,13 +84,14 @@ func New(o Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &server{Options: o, visitors: newVisitors(o.Secure), pages: pages}
+	s := &server{Options: o, pages: pages}
+	s.door = door.New(door.Options{Hosts: o.Hosts, Key: o.Key, Once: o.Once, Secure: o.Secure, Code: o.Code, Paired: o.Paired, Log: o.Log, Fail: s.fail})
 	s.waves.note = func(err error) { s.note("the outlines of sounds", err) }
 	mux := http.NewServeMux()
 	s.routes(mux)
 	s.liveRoutes(mux)
 	s.pairRoutes(mux)
-	return &Server{s.guard(mux), s}, nil
+	return &Server{s.door.Guard(mux), s}, nil
 }
 
 func (s *server) routes(mux *http.ServeMux) {

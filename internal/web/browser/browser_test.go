@@ -31,6 +31,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"waycall/internal/web"
+	"waycall/internal/web/door"
 )
 
 // chrome is the one browser of all tests.
@@ -357,7 +358,7 @@ type site struct {
 // serve starts a server over dir.
 func serve(t *testing.T, dir string) *site {
 	t.Helper()
-	s := &site{dir: dir, key: web.NewKey()}
+	s := &site{dir: dir, key: door.NewKey()}
 	server := httptest.NewUnstartedServer(nil)
 	pages, err := web.New(web.Options{Jobs: web.NewFolder(dir), Hosts: []string{server.Listener.Addr().String()}, Key: s.key})
 	if err != nil {

@@ -13,6 +13,7 @@ import (
 	"waycall/internal/record"
 	"waycall/internal/store"
 	"waycall/internal/web"
+	"waycall/internal/web/door"
 )
 
 // jobID is the first job on the list of jobs that b shows.
@@ -131,7 +132,7 @@ func TestLiveComesBack(t *testing.T) {
 		t.Fatal(err)
 	}
 	at := listener.Addr().String()
-	s := &site{url: "http://" + at, key: web.NewKey(), dir: dir}
+	s := &site{url: "http://" + at, key: door.NewKey(), dir: dir}
 	pages, err := web.New(web.Options{Jobs: web.NewFolder(dir), Hosts: []string{at}, Key: s.key})
 	if err != nil {
 		t.Fatal(err)
@@ -170,7 +171,7 @@ func TestLiveComesBack(t *testing.T) {
 	if listener, err = net.Listen("tcp", at); err != nil {
 		t.Fatal(err)
 	}
-	fresh, err := web.New(web.Options{Jobs: web.NewFolder(dir), Hosts: []string{at}, Key: web.NewKey()})
+	fresh, err := web.New(web.Options{Jobs: web.NewFolder(dir), Hosts: []string{at}, Key: door.NewKey()})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -15,16 +15,17 @@ import (
 
 	"waycall/internal/record"
 	"waycall/internal/web"
+	"waycall/internal/web/door"
 )
 
 // serveLAN starts a server as --lan does: by TLS, entered by pairing.
-func serveLAN(t *testing.T, dir string) (url string, code *web.Code, tries *[]error) {
+func serveLAN(t *testing.T, dir string) (url string, code *door.Code, tries *[]error) {
 	t.Helper()
-	cert, _, err := web.Certificate(t.TempDir(), []net.IP{net.IPv4(127, 0, 0, 1)}, time.Now())
+	cert, _, err := door.Certificate(t.TempDir(), []net.IP{net.IPv4(127, 0, 0, 1)}, time.Now())
 	if err != nil {
 		t.Fatal(err)
 	}
-	code, tries = web.NewCode(), new([]error)
+	code, tries = door.NewCode(), new([]error)
 	server := httptest.NewUnstartedServer(nil)
 	pages, err := web.New(web.Options{
 		Jobs: web.NewFolder(dir), Hosts: []string{server.Listener.Addr().String()}, Secure: true, Code: code,
@@ -80,7 +81,7 @@ func TestPairing(t *testing.T) {
 	}
 	tablet.give("AAAA-AAAA")
 	tablet.has("That is not the code")
-	if err := (*tries)[0]; !errors.Is(err, web.ErrWrongCode) {
+	if err := (*tries)[0]; !errors.Is(err, door.ErrWrongCode) {
 		t.Errorf("the terminal is told of %v", err)
 	}
 	tablet.give(strings.ToLower(strings.ReplaceAll(shown, "-", " ")))

@@ -1,4 +1,4 @@
-package web
+package door
 
 import (
 	"errors"
@@ -43,7 +43,7 @@ func TestCodeExpires(t *testing.T) {
 		t.Errorf("after its time: %v", err)
 	}
 	pass(-valid) // nor when the clock is set back
-	pass(guessEvery)
+	pass(GuessEvery)
 	if err := c.Take(code); !errors.Is(err, ErrOldCode) && !errors.Is(err, ErrTooFast) {
 		t.Errorf("with the clock set back: %v", err)
 	}
@@ -52,7 +52,7 @@ func TestCodeExpires(t *testing.T) {
 	if err := c.Take(code); !errors.Is(err, ErrWrongCode) {
 		t.Errorf("the old code, with a new one made: %v", err)
 	}
-	pass(guessEvery)
+	pass(GuessEvery)
 	if err := c.Take(fresh); err != nil {
 		t.Errorf("the new code: %v", err)
 	}
@@ -73,7 +73,7 @@ func TestCodeGuesses(t *testing.T) {
 		if err := c.Take(code); !errors.Is(err, ErrTooFast) {
 			t.Fatalf("right after guess %d: %v", i+1, err)
 		}
-		pass(guessEvery)
+		pass(GuessEvery)
 	}
 	if err := c.Take(code); !errors.Is(err, ErrSpoilt) {
 		t.Errorf("the code itself after %d wrong guesses: %v", maxWrong, err)

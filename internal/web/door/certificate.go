@@ -1,4 +1,7 @@
-package web
+// This file makes and keeps the certificate under which the local network reaches the
+// review.
+
+package door
 
 import (
 	"crypto/ecdsa"

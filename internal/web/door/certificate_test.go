@@ -1,4 +1,4 @@
-package web
+package door
 
 import (
 	"crypto/ecdsa"

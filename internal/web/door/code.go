@@ -1,4 +1,6 @@
-package web
+// This file is the code by which another device is let in.
+
+package door
 
 import (
 	"crypto/rand"
@@ -6,8 +8,6 @@ import (
 	"crypto/subtle"
 	"errors"
 	"fmt"
-	"net/http"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -36,14 +36,19 @@ type Code struct {
 const (
 	codeFor  = 5 * time.Minute
 	maxWrong = 5
-	// between two guesses, whoever makes them
-	guessEvery = time.Second
+
+	// GuessEvery is the least time between two guesses, whoever makes them.
+	GuessEvery = time.Second
 )
 
 // codeLetters are told apart when read from a screen and typed: no I, L, O, 0, 1.
 const codeLetters = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
 
 const codeLength = 8
+
+// LongestTyped is how many characters a person may type for a code: it, and what people
+// put between.
+const LongestTyped = 3 * codeLength
 
 // The reasons for which a device is not paired.
 var (
@@ -91,7 +96,7 @@ func (c *Code) Take(text string) error {
 	if now.Before(c.next) {
 		return ErrTooFast
 	}
-	c.next = now.Add(guessEvery)
+	c.next = now.Add(GuessEvery)
 	if c.why == nil && !now.Before(c.until) {
 		c.why = ErrOldCode
 	}
@@ -108,46 +113,4 @@ func (c *Code) Take(text string) error {
 		return ErrSpoilt
 	}
 	return ErrWrongCode
-}
-
-// pairing is the content of the page where a device is paired.
-type pairing struct {
-	Failed string // why the last try did not work, as a sentence; "" at the start
-	Field  int    // how much may be typed: a code, and what people put between
-}
-
-func (s *server) pairRoutes(mux *http.ServeMux) {
-	if s.Code == nil {
-		return
-	}
-	mux.HandleFunc("GET /pair", func(w http.ResponseWriter, r *http.Request) {
-		s.pairPage(w, r, http.StatusOK, "")
-	})
-	mux.HandleFunc("POST /pair", s.pair)
-}
-
-func (s *server) pairPage(w http.ResponseWriter, r *http.Request, status int, failed string) {
-	s.render(w, r, status, "pair", page{Title: "Pair this device", Body: pairing{Failed: failed, Field: 3 * codeLength}})
-}
-
-// pair gives a device a session for the code that the terminal shows.
-func (s *server) pair(w http.ResponseWriter, r *http.Request) {
-	if err := r.ParseForm(); err != nil {
-		s.pairPage(w, r, http.StatusBadRequest, "The form could not be read. Type the code again.")
-		return
-	}
-	err := s.Code.Take(r.PostForm.Get("code"))
-	if s.Paired != nil {
-		s.Paired(err)
-	}
-	switch {
-	case err == nil:
-		s.visitors.begin(w)
-		http.Redirect(w, r, "/", http.StatusSeeOther)
-	case errors.Is(err, ErrTooFast):
-		w.Header().Set("Retry-After", strconv.Itoa(int(guessEvery.Seconds())))
-		s.pairPage(w, r, http.StatusTooManyRequests, sentence(err.Error()))
-	default:
-		s.pairPage(w, r, http.StatusForbidden, sentence(err.Error()))
-	}
 }
