@@ -1,38 +1,35 @@
 package main
 
 import (
-	"errors"
+	"context"
 	"fmt"
 	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/findings"
+	"waycall/internal/jobs"
 	"waycall/internal/plainfile"
 	"waycall/internal/record"
+	"waycall/internal/screen"
 	"waycall/internal/sequence"
 	"waycall/internal/sheet"
 )
 
-// foundError says that something was judged and is not all good. It is no
-// failure of the command, and has exit codes of its own.
-type foundError struct {
-	code int
-	what string
+// checkOptions are the flags of waycall check.
+type checkOptions struct {
+	data     dataFlag
+	readings string
+	surge    []int
+	json     bool
 }
 
-func (e foundError) Error() string { return e.what }
-
 func newCheck() *cobra.Command {
-	var (
-		data     dataFlag
-		readings string
-		surge    []int
-		asJSON   bool
-	)
+	var o checkOptions
 	cmd := &cobra.Command{
 		Use:   "check JOB | check BOARD.yaml --readings FILE",
 		Short: "Judge readings against their limits and against each other",
@@ -59,60 +56,64 @@ of them says that anything is safe.`,
 		Example: "  waycall check WKS-0231\n  waycall check board.yaml --readings readings.csv --json",
 		Args:    wantArgs(1, 1, "one job, or one board file with --readings"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			f, err := judgeNamed(cmd, &data, args[0], readings, surge)
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				err = f.JSON(cmd.OutOrStdout())
-			} else {
-				err = f.Text(cmd.OutOrStdout(), newScreen(cmd.OutOrStdout()).colour)
-			}
-			if err != nil {
-				return err
-			}
-			switch n := f.Counts; {
-			case f.Readings == 0:
-				return foundError{exitDoubtful, "there is no reading to judge; take some, or give a file of readings with a board file"}
-			case f.Worst() == check.Pass:
-				return nil
-			case f.Worst() == check.Fail:
-				return foundError{exitFails, fmt.Sprintf("%d of %d readings failed; put right what is wrong and test again", n.Fail, f.Readings)}
-			default:
-				return foundError{exitDoubtful, fmt.Sprintf("none of %d readings failed, but %d to be looked into and %d that cannot be judged; see what stands below each", f.Readings, n.Investigate, n.CannotSay)}
-			}
+			return runCheck(cmd.Context(), streamsOf(cmd), o, args[0])
 		},
 	}
-	data.add(cmd)
-	cmd.Flags().StringVar(&readings, "readings", "", "file of readings (.csv, .yaml) to judge against the board file")
-	cmd.Flags().IntSliceVar(&surge, "surge-connected", nil, "with --readings: numbers of the boards whose surge protection stayed in for the insulation tests")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	o.data.add(cmd)
+	cmd.Flags().StringVar(&o.readings, "readings", "", "file of readings (.csv, .yaml) to judge against the board file")
+	cmd.Flags().IntSliceVar(&o.surge, "surge-connected", nil, "with --readings: numbers of the boards whose surge protection stayed in for the insulation tests")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
 	return cmd
 }
 
-// judgeNamed judges what the command line names. Everything is read before
+func runCheck(ctx context.Context, std streams, o checkOptions, arg string) error {
+	f, err := o.judge(ctx, arg)
+	if err != nil {
+		return err
+	}
+	if o.json {
+		err = f.JSON(std.out)
+	} else {
+		err = f.Text(std.out, screen.Coloured(std.out))
+	}
+	if err != nil {
+		return err
+	}
+	switch n := f.Counts; {
+	case f.Readings == 0:
+		return foundError{exitDoubtful, "there is no reading to judge; take some, or give a file of readings with a board file"}
+	case f.Worst() == check.Pass:
+		return nil
+	case f.Worst() == check.Fail:
+		return foundError{exitFails, fmt.Sprintf("%d of %d readings failed; put right what is wrong and test again", n.Fail, f.Readings)}
+	default:
+		return foundError{exitDoubtful, fmt.Sprintf("none of %d readings failed, but %d to be looked into and %d that cannot be judged; see what stands below each", f.Readings, n.Investigate, n.CannotSay)}
+	}
+}
+
+// judge judges what the command line names. Everything is read before
 // anything is judged.
-func judgeNamed(cmd *cobra.Command, data *dataFlag, arg, readings string, surge []int) (findings.Findings, error) {
+func (o checkOptions) judge(ctx context.Context, arg string) (findings.Findings, error) {
 	none := findings.Findings{}
-	if !isBoardFile(arg) {
-		if readings != "" || len(surge) > 0 {
+	if !jobs.IsBoardFile(arg) {
+		if o.readings != "" || len(o.surge) > 0 {
 			return none, usageError{fmt.Errorf("--readings and --surge-connected go with a board file, and %s is none; a job has its own readings", arg)}
 		}
-		state, _, err := data.readJob(cmd.Context(), arg)
+		known, err := o.data.read(ctx, arg)
 		if err != nil {
 			return none, err
 		}
-		return findJob(state), nil
+		return findJob(known.State), nil
 	}
-	if readings == "" {
+	if o.readings == "" {
 		return none, usageError{fmt.Errorf("%s is a board file; name the readings to judge with --readings, or give a job", arg)}
 	}
-	job, err := readBoard(arg)
+	job, err := jobs.ReadBoard(arg)
 	if err != nil {
 		return none, err
 	}
 	connected := map[int]bool{}
-	for _, number := range surge {
+	for _, number := range o.surge {
 		switch b := job.Board(number); {
 		case b == nil:
 			return none, usageError{fmt.Errorf("--surge-connected: there is no board %d in %s; give the number of a board", number, arg)}
@@ -121,7 +122,7 @@ func judgeNamed(cmd *cobra.Command, data *dataFlag, arg, readings string, surge 
 		}
 		connected[number] = true
 	}
-	all, err := readSheet(readings, job)
+	all, err := readSheet(o.readings, job)
 	if err != nil {
 		return none, err
 	}
@@ -147,10 +148,6 @@ func findJob(s record.State) findings.Findings {
 	return findings.Of(s.Job, judged, surge)
 }
 
-func isBoardFile(arg string) bool {
-	return strings.HasSuffix(arg, ".yaml") || strings.HasSuffix(arg, ".yml")
-}
-
 // readSheet reads a file of readings by the ending of its name.
 func readSheet(path string, job board.Job) ([]sheet.Reading, error) {
 	read := sheet.ReadCSV
@@ -163,17 +160,8 @@ func readSheet(path string, job board.Job) ([]sheet.Reading, error) {
 	}
 	f, err := plainfile.Open(path)
 	if err != nil {
-		return nil, fmt.Errorf("readings: %w; check its name", err)
+		return nil, advice.Errorf("check its name", "readings: %w", err)
 	}
 	defer f.Close()
 	return read(f, path, job)
-}
-
-// exitCode returns the code of an error that has its own.
-func exitCode(err error) (int, bool) {
-	var found foundError
-	if errors.As(err, &found) {
-		return found.code, true
-	}
-	return 0, false
 }

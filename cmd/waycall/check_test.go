@@ -11,6 +11,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"waycall/internal/check"
+	"waycall/internal/jobs"
 	"waycall/internal/plan"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -28,7 +29,7 @@ func take(ts *testscript.TestScript, neg bool, args []string) {
 	s, err := store.Open(ts.MkAbs(args[0]))
 	ts.Check(err)
 	defer s.Close()
-	state, err := fold(ctx, s)
+	state, err := jobs.Fold(ctx, s)
 	ts.Check(err)
 	all, err := readSheet(ts.MkAbs(args[1]), state.Job)
 	ts.Check(err)
@@ -73,7 +74,7 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 // recorded is shown where that was something else. Readings that no longer
 // stand are not judged.
 func TestFindJob(t *testing.T) {
-	job, err := readBoard(rootPath(t, "testdata", "boards", "workshop.yaml"))
+	job, err := jobs.ReadBoard(rootPath(t, "testdata", "boards", "workshop.yaml"))
 	if err != nil {
 		t.Fatal(err)
 	}

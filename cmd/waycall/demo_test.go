@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"waycall/internal/audio"
+	"waycall/internal/jobs"
 	"waycall/internal/store"
 )
 
@@ -114,12 +115,12 @@ func TestDemo(t *testing.T) {
 	if err != nil || track.Duration().Minutes() < 4 {
 		t.Errorf("the track is %v long, %v", track.Duration(), err)
 	}
-	s, err := store.OpenReadOnly(filepath.Join(out, "TER-0107"+jobFile))
+	s, err := store.OpenReadOnly(filepath.Join(out, "TER-0107"+jobs.Ending))
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	state, err := fold(t.Context(), s)
+	state, err := jobs.Fold(t.Context(), s)
 	if err != nil {
 		t.Fatal(err)
 	}

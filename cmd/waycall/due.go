@@ -1,20 +1,25 @@
 package main
 
 import (
+	"context"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/jobs"
 	"waycall/internal/plan"
 	"waycall/internal/record"
 )
 
+// dueOptions are the flags of waycall due.
+type dueOptions struct {
+	data dataFlag
+	all  bool
+	json bool
+}
+
 func newDue() *cobra.Command {
-	var (
-		data   dataFlag
-		all    bool
-		asJSON bool
-	)
+	var o dueOptions
 	cmd := &cobra.Command{
 		Use:   "due JOB | due BOARD.yaml",
 		Short: "List what is due and why, board by board",
@@ -27,33 +32,37 @@ with its reason. Of a board file it lists everything.`,
 		Example: "  waycall due WKS-0231\n  waycall due board.yaml --all",
 		Args:    wantArgs(1, 1, "one job or one board file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			state, err := planned(cmd, &data, args[0])
-			if err != nil {
-				return err
-			}
-			p := plan.Of(state)
-			if asJSON {
-				return p.JSON(cmd.OutOrStdout())
-			}
-			return p.Text(cmd.OutOrStdout(), all)
+			return runDue(cmd.Context(), streamsOf(cmd), o, args[0])
 		},
 	}
-	data.add(cmd)
-	cmd.Flags().BoolVar(&all, "all", false, "also what passed, what is not required and what is not possible (JSON always has it)")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	o.data.add(cmd)
+	cmd.Flags().BoolVar(&o.all, "all", false, "also what passed, what is not required and what is not possible (JSON always has it)")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
 	return cmd
+}
+
+func runDue(ctx context.Context, std streams, o dueOptions, arg string) error {
+	state, err := o.planned(ctx, arg)
+	if err != nil {
+		return err
+	}
+	p := plan.Of(state)
+	if o.json {
+		return p.JSON(std.out)
+	}
+	return p.Text(std.out, o.all)
 }
 
 // planned returns what is known of a job, or the start of the one that a board
 // file describes. Nothing is written.
-func planned(cmd *cobra.Command, data *dataFlag, arg string) (record.State, error) {
-	if !isBoardFile(arg) {
-		state, _, err := data.readJob(cmd.Context(), arg)
-		return state, err
+func (o dueOptions) planned(ctx context.Context, arg string) (record.State, error) {
+	if !jobs.IsBoardFile(arg) {
+		known, err := o.data.read(ctx, arg)
+		return known.State, err
 	}
-	job, err := readBoard(arg)
+	job, err := jobs.ReadBoard(arg)
 	if err != nil {
 		return record.State{}, err
 	}
-	return record.State{}.Apply(record.Event{ID: 1, At: time.Now(), Kind: record.Opened, Job: &job})
+	return record.State{}.Apply(record.Open(job, time.Now()))
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"os"
@@ -9,13 +10,17 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/pack"
+	"waycall/internal/screen"
 )
 
+// exportOptions are the flags of waycall export.
+type exportOptions struct {
+	data dataFlag
+	json bool
+}
+
 func newExport() *cobra.Command {
-	var (
-		data   dataFlag
-		asJSON bool
-	)
+	var o exportOptions
 	cmd := &cobra.Command{
 		Use:   "export JOB FILE",
 		Short: "Pack a whole job into one file",
@@ -27,40 +32,49 @@ The file holds everything that the job holds, names and addresses too.`,
 		Example: "  waycall export TER-0107 TER-0107.zip",
 		Args:    wantArgs(2, 2, "one job and one file to write"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			path, err := data.path(args[0])
-			if err != nil {
-				return err
-			}
-			if _, err := os.Lstat(args[1]); err == nil {
-				return fmt.Errorf("%s is there already; choose another name", args[1])
-			}
-			if err := target(args[1]); err != nil {
-				return err
-			}
-			if _, err := os.Stat(path); err != nil {
-				return fmt.Errorf("no job %s; waycall jobs lists them", args[0])
-			}
-			var m pack.Manifest
-			var packing error // says itself what to do
-			err = writeFile(args[1], 0o600, true, func(w io.Writer) error {
-				// Its mode is that of the job itself.
-				m, packing = pack.Write(cmd.Context(), path, filepath.Dir(args[1]), w)
-				return packing
-			})
-			if packing != nil {
-				return packing
-			}
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				return printJSON(cmd.OutOrStdout(), m)
-			}
-			_, err = fmt.Fprintf(cmd.OutOrStdout(), "%s: job %s, %s.\n", args[1], m.Reference, kept(m.Events, int64(len(m.Files)-1)))
-			return err
+			return runExport(cmd.Context(), streamsOf(cmd), o, args[0], args[1])
 		},
 	}
-	data.add(cmd)
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print the manifest as JSON")
+	o.data.add(cmd)
+	cmd.Flags().BoolVar(&o.json, "json", false, "print the manifest as JSON")
 	return cmd
+}
+
+// runExport packs a job into the file to.
+func runExport(ctx context.Context, std streams, o exportOptions, job, to string) error {
+	folder, err := o.data.folder()
+	if err != nil {
+		return err
+	}
+	path, err := folder.Path(job)
+	if err != nil {
+		return err
+	}
+	if _, err := os.Lstat(to); err == nil {
+		return &thereError{to}
+	}
+	if err := target(to); err != nil {
+		return err
+	}
+	if _, err := os.Stat(path); err != nil {
+		return fmt.Errorf("no job %s; waycall jobs lists them", job)
+	}
+	var m pack.Manifest
+	var packing error // says itself what to do
+	err = writeFile(to, 0o600, true, func(w io.Writer) error {
+		// Its mode is that of the job itself.
+		m, packing = pack.Write(ctx, path, filepath.Dir(to), w)
+		return packing
+	})
+	if packing != nil {
+		return packing
+	}
+	if err != nil {
+		return err
+	}
+	if o.json {
+		return screen.Print(std.out, m)
+	}
+	_, err = fmt.Fprintf(std.out, "%s: job %s, %s.\n", to, m.Reference, amount(m.Events, int64(len(m.Files)-1)))
+	return err
 }

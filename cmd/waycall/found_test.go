@@ -13,6 +13,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/spf13/cobra"
 
+	"waycall/internal/jobs"
 	"waycall/internal/record"
 	"waycall/internal/store"
 )
@@ -20,12 +21,12 @@ import (
 // cutOff makes a job as a killed session leaves it, with its files of these endings.
 func cutOff(t *testing.T, ends ...string) string {
 	t.Helper()
-	job, err := readBoard(rootPath(t, "testdata", "boards", "terrace.yaml"))
+	job, err := jobs.ReadBoard(rootPath(t, "testdata", "boards", "terrace.yaml"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := dataFlag{dir: t.TempDir()}
-	s, err := d.createJob(t.Context(), job)
+	folder := jobs.Folder(t.TempDir())
+	s, err := folder.Create(t.Context(), job, time.Now())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -96,7 +97,7 @@ func TestDamagedLogIsTold(t *testing.T) {
 	if out, err := prints(t, newShow(), path); !errors.Is(err, store.ErrDamaged) || strings.Contains(out, "Way 1") {
 		t.Error("show:", out, err)
 	}
-	s, err := openForWork(path)
+	s, err := jobs.OpenForWork(path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -120,7 +121,7 @@ func TestMissingLogIsTold(t *testing.T) {
 	if out, err := prints(t, newVerify(), path); err != nil || !strings.Contains(out, "Note: its last session was cut off, and the log of that") || strings.Contains(out, "The record is whole") || !strings.Contains(out, "in doubt") {
 		t.Error(out, err)
 	}
-	s, err := openForWork(path)
+	s, err := jobs.OpenForWork(path)
 	if err != nil {
 		t.Fatal(err)
 	}

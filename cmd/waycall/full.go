@@ -5,8 +5,7 @@ import (
 	"os"
 	"sync"
 
-	"github.com/spf13/cobra"
-
+	"waycall/internal/screen"
 	"waycall/internal/wall"
 )
 
@@ -14,19 +13,19 @@ const fullUsage = "show the session on the whole of the terminal, large; the pla
 
 // showFull shows w on the terminal until the function it returns is first called. Keys
 // go to the full screen then, so Ctrl-C comes from there, and is what it always is.
-func showFull(cmd *cobra.Command, w *wall.Wall) (end func()) {
+func showFull(std streams, w *wall.Wall) (end func()) {
 	interrupt := func() {
 		if self, err := os.FindProcess(os.Getpid()); err == nil {
 			_ = self.Signal(os.Interrupt)
 		}
 	}
-	give := w.Show(os.Stdin, under(cmd.OutOrStdout()).(*os.File), interrupt)
+	give := w.Show(os.Stdin, screen.Under(std.out).(*os.File), interrupt)
 	return sync.OnceFunc(func() {
 		if err := give(); err != nil {
-			fmt.Fprintf(cmd.ErrOrStderr(), "waycall: %v\n", err)
+			fmt.Fprintf(std.err, "waycall: %v\n", err)
 		}
 		if said := w.Said(); said != "" { // the last of it stays to be read
-			newScreen(cmd.OutOrStdout()).Speaking(said)
+			screen.New(std.out).Speaking(said)
 		}
 	})
 }

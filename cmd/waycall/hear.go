@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -13,23 +14,26 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/audio"
-	"waycall/internal/board"
 	"waycall/internal/hear"
+	"waycall/internal/jobs"
 	"waycall/internal/phrase"
-	"waycall/internal/plainfile"
 	"waycall/internal/reading"
+	"waycall/internal/screen"
 	"waycall/internal/sequence"
 	"waycall/internal/session"
 )
 
+// hearOptions are the flags of waycall hear.
+type hearOptions struct {
+	ear       earFlags
+	json      bool
+	board     string
+	due       string
+	overRange float64
+}
+
 func newHear() *cobra.Command {
-	var (
-		ear       earFlags
-		asJSON    bool
-		boardFile string
-		due       string
-		overRange float64
-	)
+	var o hearOptions
 	cmd := &cobra.Command{
 		Use:   "hear FILE...",
 		Short: "Say what is understood in sound files, one phrase each",
@@ -39,52 +43,56 @@ understood. Without --board, ways 1 to 24 and every test are possible.`,
   waycall hear --board board.yaml --due 3:LN-E phrase.flac`,
 		Args: wantArgs(1, 1<<20, "at least one sound file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			place, err := readPlace(boardFile, due, overRange)
-			if err != nil {
-				return err
-			}
-			// Opening the recognisers takes a second: not for names that are wrong.
-			if !slices.ContainsFunc(args, isFile) {
-				return fmt.Errorf("no sound file %s; check the name", strings.Join(args, ", "))
-			}
-			e, _, closeEar, err := ear.open()
-			if err != nil {
-				return err
-			}
-			defer closeEar()
-			if err := e.Prepare(place.scope); err != nil {
-				return err
-			}
-			var failed error
-			for _, file := range args {
-				if err := cmd.Context().Err(); err != nil {
-					return err
-				}
-				line, err := hearFile(e, place, file)
-				if err != nil {
-					// One bad file does not keep the others from being heard.
-					complain(err)
-					failed = errors.New("not every file could be heard; see above")
-					continue
-				}
-				if asJSON {
-					err = printJSON(cmd.OutOrStdout(), line)
-				} else {
-					err = line.write(cmd.OutOrStdout())
-				}
-				if err != nil {
-					return err
-				}
-			}
-			return failed
+			return runHear(cmd.Context(), streamsOf(cmd), o, args)
 		},
 	}
-	ear.add(cmd)
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print one JSON object a line")
-	cmd.Flags().StringVar(&boardFile, "board", "", "board file that says which ways and tests exist")
-	cmd.Flags().StringVar(&due, "due", "", "test that is due, as WAY:TEST, such as 3:LN-E")
-	cmd.Flags().Float64Var(&overRange, "over-range", 999, "end of the insulation tester's scale, Mohm, when no board is given")
+	o.ear.add(cmd)
+	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object a line")
+	cmd.Flags().StringVar(&o.board, "board", "", "board file that says which ways and tests exist")
+	cmd.Flags().StringVar(&o.due, "due", "", "test that is due, as WAY:TEST, such as 3:LN-E")
+	cmd.Flags().Float64Var(&o.overRange, "over-range", 999, "end of the insulation tester's scale, Mohm, when no board is given")
 	return cmd
+}
+
+func runHear(ctx context.Context, std streams, o hearOptions, files []string) error {
+	place, err := readPlace(o.board, o.due, o.overRange)
+	if err != nil {
+		return err
+	}
+	// Opening the recognisers takes a second: not for names that are wrong.
+	if !slices.ContainsFunc(files, isFile) {
+		return fmt.Errorf("no sound file %s; check the name", strings.Join(files, ", "))
+	}
+	e, closeEar, err := o.ear.open(sessionGrammar)
+	if err != nil {
+		return err
+	}
+	defer closeEar()
+	if err := e.Prepare(place.scope); err != nil {
+		return err
+	}
+	var failed error
+	for _, file := range files {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		line, err := hearFile(e, place, file)
+		if err != nil {
+			// One bad file does not keep the others from being heard.
+			complain(err)
+			failed = errors.New("not every file could be heard; see above")
+			continue
+		}
+		if o.json {
+			err = screen.Print(std.out, line)
+		} else {
+			err = line.write(std.out)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return failed
 }
 
 func isFile(name string) bool {
@@ -107,7 +115,7 @@ func readPlace(boardFile, due string, overRange float64) (place, error) {
 		return p, usageError{fmt.Errorf("--over-range is %v; give the end of the instrument's scale in Mohm", overRange)}
 	}
 	if boardFile != "" {
-		job, err := readBoard(boardFile)
+		job, err := jobs.ReadBoard(boardFile)
 		if err != nil {
 			return p, err
 		}
@@ -128,15 +136,6 @@ func readPlace(boardFile, due string, overRange float64) (place, error) {
 	p.way, p.test = n, t
 	p.scope.Here, p.scope.Unit = n, t.Unit()
 	return p, nil
-}
-
-func readBoard(path string) (board.Job, error) {
-	f, err := plainfile.Open(path)
-	if err != nil {
-		return board.Job{}, fmt.Errorf("board file: %w; check its name", err)
-	}
-	defer f.Close()
-	return board.Read(f, path)
 }
 
 // heardLine is what `waycall hear --json` prints for one file. Fields that the

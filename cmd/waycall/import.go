@@ -1,28 +1,28 @@
 package main
 
 import (
+	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
-	"runtime/debug"
-	"strings"
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/advice"
 	"waycall/internal/board"
-	"waycall/internal/pack"
+	"waycall/internal/screen"
 )
 
-// importMemory is what Go clears up to stay within while it looks at what came from
-// elsewhere, in bytes. With SQLite's own, an import stays below 256 MiB.
-const importMemory = 128 << 20
+// importOptions are the flags of waycall import.
+type importOptions struct {
+	data dataFlag
+	as   string
+	json bool
+}
 
 func newImport() *cobra.Command {
-	var (
-		data   dataFlag
-		as     string
-		asJSON bool
-	)
+	var o importOptions
 	cmd := &cobra.Command{
 		Use:   "import FILE",
 		Short: "Take in a job that was exported",
@@ -32,44 +32,46 @@ already is never written over: give the new one another name with --as.`,
 		Example: "  waycall import TER-0107.zip",
 		Args:    wantArgs(1, 1, "one file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			debug.SetMemoryLimit(importMemory)
-			dir, err := data.made()
-			if err != nil {
-				return err
-			}
-			p, err := pack.Open(cmd.Context(), args[0], dir)
-			if err != nil {
-				return err
-			}
-			defer p.Close()
-			name := as
-			if name == "" {
-				name = p.State.Job.Reference
-				if err := board.CheckReference(name); err != nil {
-					what, _, _ := strings.Cut(err.Error(), "; ")
-					return fmt.Errorf("the job in %s is whole, but its %s; give it another name here with --as", args[0], what)
-				}
-			}
-			path, err := data.namedAnew(name)
-			if err != nil {
-				return err
-			}
-			if err := p.Keep(path); errors.Is(err, fs.ErrExist) {
-				return fmt.Errorf("there is a job %s already; give this one another name with --as, or look at that one with waycall show %s", name, name)
-			} else if err != nil {
-				return err
-			}
-			if asJSON {
-				r := p.Report
-				r.File = path
-				return printJSON(cmd.OutOrStdout(), r)
-			}
-			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Job %s: %s. Its record is %s\n", name, kept(p.Report.Events, p.Report.Sounds), path)
-			return err
+			return runImport(cmd.Context(), streamsOf(cmd), o, args[0])
 		},
 	}
-	data.add(cmd)
-	cmd.Flags().StringVar(&as, "as", "", "name of the job here (default: its reference)")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print what was verified as JSON")
+	o.data.add(cmd)
+	cmd.Flags().StringVar(&o.as, "as", "", "name of the job here (default: its reference)")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print what was verified as JSON")
 	return cmd
+}
+
+func runImport(ctx context.Context, std streams, o importOptions, file string) error {
+	folder, err := o.data.folder()
+	if err != nil {
+		return err
+	}
+	if err := folder.Make(); err != nil {
+		return err
+	}
+	p, err := openPacked(ctx, file, string(folder))
+	if err != nil {
+		return err
+	}
+	defer p.Close()
+	name := cmp.Or(o.as, p.State.Job.Reference)
+	if err := board.CheckReference(name); err != nil && o.as == "" {
+		return advice.Errorf("give it another name here with --as", "the job in %s is whole, but its %s", file, advice.What(err))
+	}
+	path, err := folder.NamedAnew(name)
+	if err != nil {
+		return err
+	}
+	if err := p.Keep(path); errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("there is a job %s already; give this one another name with --as, or look at that one with waycall show %s", name, name)
+	} else if err != nil {
+		return err
+	}
+	if o.json {
+		r := p.Report
+		r.File = path
+		return screen.Print(std.out, r)
+	}
+	_, err = fmt.Fprintf(std.out, "Job %s: %s. Its record is %s\n", name, amount(p.Report.Events, p.Report.Sounds), path)
+	return err
 }

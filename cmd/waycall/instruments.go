@@ -8,14 +8,17 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/board"
-	"waycall/internal/setup"
+	"waycall/internal/screen"
 )
 
+// instrumentsOptions are the flags of waycall instruments.
+type instrumentsOptions struct {
+	data dataFlag
+	json bool
+}
+
 func newInstruments() *cobra.Command {
-	var (
-		data   dataFlag
-		asJSON bool
-	)
+	var o instrumentsOptions
 	cmd := &cobra.Command{
 		Use:   "instruments",
 		Short: "List the instruments, with their last calibration check",
@@ -23,39 +26,35 @@ func newInstruments() *cobra.Command {
 calibration check. waycall new offers them. How often an instrument is to be checked
 is for its maker and your own system of work to say.`,
 		Args: wantArgs(0, 0, "no arguments"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			list, err := data.register()
-			if err != nil {
-				return err
-			}
-			known, err := list.List()
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				return printJSON(cmd.OutOrStdout(), append([]board.Instrument{}, known...))
-			}
-			if len(known) == 0 {
-				_, err := fmt.Fprintln(cmd.OutOrStdout(), "No instruments are known. waycall instruments put SERIAL adds one.")
-				return err
-			}
-			w := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 0, 2, ' ', 0)
-			for _, i := range known {
-				fmt.Fprintf(w, "%s\tchecked %s\t%s\tscale ends at %g megohms\n", i.Serial, i.Checked, ago(i.Checked), i.OverRange)
-			}
-			return w.Flush()
-		},
+		RunE: func(cmd *cobra.Command, args []string) error { return runInstruments(streamsOf(cmd), o) },
 	}
-	data.add(cmd)
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	o.data.add(cmd)
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
 	cmd.AddCommand(newInstrumentsPut(), newInstrumentsRemove())
 	return cmd
 }
 
-// register returns the register of instruments in the data folder.
-func (d *dataFlag) register() (setup.Register, error) {
-	dir, err := d.folder()
-	return setup.NewRegister(dir), err
+func runInstruments(std streams, o instrumentsOptions) error {
+	list, err := o.data.register()
+	if err != nil {
+		return err
+	}
+	known, err := list.List()
+	if err != nil {
+		return err
+	}
+	if o.json {
+		return screen.Print(std.out, append([]board.Instrument{}, known...))
+	}
+	if len(known) == 0 {
+		_, err := fmt.Fprintln(std.out, "No instruments are known. waycall instruments put SERIAL adds one.")
+		return err
+	}
+	w := tabwriter.NewWriter(std.out, 0, 0, 2, ' ', 0)
+	for _, i := range known {
+		fmt.Fprintf(w, "%s\tchecked %s\t%s\tscale ends at %g megohms\n", i.Serial, i.Checked, ago(i.Checked), i.OverRange)
+	}
+	return w.Flush()
 }
 
 // ago says how long a day lies back.
@@ -83,16 +82,8 @@ func newInstrumentsPut() *cobra.Command {
 		Example: "  waycall instruments put 0041732 --checked 2026-02-02 --over-range 999",
 		Args:    wantArgs(1, 1, "one serial number"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			list, err := data.register()
-			if err != nil {
-				return err
-			}
 			i.Serial = args[0]
-			if err := list.Put(i); err != nil {
-				return err
-			}
-			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Instrument %s: checked %s, scale ends at %g megohms.\n", i.Serial, i.Checked, i.OverRange)
-			return err
+			return runInstrumentsPut(streamsOf(cmd), data, i)
 		},
 	}
 	data.add(cmd)
@@ -103,6 +94,18 @@ func newInstrumentsPut() *cobra.Command {
 	return cmd
 }
 
+func runInstrumentsPut(std streams, data dataFlag, i board.Instrument) error {
+	list, err := data.register()
+	if err != nil {
+		return err
+	}
+	if err := list.Put(i); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(std.out, "Instrument %s: checked %s, scale ends at %g megohms.\n", i.Serial, i.Checked, i.OverRange)
+	return err
+}
+
 func newInstrumentsRemove() *cobra.Command {
 	var data dataFlag
 	cmd := &cobra.Command{
@@ -110,17 +113,21 @@ func newInstrumentsRemove() *cobra.Command {
 		Short: "Take an instrument off the list; jobs that it was used for keep it",
 		Args:  wantArgs(1, 1, "one serial number"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			list, err := data.register()
-			if err != nil {
-				return err
-			}
-			if err := list.Remove(args[0]); err != nil {
-				return err
-			}
-			_, err = fmt.Fprintf(cmd.OutOrStdout(), "Instrument %s is off the list.\n", args[0])
-			return err
+			return runInstrumentsRemove(streamsOf(cmd), data, args[0])
 		},
 	}
 	data.add(cmd)
 	return cmd
+}
+
+func runInstrumentsRemove(std streams, data dataFlag, serial string) error {
+	list, err := data.register()
+	if err != nil {
+		return err
+	}
+	if err := list.Remove(serial); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(std.out, "Instrument %s is off the list.\n", serial)
+	return err
 }

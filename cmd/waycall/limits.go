@@ -24,11 +24,14 @@ type limitsOut struct {
 	Sources []check.Source `json:"sources"`
 }
 
+// limitsOptions are the flags of waycall limits.
+type limitsOptions struct {
+	table string
+	json  bool
+}
+
 func newLimits() *cobra.Command {
-	var (
-		table  string
-		asJSON bool
-	)
+	var o limitsOptions
 	cmd := &cobra.Command{
 		Use:   "limits",
 		Short: "List the tables of limits and what their figures rest on",
@@ -42,36 +45,38 @@ BS 7671 than the one in force. Check a figure against your own copy before you r
 it.`,
 		Example: "  waycall limits\n  waycall limits --table 41.3\n  waycall limits --json",
 		Args:    wantArgs(0, 0, "no argument"),
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			out := limitsOut{Edition: board.Current, Tables: check.Tables(), Figures: check.Rows(), Sources: check.Sources()}
-			if table != "" {
-				other := func(name string) bool { return name != table }
-				out.Tables = slices.DeleteFunc(out.Tables, func(t check.Table) bool { return other(t.Name) })
-				out.Figures = slices.DeleteFunc(out.Figures, func(r check.Row) bool { return other(r.Table) })
-				if len(out.Tables) == 0 {
-					return usageError{fmt.Errorf("there is no table %.40q; waycall limits lists them", table)}
-				}
-				out.Sources = named(out.Sources, out.Figures)
-			}
-			for _, t := range out.Tables {
-				out.Rows += t.Rows
-				out.Rests.Read += t.Rests.Read
-				out.Rests.Implied += t.Rests.Implied
-				out.Rests.Memory += t.Rests.Memory
-				out.Rests.Practice += t.Rests.Practice
-			}
-			if asJSON {
-				enc := json.NewEncoder(cmd.OutOrStdout())
-				enc.SetEscapeHTML(false)
-				enc.SetIndent("", "  ")
-				return enc.Encode(out)
-			}
-			return out.text(cmd.OutOrStdout(), table != "")
-		},
+		RunE:    func(cmd *cobra.Command, _ []string) error { return runLimits(streamsOf(cmd), o) },
 	}
-	cmd.Flags().StringVar(&table, "table", "", "list the rows of this table, such as 41.3")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	cmd.Flags().StringVar(&o.table, "table", "", "list the rows of this table, such as 41.3")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
 	return cmd
+}
+
+func runLimits(std streams, o limitsOptions) error {
+	out := limitsOut{Edition: board.Current, Tables: check.Tables(), Figures: check.Rows(), Sources: check.Sources()}
+	if o.table != "" {
+		other := func(name string) bool { return name != o.table }
+		out.Tables = slices.DeleteFunc(out.Tables, func(t check.Table) bool { return other(t.Name) })
+		out.Figures = slices.DeleteFunc(out.Figures, func(r check.Row) bool { return other(r.Table) })
+		if len(out.Tables) == 0 {
+			return usageError{fmt.Errorf("there is no table %.40q; waycall limits lists them", o.table)}
+		}
+		out.Sources = named(out.Sources, out.Figures)
+	}
+	for _, t := range out.Tables {
+		out.Rows += t.Rows
+		out.Rests.Read += t.Rests.Read
+		out.Rests.Implied += t.Rests.Implied
+		out.Rests.Memory += t.Rests.Memory
+		out.Rests.Practice += t.Rests.Practice
+	}
+	if o.json {
+		enc := json.NewEncoder(std.out)
+		enc.SetEscapeHTML(false)
+		enc.SetIndent("", "  ")
+		return enc.Encode(out)
+	}
+	return out.text(std.out, o.table != "")
 }
 
 // named keeps the sources that rows name.

@@ -15,9 +15,11 @@ import (
 
 	"waycall/internal/audio"
 	"waycall/internal/demo"
+	"waycall/internal/jobs"
 	"waycall/internal/lab/testsound"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/screen"
 	"waycall/internal/store"
 )
 
@@ -45,7 +47,7 @@ type live struct {
 	t      *testing.T
 	room   *testsound.Room
 	cmd    *exec.Cmd
-	events chan jsonEvent
+	events chan screen.Event
 	speech map[string]audio.Clip
 }
 
@@ -55,7 +57,7 @@ func startLive(t *testing.T, room *testsound.Room, data, job string) *live {
 	if err != nil {
 		t.Fatal(err)
 	}
-	l := &live{t: t, room: room, events: make(chan jsonEvent, 64), speech: map[string]audio.Clip{}}
+	l := &live{t: t, room: room, events: make(chan screen.Event, 64), speech: map[string]audio.Clip{}}
 	lines, err := demo.Script()
 	if err != nil {
 		t.Fatal(err)
@@ -79,7 +81,7 @@ func startLive(t *testing.T, room *testsound.Room, data, job string) *live {
 	go func() {
 		defer close(l.events)
 		for s := bufio.NewScanner(out); s.Scan(); {
-			var e jsonEvent
+			var e screen.Event
 			if json.Unmarshal(s.Bytes(), &e) == nil {
 				l.events <- e
 			}
@@ -99,7 +101,7 @@ func stick(t *testing.T, data string) string {
 }
 
 // wait returns the next event of a kind.
-func (l *live) wait(kind string) jsonEvent {
+func (l *live) wait(kind string) screen.Event {
 	l.t.Helper()
 	limit := time.After(time.Minute)
 	for {
@@ -175,7 +177,7 @@ func TestLive(t *testing.T) {
 	_ = l.cmd.Wait()
 
 	// The copy on the stick is a whole record, and the beginning of this one.
-	path, copied := filepath.Join(data, "LIVE-1"+jobFile), filepath.Join(stick(t, data), "LIVE-1"+jobFile)
+	path, copied := filepath.Join(data, "LIVE-1"+jobs.Ending), filepath.Join(stick(t, data), "LIVE-1"+jobs.Ending)
 	half, err := store.Verify(t.Context(), copied)
 	if err != nil || len(half.Problems) != 0 || half.Events < 20 {
 		t.Errorf("the copy after the kill: %+v, %v", half, err)
@@ -207,7 +209,7 @@ func TestLive(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	state, err := fold(t.Context(), s)
+	state, err := jobs.Fold(t.Context(), s)
 	if err != nil {
 		t.Fatal(err)
 	}

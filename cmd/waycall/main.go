@@ -16,16 +16,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/jobs"
 	"waycall/internal/printable"
-)
-
-// Exit codes, documented in the help of the root command.
-const (
-	exitFailed   = 1
-	exitUsage    = 2
-	exitFails    = 3   // check: a reading failed; ready: something is missing; listen: not good enough
-	exitDoubtful = 4   // check: none failed, but not all passed; ready, listen: something is to be looked into
-	exitStopped  = 130 // by Ctrl-C, as shells report it
 )
 
 // version is set by scripts/package; empty for a program built from source.
@@ -51,15 +43,14 @@ func run() int {
 	if failed := out.Flush(); err == nil && failed != nil {
 		err = fmt.Errorf("not all of it could be printed: %w; print it to where there is room", failed)
 	}
-	var usage usageError
-	own, found := exitCode(err)
+	var judged foundError
 	switch {
 	case err == nil:
 		return 0
-	case found:
+	case errors.As(err, &judged):
 		complain(err)
-		return own
-	case errors.As(err, &usage):
+		return judged.code
+	case errors.As(err, new(usageError)), errors.Is(err, jobs.ErrName):
 		complain(err)
 		return exitUsage
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
@@ -104,16 +95,6 @@ func endLate(after time.Duration) {
 	// Not behind the words: the terminal may be what takes nothing.
 	time.AfterFunc(after+100*time.Millisecond, func() { os.Exit(exitStopped) })
 }
-
-// complain prints an error. It may hold the name of a file or what is in one, so what
-// would move the cursor or turn the order of letters round is shown as a mark, as it is
-// in all that a command prints.
-func complain(err error) { fmt.Fprintf(os.Stderr, "waycall: %s\n", printable.Text(err.Error())) }
-
-// usageError is a mistake in the command line.
-type usageError struct{ error }
-
-func (e usageError) Unwrap() error { return e.error }
 
 func newRoot() *cobra.Command {
 	root := &cobra.Command{
@@ -165,14 +146,4 @@ is missing or not good enough; 4 something is to be looked into.`,
 		}
 	}
 	return root
-}
-
-// wantArgs checks the number of arguments; what says which.
-func wantArgs(least, most int, what string) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
-		if len(args) < least || len(args) > most {
-			return usageError{fmt.Errorf("%s takes %s; %s --help shows how", cmd.Name(), what, cmd.CommandPath())}
-		}
-		return nil
-	}
 }

@@ -1,13 +1,14 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/advice"
 	"waycall/internal/audio/mic"
+	"waycall/internal/screen"
 )
 
 func newMics() *cobra.Command {
@@ -16,28 +17,30 @@ func newMics() *cobra.Command {
 		Use:   "mics",
 		Short: "List the microphones",
 		Args:  wantArgs(0, 0, "no arguments"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			devices, err := mic.List()
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				return printJSON(cmd.OutOrStdout(), devices)
-			}
-			if len(devices) == 0 {
-				return errors.New("no microphone; plug in a headset")
-			}
-			w := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 0, 2, ' ', 0)
-			for _, d := range devices {
-				mark := ""
-				if d.Default {
-					mark = "used when none is named"
-				}
-				fmt.Fprintf(w, "%s\t%d Hz\t%s\n", d.Name, d.Rate, mark)
-			}
-			return w.Flush()
-		},
+		RunE:  func(cmd *cobra.Command, args []string) error { return runMics(streamsOf(cmd), asJSON) },
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return cmd
+}
+
+func runMics(std streams, asJSON bool) error {
+	devices, err := mic.List()
+	if err != nil {
+		return err
+	}
+	if asJSON {
+		return screen.Print(std.out, devices)
+	}
+	if len(devices) == 0 {
+		return advice.New("no microphone", "plug in a headset")
+	}
+	w := tabwriter.NewWriter(std.out, 0, 0, 2, ' ', 0)
+	for _, d := range devices {
+		mark := ""
+		if d.Default {
+			mark = "used when none is named"
+		}
+		fmt.Fprintf(w, "%s\t%d Hz\t%s\n", d.Name, d.Rate, mark)
+	}
+	return w.Flush()
 }

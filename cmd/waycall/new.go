@@ -1,193 +1,178 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
-	"os"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 
-	"waycall/internal/audio"
-	"waycall/internal/audio/mic"
+	"waycall/internal/advice"
 	"waycall/internal/board"
-	"waycall/internal/hear"
-	"waycall/internal/say/espeak"
-	"waycall/internal/say/speaker"
-	"waycall/internal/setup"
+	"waycall/internal/jobs"
+	"waycall/internal/record"
+	"waycall/internal/screen"
+	"waycall/internal/sequence"
 )
 
-// askFlags are the flags of waycall new where it asks.
-type askFlags struct {
-	ear     earFlags
-	byVoice bool
-	write   string
-	mic     string
-	speaker string
-	wpm     int
+// newOptions are the flags of waycall new.
+type newOptions struct {
+	data dataFlag
+	ask  askOptions
+	from boardFrom
+	ways string
+	json bool
 }
 
-func (f *askFlags) add(cmd *cobra.Command) {
-	f.ear.add(cmd)
-	cmd.Flags().BoolVar(&f.byVoice, "by-voice", false, "say the ways of each board instead of typing them")
-	cmd.Flags().StringVar(&f.write, "write", "", "board file to write (default: REFERENCE.yaml here)")
-	textSetting(cmd, &f.mic, "mic")
-	textSetting(cmd, &f.speaker, "speaker")
-	numberSetting(cmd, &f.wpm, "speech-rate")
+func newNew() *cobra.Command {
+	var o newOptions
+	cmd := &cobra.Command{
+		Use:   "new [BOARD.yaml]",
+		Short: "Set up a job from a board file, or by asking",
+		Long: `Reads the description of a job and its boards, checks it, and sets up the record.
+testdata/boards/terrace.yaml and, of three boards, workshop.yaml are examples.
+With --ways the ways of its one board come from a table, as a spreadsheet saves it
+as CSV: a row of names, those of a board file (way, feeds, device.type, device.rating,
+line), in any order, and a row for each way. The board file then has no ways.
+
+Without a file it asks for what such a file says, question by question on the
+terminal, checks each answer at once, and writes the file, REFERENCE.yaml or the one
+named by --write. A board may be copied from another of the job or from an earlier
+job. With --by-voice the ways are said instead, each read back and confirmed.
+
+--board-from takes the boards from the JSON of an earlier job's schedule instead.
+The sizes, lengths and devices are then as they were described, not as they are.`,
+		Example: "  waycall new board.yaml\n  waycall new board.yaml --ways ways.csv\n  waycall new\n  waycall new --by-voice --write hall.yaml\n  waycall new --board-from schedule.json --reference TER-0108",
+		Args:    o.from.args,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runNew(cmd.Context(), streamsOf(cmd), o, args)
+		},
+	}
+	o.data.add(cmd)
+	o.ask.add(cmd)
+	o.from.add(cmd)
+	cmd.Flags().StringVar(&o.ways, "ways", "", "table of the ways of the board (.csv), which the board file leaves out")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
+	return cmd
 }
 
-// run asks for a job and writes its board file.
-func (f *askFlags) run(cmd *cobra.Command, data *dataFlag) error {
-	in, isFile := cmd.InOrStdin().(*os.File)
-	if !isFile || !term.IsTerminal(int(in.Fd())) {
-		return usageError{errors.New("waycall new asks questions, and there is no terminal to answer them; give a board file, such as testdata/boards/terrace.yaml")}
+// runNew sets a job up from the one board file of args, or by what the options say.
+func runNew(ctx context.Context, std streams, o newOptions, args []string) error {
+	asks := o.ask.byVoice || o.ask.write != ""
+	var job board.Job
+	var err error
+	switch {
+	case o.ways != "" && len(args) == 0:
+		return usageError{errors.New("--ways goes with a board file; name the one that says the rest")}
+	case asks && (len(args) > 0 || o.from.path != ""):
+		return usageError{errors.New("--by-voice and --write are for setting up by questions; leave the board file or --board-from out")}
+	case o.from.path != "":
+		job, err = o.from.job(time.Now())
+	case len(args) == 0:
+		return runAsk(ctx, std, o.ask, o.data)
+	case o.ways != "":
+		job, err = jobs.ReadWays(args[0], o.ways)
+	default:
+		job, err = jobs.ReadBoard(args[0])
 	}
-	if f.write != "" {
-		if err := target(f.write); err != nil {
-			return err
-		}
-	}
-	instruments, err := data.register()
 	if err != nil {
 		return err
 	}
-	known := setup.Known{
-		Today: time.Now().Format(time.DateOnly),
-		Taken: func(reference string) bool {
-			path, err := data.file(reference)
-			if err == nil {
-				_, err = os.Lstat(path)
-			}
-			return err == nil
-		},
-		Job: func(name string) (board.Job, error) {
-			state, _, err := data.readJob(cmd.Context(), name)
-			return state.Job, err
-		},
-	}
-	if known.Instruments, err = instruments.List(); err != nil {
+	return o.setUp(ctx, std, job)
+}
+
+// setUp makes the record of a job.
+func (o newOptions) setUp(ctx context.Context, std streams, job board.Job) error {
+	folder, err := o.data.folder()
+	if err != nil {
 		return err
 	}
-	out := cmd.OutOrStdout()
-	job, err := setup.Wizard(stoppable{cmd.Context(), in}, out, known, !f.byVoice)
-	if cmd.Context().Err() != nil {
-		return cmd.Context().Err()
+	s, err := folder.Create(ctx, job, time.Now())
+	if errors.Is(err, fs.ErrExist) {
+		return advice.Errorf("waycall start "+job.Reference+" goes on with it, or give this one another reference", "job %s is set up already", job.Reference)
 	}
 	if err != nil {
 		return err
 	}
-	if f.byVoice {
-		if job, err = f.listen(cmd, job); err != nil {
-			return err
-		}
+	defer s.Close()
+	if o.json {
+		return screen.Print(std.out, jobLine{
+			Reference: job.Reference, Boards: job.BoardNames(), Tests: sequence.Count(record.State{Job: job}).Tests,
+			Changed: time.Now().UTC(), File: s.Path(),
+		})
 	}
-	path := f.write
-	if path == "" {
-		path = job.Reference + ".yaml"
-	}
-	var text bytes.Buffer
-	if err := board.Write(&text, job); err != nil {
-		return err
-	}
-	if err := writeNew(path, text.Bytes()); err != nil {
-		return err
-	}
-	if err := instruments.Put(job.Instrument); err != nil {
-		fmt.Fprintf(cmd.ErrOrStderr(), "waycall: %v\n", err) // the board file is what was asked for
-	}
-	_, err = fmt.Fprintf(out, "\nWritten: %s (%s). Look it over; it is plain text.\nNext: waycall start %s\n", path, strings.Join(waysOf(job), "; "), path)
+	_, err = fmt.Fprintf(std.out, "Job %s: %s. Its record is %s\nNext: waycall start %s\n",
+		job.Reference, strings.Join(waysOf(job), "; "), s.Path(), job.Reference)
 	return err
 }
 
-// stoppable is an input that ends with its context.
-type stoppable struct {
-	ctx context.Context
-	in  io.Reader
+// waysOf returns each board with how many ways it has.
+func waysOf(job board.Job) []string {
+	var all []string
+	for _, b := range job.Boards {
+		ways := fmt.Sprintf("%d ways", len(b.Ways))
+		if len(b.Ways) == 1 {
+			ways = "1 way"
+		}
+		all = append(all, fmt.Sprintf("%s, %s", b.Name, ways))
+	}
+	return all
 }
 
-func (s stoppable) Read(b []byte) (int, error) {
-	type got struct {
-		n   int
-		err error
-	}
-	read := make(chan got, 1)
-	own := make([]byte, len(b))
-	go func() {
-		n, err := s.in.Read(own)
-		read <- got{n, err}
-	}()
-	select {
-	case <-s.ctx.Done():
-		return 0, s.ctx.Err()
-	case g := <-read:
-		return copy(b, own[:g.n]), g.err
-	}
+// boardFrom sets up a job on the boards of one that was exported: what is on the
+// wall is the same, the visit is another.
+type boardFrom struct {
+	path, reference, date, tester, serial, checked string
 }
 
-// writeNew writes a board file that is not there yet, whole or not at all. It names
-// people and an address.
-func writeNew(path string, text []byte) error {
-	err := writeFile(path, 0o600, true, func(w io.Writer) error { _, err := w.Write(text); return err })
-	switch {
-	case err == nil || errors.As(err, new(usageError)):
-		return err
-	case errors.Is(err, fs.ErrExist):
-		return fmt.Errorf("board file %s is there already, and stays as it was; name another with --write", path)
-	}
-	return fmt.Errorf("board file was not written: %w; or name another with --write", err)
+func (b *boardFrom) add(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.StringVar(&b.path, "board-from", "", "take the boards from this JSON of a schedule, of an earlier job; needs --reference")
+	f.StringVar(&b.reference, "reference", "", "of the new job")
+	f.StringVar(&b.date, "date", "", "of the new job, as 2026-03-14 (default: today)")
+	f.StringVar(&b.tester, "tester", "", "initials (default: those of the earlier job)")
+	f.StringVar(&b.serial, "instrument", "", "serial number of the instrument (default: that of the earlier job)")
+	f.StringVar(&b.checked, "checked", "", "date of the instrument's last calibration check (default: that of the earlier job)")
 }
 
-// listen has the ways of the boards said.
-func (f *askFlags) listen(cmd *cobra.Command, job board.Job) (board.Job, error) {
-	e, _, closeEar, err := f.ear.openNamed("setup")
-	if err != nil {
-		return job, err
-	}
-	defer closeEar()
-	voice, err := espeak.Open(f.wpm)
-	if err != nil {
-		return job, err
-	}
-	loud, err := speaker.Open(f.speaker)
-	if err != nil {
-		return job, err
-	}
-	defer loud.Close()
-	source, err := mic.Open(f.mic)
-	if err != nil {
-		return job, err
-	}
-	defer source.Close()
-	show := newScreen(cmd.OutOrStdout())
-	return setup.Listen(cmd.Context(), setup.Room{
-		Source: source, Ear: e, Voice: voice, Player: loud, Said: show.Speaking,
-		Heard: func(h hear.Heard) { show.Heard(h) }, TooLong: func(p audio.Phrase) { show.TooLong(p.Sound.Duration()) },
-	}, job)
-}
-
-func newJobsBoard() *cobra.Command {
-	var data dataFlag
-	cmd := &cobra.Command{
-		Use:   "board JOB",
-		Short: "Print the board file of a job, to set up another like it",
-		Long: `Prints the description of a job as a board file. Give it another reference, and
-change what is different; waycall new then sets that job up.`,
-		Example: "  waycall jobs board TER-0107 >next.yaml",
-		Args:    wantArgs(1, 1, "one job"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			state, _, err := data.readJob(cmd.Context(), args[0])
-			if err != nil {
-				return err
+// args says what arguments new takes.
+func (b *boardFrom) args(cmd *cobra.Command, args []string) error {
+	if b.path == "" {
+		for _, name := range []string{"reference", "date", "tester", "instrument", "checked"} {
+			if cmd.Flags().Changed(name) {
+				return usageError{fmt.Errorf("--%s goes with --board-from; a board file says it itself", name)}
 			}
-			return board.Write(cmd.OutOrStdout(), state.Job)
-		},
+		}
+		return wantArgs(0, 1, "one board file, or nothing")(cmd, args)
 	}
-	data.add(cmd)
-	return cmd
+	if b.reference == "" {
+		return usageError{fmt.Errorf("--board-from needs --reference; give the new job its own")}
+	}
+	return wantArgs(0, 0, "no board file beside --board-from")(cmd, args)
+}
+
+// job returns the new job. today is the date it has when none was given.
+func (b *boardFrom) job(today time.Time) (board.Job, error) {
+	s, err := readSchedule(b.path)
+	if err != nil {
+		return board.Job{}, err
+	}
+	if s.Setup == nil {
+		return board.Job{}, fmt.Errorf("schedule %s has no boards, as it was made before the job was set up; give another", b.path)
+	}
+	job := *s.Setup
+	job.Reference, job.Date = b.reference, today.Format("2006-01-02")
+	for _, f := range []struct {
+		given string
+		to    *string
+	}{{b.date, &job.Date}, {b.tester, &job.Tester}, {b.serial, &job.Instrument.Serial}, {b.checked, &job.Instrument.Checked}} {
+		if f.given != "" {
+			*f.to = f.given
+		}
+	}
+	job.Edition = "" // the new job is judged by the edition in force
+	return board.Complete(job, b.path)
 }

@@ -15,13 +15,14 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/jobs"
 	"waycall/internal/mishap"
 	"waycall/internal/web"
 	"waycall/internal/web/door"
 )
 
-// reviewing is what waycall review was asked for.
-type reviewing struct {
+// reviewOptions are the flags of waycall review.
+type reviewOptions struct {
 	data    dataFlag
 	addr    string
 	browser bool
@@ -30,7 +31,7 @@ type reviewing struct {
 }
 
 func newReview() *cobra.Command {
-	var o reviewing
+	var o reviewOptions
 	cmd := &cobra.Command{
 		Use:   "review",
 		Short: "Review jobs in the browser: listen, correct, sign off, hand over",
@@ -49,7 +50,9 @@ Who pairs a device may do all that you may.
 Ctrl-C ends it. Nothing is fetched from any network.`,
 		Example: "  waycall review\n  waycall review --addr 127.0.0.1:8420\n  waycall review --lan",
 		Args:    wantArgs(0, 0, "no arguments"),
-		RunE:    func(cmd *cobra.Command, args []string) error { return o.run(cmd) },
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runReview(cmd.Context(), streamsOf(cmd), o)
+		},
 	}
 	o.data.add(cmd)
 	cmd.Flags().StringVar(&o.addr, "addr", "127.0.0.1:0", "address to listen on; port 0 takes a free one")
@@ -67,7 +70,7 @@ type entrance struct {
 }
 
 // entrance makes one; cert is nil where there is no TLS.
-func (o *reviewing) entrance(listeners []net.Listener, options web.Options, cert *tls.Certificate) (*entrance, error) {
+func (o *reviewOptions) entrance(listeners []net.Listener, options web.Options, cert *tls.Certificate) (*entrance, error) {
 	pages, err := web.New(options)
 	if err != nil {
 		return nil, err
@@ -108,9 +111,8 @@ func (d *entrance) close() {
 	}
 }
 
-func (o *reviewing) run(cmd *cobra.Command) error {
-	ctx, out, errOut := cmd.Context(), cmd.OutOrStdout(), cmd.ErrOrStderr()
-	dir, err := o.data.folder()
+func runReview(ctx context.Context, std streams, o reviewOptions) error {
+	folder, err := o.data.folder()
 	if err != nil {
 		return err
 	}
@@ -124,18 +126,18 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 	if o.verbose {
 		level = slog.LevelInfo
 	}
-	log := slog.New(slog.NewTextHandler(errOut, &slog.HandlerOptions{Level: level}))
-	jobs := web.NewFolder(dir)
+	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: level}))
+	pages := web.NewFolder(string(folder))
 	key, once := door.NewKey(), door.NewKey()
-	here, err := o.entrance([]net.Listener{ln}, web.Options{Jobs: jobs, Hosts: hostsOf(ln.Addr()), Key: key, Once: once, Log: log}, nil)
+	here, err := o.entrance([]net.Listener{ln}, web.Options{Jobs: pages, Hosts: hostsOf(ln.Addr()), Key: key, Once: once, Log: log}, nil)
 	if err != nil {
 		return err
 	}
 	doors := []*entrance{here}
 	base := "http://" + ln.Addr().String()
-	fmt.Fprintf(out, "Review: %s/enter/%s\nOnly this machine reaches it; the address is your key, so keep it to yourself. Ctrl-C ends it.\n", base, key)
+	fmt.Fprintf(std.out, "Review: %s/enter/%s\nOnly this machine reaches it; the address is your key, so keep it to yourself. Ctrl-C ends it.\n", base, key)
 	if o.lan {
-		paired, err := o.local(cmd, jobs, log)
+		paired, err := o.local(std, folder, pages, log)
 		if err != nil {
 			return err
 		}
@@ -143,7 +145,7 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 	}
 	if o.browser {
 		if err := exec.Command("xdg-open", base+"/enter/"+once).Start(); err != nil {
-			fmt.Fprintf(errOut, "waycall: the browser could not be started: %v; open the address yourself\n", err)
+			fmt.Fprintf(std.err, "waycall: the browser could not be started: %v; open the address yourself\n", err)
 		}
 	}
 	done := make(chan error, 64) // more than there are addresses; only the first is read
@@ -162,23 +164,22 @@ func (o *reviewing) run(cmd *cobra.Command) error {
 	}
 	closing.Wait()
 	if stopped == nil {
-		fmt.Fprintln(out, "Review ended.")
+		fmt.Fprintln(std.out, "Review ended.")
 	}
 	return stopped
 }
 
 // local opens the door for devices of the local network, and prints how they come in.
-func (o *reviewing) local(cmd *cobra.Command, jobs *web.Folder, log *slog.Logger) (*entrance, error) {
-	out := cmd.OutOrStdout()
+func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *web.Folder, log *slog.Logger) (*entrance, error) {
+	out := std.out
 	addresses, err := door.Addresses()
 	if err != nil {
 		return nil, err
 	}
-	dir, err := o.data.made()
-	if err != nil {
+	if err := folder.Make(); err != nil {
 		return nil, err
 	}
-	cert, fingerprint, err := door.Certificate(dir, addresses, time.Now())
+	cert, fingerprint, err := door.Certificate(string(folder), addresses, time.Now())
 	if err != nil {
 		return nil, err
 	}
@@ -187,7 +188,7 @@ func (o *reviewing) local(cmd *cobra.Command, jobs *web.Folder, log *slog.Logger
 		return nil, err
 	}
 	code := door.NewCode()
-	d, err := o.entrance(listeners, web.Options{Jobs: jobs, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
+	d, err := o.entrance(listeners, web.Options{Jobs: pages, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
 		if err == nil {
 			fmt.Fprintln(out, "A device was paired. Enter prints a code for another.")
 		} else {
@@ -207,7 +208,7 @@ func (o *reviewing) local(cmd *cobra.Command, jobs *web.Folder, log *slog.Logger
 		fmt.Fprintf(out, "Code to type there: %s (once, within %d minutes; Enter prints a new one)\n", text, int(valid.Minutes()))
 	}
 	show()
-	go mishap.Caught("take a line from the terminal", mishap.Note, func() { newCodes(cmd.InOrStdin(), show) })()
+	go mishap.Caught("take a line from the terminal", mishap.Note, func() { newCodes(std.in, show) })()
 	return d, nil
 }
 

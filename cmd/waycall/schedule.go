@@ -7,22 +7,24 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"waycall/internal/plainfile"
+	"waycall/internal/jobs"
 	"waycall/internal/report"
 	"waycall/internal/report/paper"
 	"waycall/internal/report/plaintext"
 	"waycall/internal/report/spreadsheet"
-	"waycall/internal/store"
 )
 
+// scheduleOptions are the flags of waycall schedule.
+type scheduleOptions struct {
+	data   dataFlag
+	format string
+	out    string
+	from   string
+	schema bool
+}
+
 func newSchedule() *cobra.Command {
-	var (
-		data   dataFlag
-		format string
-		out    string
-		from   string
-		schema bool
-	)
+	var o scheduleOptions
 	cmd := &cobra.Command{
 		Use:   "schedule JOB",
 		Short: "Print the schedule of test results",
@@ -42,93 +44,73 @@ its sum with the record. --schema prints the JSON Schema of the JSON.`,
 		Example: "  waycall schedule TER-0107\n  waycall schedule TER-0107 --format csv --out schedule.csv\n  waycall schedule TER-0107 --format pdf --out schedule.pdf\n" +
 			"  waycall schedule TER-0107 --json --out schedule.json\n  waycall schedule --from schedule.json --format pdf --out schedule.pdf\n  waycall schedule --schema",
 		Args: func(cmd *cobra.Command, args []string) error {
-			if from != "" || schema {
+			if o.from != "" || o.schema {
 				return wantArgs(0, 0, "no job beside --from or --schema")(cmd, args)
 			}
 			return wantArgs(1, 1, "one job")(cmd, args)
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if schema {
-				return writeOut(out, cmd.OutOrStdout(), func(w io.Writer) error { _, err := w.Write(report.Schema()); return err })
-			}
-			var form func(io.Writer, report.Schedule) error
-			switch format {
-			case "text":
-				form = plaintext.Write
-			case "csv":
-				form = spreadsheet.CSV
-			case "json":
-				form = report.Write
-			case "pdf":
-				form = paper.Write
-			case "xlsx":
-				form = spreadsheet.XLSX
-			default:
-				return usageError{fmt.Errorf("--format is %q; give text, csv, json, pdf or xlsx", format)}
-			}
-			if out != "" {
-				if err := target(out); err != nil {
-					return err
-				}
-			}
-			if out == "" && (format == "pdf" || format == "xlsx") {
-				return usageError{fmt.Errorf("--format %s is not for a screen; name a file with --out", format)}
-			}
-			var s report.Schedule
-			var err error
-			if from != "" {
-				s, err = readSchedule(from)
-			} else {
-				s, err = data.schedule(cmd.Context(), args[0])
-			}
-			if err != nil {
-				return err
-			}
-			return writeOut(out, cmd.OutOrStdout(), func(w io.Writer) error { return form(w, s) })
+			return runSchedule(cmd.Context(), streamsOf(cmd), o, args)
 		},
 	}
-	data.add(cmd)
-	cmd.Flags().StringVar(&format, "format", "text", "text, csv, json, pdf or xlsx")
-	cmd.Flags().BoolFunc("json", "the same as --format json", func(string) error { format = "json"; return nil })
-	cmd.Flags().StringVar(&out, "out", "", "write to this file instead of printing")
-	cmd.Flags().StringVar(&from, "from", "", "make it from this JSON of a schedule instead of a job")
-	cmd.Flags().BoolVar(&schema, "schema", false, "print the JSON Schema of the JSON")
+	o.data.add(cmd)
+	cmd.Flags().StringVar(&o.format, "format", "text", "text, csv, json, pdf or xlsx")
+	cmd.Flags().BoolFunc("json", "the same as --format json", func(string) error { o.format = "json"; return nil })
+	cmd.Flags().StringVar(&o.out, "out", "", "write to this file instead of printing")
+	cmd.Flags().StringVar(&o.from, "from", "", "make it from this JSON of a schedule instead of a job")
+	cmd.Flags().BoolVar(&o.schema, "schema", false, "print the JSON Schema of the JSON")
 	return cmd
 }
 
-// writeOut writes to the file out, whole or not at all, or without one to stdout.
-func writeOut(out string, stdout io.Writer, write func(io.Writer) error) error {
-	if out == "" {
-		return write(stdout)
-	}
-	return writeFile(out, 0o644, false, write)
+// forms are how a schedule can be written, by the values of --format.
+var forms = map[string]func(io.Writer, report.Schedule) error{
+	"text": plaintext.Write, "csv": spreadsheet.CSV, "json": report.Write, "pdf": paper.Write, "xlsx": spreadsheet.XLSX,
 }
 
-// readSchedule reads the JSON of a schedule.
-func readSchedule(path string) (report.Schedule, error) {
-	f, err := plainfile.Open(path)
-	if err != nil {
-		return report.Schedule{}, fmt.Errorf("schedule: %w; check its name", err)
+// runSchedule writes the schedule of the one job of args, or of none with --from or
+// --schema.
+func runSchedule(ctx context.Context, std streams, o scheduleOptions, args []string) error {
+	if o.schema {
+		return writeOut(o.out, std.out, func(w io.Writer) error { _, err := w.Write(report.Schema()); return err })
 	}
-	defer f.Close()
-	s, err := report.Read(f)
-	if err != nil {
-		return s, fmt.Errorf("schedule %s: %w", path, err)
+	form := forms[o.format]
+	if form == nil {
+		return usageError{fmt.Errorf("--format is %q; give text, csv, json, pdf or xlsx", o.format)}
 	}
-	return s, nil
+	if o.out != "" {
+		if err := target(o.out); err != nil {
+			return err
+		}
+	}
+	if o.out == "" && (o.format == "pdf" || o.format == "xlsx") {
+		return usageError{fmt.Errorf("--format %s is not for a screen; name a file with --out", o.format)}
+	}
+	var s report.Schedule
+	var err error
+	if o.from != "" {
+		s, err = readSchedule(o.from)
+	} else {
+		s, err = o.of(ctx, args[0])
+	}
+	if err != nil {
+		return err
+	}
+	return writeOut(o.out, std.out, func(w io.Writer) error { return form(w, s) })
 }
 
-// schedule makes the schedule of a job, with the sum of the last event in it.
-func (d *dataFlag) schedule(ctx context.Context, job string) (report.Schedule, error) {
-	st, _, err := d.open(job, store.OpenReadOnly)
-	if err == nil {
-		noteFound(st.Found())
+// of makes the schedule of a job, with the sum of the last event in it.
+func (o scheduleOptions) of(ctx context.Context, job string) (report.Schedule, error) {
+	folder, err := o.data.folder()
+	if err != nil {
+		return report.Schedule{}, err
 	}
+	st, err := folder.OpenToRead(job)
 	if err != nil {
 		return report.Schedule{}, err
 	}
 	defer st.Close()
-	state, err := fold(ctx, st)
+	noteFound(st.Found())
+	state, err := jobs.Fold(ctx, st)
 	if err != nil {
 		return report.Schedule{}, err
 	}

@@ -2,91 +2,15 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"os"
-	"strconv"
 	"text/tabwriter"
-	"time"
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/screen"
 	"waycall/internal/settings"
 )
-
-// textSetting gives a command the flag of a setting; applySettings fills it.
-func textSetting(cmd *cobra.Command, to *string, name string) {
-	s := settings.Find(name)
-	cmd.Flags().StringVar(to, name, s.Default, s.About)
-}
-
-func numberSetting(cmd *cobra.Command, to *int, name string) {
-	s := settings.Find(name)
-	n, err := strconv.Atoi(s.Default)
-	if err != nil {
-		panic(err) // a mistake in the table of settings; its test says so, too
-	}
-	cmd.Flags().IntVar(to, name, n, s.About)
-	if s.Default != s.Unset {
-		// A default that depends on the machine is not shown as a figure: the manual
-		// pages are made on another one.
-		f := cmd.Flags().Lookup(name)
-		f.DefValue, f.Usage = "0", s.About+" (default: "+s.Unset+")"
-	}
-}
-
-func durationSetting(cmd *cobra.Command, to *time.Duration, name string) {
-	s := settings.Find(name)
-	d, err := time.ParseDuration(s.Default)
-	if err != nil {
-		panic(err)
-	}
-	cmd.Flags().DurationVar(to, name, d, s.About)
-}
-
-// applySettings checks the settings that a command takes as flags, and sets those
-// flags that were not given from the environment and the file of settings.
-func applySettings(cmd *cobra.Command) error {
-	all, err := resolve(cmd)
-	if err != nil {
-		return usageError{err}
-	}
-	for _, v := range all {
-		// A flag, too, as ~ may stand for the home folder in it.
-		if v.Origin != settings.Default {
-			if err := cmd.Flags().Set(v.Name, v.Value); err != nil {
-				return usageError{fmt.Errorf("%s is %q: %w; correct it", v.Where, v.Value, err)}
-			}
-		}
-	}
-	return nil
-}
-
-// resolve returns the settings that a command takes, and where each comes from.
-func resolve(cmd *cobra.Command) ([]settings.Value, error) {
-	var names []string
-	for _, s := range settings.All {
-		if cmd.Flags().Lookup(s.Name) != nil {
-			names = append(names, s.Name)
-		}
-	}
-	if len(names) == 0 {
-		return nil, nil // such as help, which must work whatever the file says
-	}
-	path, err := settings.Where()
-	if err != nil {
-		return nil, err
-	}
-	file, err := settings.Read(path)
-	if err != nil {
-		return nil, err
-	}
-	return settings.Resolve(names, settings.Source{
-		Flag: func(name string) (string, bool) {
-			f := cmd.Flags().Lookup(name)
-			return f.Value.String(), f.Changed
-		},
-		Env: os.Getenv, File: file, Path: path, Home: settings.Home(),
-	})
-}
 
 // settingsList is what waycall settings shows.
 type settingsList struct {
@@ -125,24 +49,7 @@ set, nothing is coloured.`,
 			}
 			return nil
 		},
-		RunE: func(cmd *cobra.Command, args []string) error {
-			var err error
-			if all.File, err = settings.Where(); err != nil {
-				return err
-			}
-			_, err = os.Stat(all.File)
-			all.Exists = err == nil
-			all.Unknown = append([]string{}, settings.Unknown(os.Environ())...)
-			for i, v := range all.Settings {
-				if v.Value == "" { // shown is what is used in its place, where there is something
-					all.Settings[i].Value = found(v.Name)
-				}
-			}
-			if asJSON {
-				return printJSON(cmd.OutOrStdout(), all)
-			}
-			return all.write(cmd)
-		},
+		RunE: func(cmd *cobra.Command, args []string) error { return runSettings(streamsOf(cmd), all, asJSON) },
 	}
 	for _, s := range settings.All {
 		textSetting(cmd, new(string), s.Name)
@@ -151,12 +58,32 @@ set, nothing is coloured.`,
 	return cmd
 }
 
+// runSettings shows settings that were resolved.
+func runSettings(std streams, all settingsList, asJSON bool) error {
+	var err error
+	if all.File, err = settings.Where(); err != nil {
+		return err
+	}
+	_, err = os.Stat(all.File)
+	all.Exists = err == nil
+	all.Unknown = append([]string{}, settings.Unknown(os.Environ())...)
+	for i, v := range all.Settings {
+		if v.Value == "" { // shown is what is used in its place, where there is something
+			all.Settings[i].Value = found(v.Name)
+		}
+	}
+	if asJSON {
+		return screen.Print(std.out, all)
+	}
+	return all.write(std.out)
+}
+
 // found returns what is used where a setting is not given.
 func found(name string) string {
 	switch name {
 	case "data":
 		if dir, err := new(dataFlag).folder(); err == nil {
-			return dir
+			return string(dir)
 		}
 	case "model":
 		return new(earFlags).modelPath()
@@ -164,8 +91,8 @@ func found(name string) string {
 	return ""
 }
 
-func (l settingsList) write(cmd *cobra.Command) error {
-	w := tabwriter.NewWriter(cmd.OutOrStdout(), 0, 0, 2, ' ', 0)
+func (l settingsList) write(out io.Writer) error {
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	for _, v := range l.Settings {
 		value := v.Value
 		if value == "" {
@@ -181,10 +108,10 @@ func (l settingsList) write(cmd *cobra.Command) error {
 		return err
 	}
 	if !l.Exists {
-		fmt.Fprintf(cmd.OutOrStdout(), "\nThere is no file of settings yet; it would be %s\n", l.File)
+		fmt.Fprintf(out, "\nThere is no file of settings yet; it would be %s\n", l.File)
 	}
 	for _, name := range l.Unknown {
-		fmt.Fprintf(cmd.OutOrStdout(), "%s is set and is no setting of waycall; unset it, or correct its name\n", name)
+		fmt.Fprintf(out, "%s is set and is no setting of waycall; unset it, or correct its name\n", name)
 	}
 	return nil
 }

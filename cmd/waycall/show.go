@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"text/tabwriter"
@@ -11,6 +12,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/screen"
 	"waycall/internal/sequence"
 	"waycall/internal/store"
 )
@@ -46,32 +48,39 @@ type wayView struct {
 	Due      []record.Slot    `json:"due"`
 }
 
+// showOptions are the flags of waycall show.
+type showOptions struct {
+	data dataFlag
+	json bool
+}
+
 func newShow() *cobra.Command {
-	var (
-		data   dataFlag
-		asJSON bool
-	)
+	var o showOptions
 	cmd := &cobra.Command{
 		Use:   "show JOB",
 		Short: "Show a job: its boards, what is recorded and what is due",
 		Args:  wantArgs(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			state, found, path, err := data.readNoted(cmd.Context(), args[0])
-			if err != nil {
-				return err
-			}
-			v := viewJob(state, path)
-			v.Notes = append(v.Notes, found...)
-			if asJSON {
-				noteFound(found)
-				return printJSON(cmd.OutOrStdout(), v)
-			}
-			return v.write(cmd.OutOrStdout())
+			return runShow(cmd.Context(), streamsOf(cmd), o, args[0])
 		},
 	}
-	data.add(cmd)
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	o.data.add(cmd)
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
 	return cmd
+}
+
+func runShow(ctx context.Context, std streams, o showOptions, job string) error {
+	known, err := o.data.readQuietly(ctx, job)
+	if err != nil {
+		return err
+	}
+	v := viewJob(known.State, known.Path)
+	v.Notes = append(v.Notes, known.Found...)
+	if o.json {
+		noteFound(known.Found)
+		return screen.Print(std.out, v)
+	}
+	return v.write(std.out)
 }
 
 func viewJob(s record.State, path string) jobView {

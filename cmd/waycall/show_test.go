@@ -10,6 +10,7 @@ import (
 	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/screen"
 )
 
 // All that waits to be confirmed is shown, not the first of a breath alone.
@@ -61,7 +62,7 @@ func TestShowSigned(t *testing.T) {
 		}
 		v := viewJob(s, "r-1.waycall")
 		var out, data strings.Builder
-		if err := errors.Join(v.write(&out), printJSON(&data, v)); err != nil {
+		if err := errors.Join(v.write(&out), screen.Print(&data, v)); err != nil {
 			t.Fatal(err)
 		}
 		if !strings.Contains(out.String(), want) {

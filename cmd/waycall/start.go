@@ -5,39 +5,35 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
-	"regexp"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"waycall/internal/audio"
-	"waycall/internal/audio/mic"
 	"waycall/internal/board"
+	"waycall/internal/jobs"
 	"waycall/internal/pack"
 	"waycall/internal/record"
-	"waycall/internal/say/espeak"
-	"waycall/internal/say/speaker"
+	"waycall/internal/screen"
 	"waycall/internal/session"
 	"waycall/internal/store"
 	"waycall/internal/wall"
 )
 
+// startOptions are the flags of waycall start.
+type startOptions struct {
+	desk   deskFlags
+	data   dataFlag
+	pause  time.Duration
+	copyTo string
+	accept string
+	tester string
+	json   bool
+	full   bool
+}
+
 func newStart() *cobra.Command {
-	var (
-		ear         earFlags
-		data        dataFlag
-		micName     string
-		speakerName string
-		pause       time.Duration
-		wpm         int
-		copyTo      string
-		asJSON      bool
-		full        bool
-		accept      string
-		tester      string
-	)
+	var o startOptions
 	cmd := &cobra.Command{
 		Use:   "start JOB",
 		Short: "Begin a spoken session at the board, or go on with one",
@@ -55,111 +51,126 @@ session is shown on the whole of the terminal, to be read from three metres: mak
 the terminal's letters large, to 80 columns by 24 rows or so.`,
 		Example: "  waycall start board.yaml\n  waycall start TER-0107 --copy-to /media/stick\n  waycall start TER-0107 --full",
 		Args:    wantArgs(1, 1, "one job"),
-		RunE: func(cmd *cobra.Command, args []string) (err error) {
-			ctx := cmd.Context()
-			habit, ok := habits[accept]
-			if !ok {
-				return usageError{fmt.Errorf("--accept is %q; give each or agreed", accept)}
-			}
-			if tester != "" && !initials.MatchString(tester) {
-				return usageError{fmt.Errorf("--tester is %q; give initials, up to 6 letters", tester)}
-			}
-			if full && asJSON {
-				return usageError{errors.New("--full and --json both want the output; give one of them")}
-			}
-			if dir, err := data.folder(); err == nil {
-				pack.Tidy(dir) // what a killed import may have left
-			}
-			log, err := data.openOrCreate(ctx, args[0])
-			if err != nil {
-				return err
-			}
-			defer func() { err = closeJob(log, err, cmd.ErrOrStderr()) }()
-			from, err := fold(ctx, log)
-			if err != nil {
-				return err
-			}
-			tellFound(cmd.OutOrStdout(), asJSON, log.Found())
-			if copyTo != "" {
-				if err := log.CopyTo(copyTo); err != nil {
-					return err
-				}
-			}
-			e, _, closeEar, err := ear.open()
-			if err != nil {
-				return err
-			}
-			defer closeEar()
-			voice, err := espeak.Open(wpm)
-			if err != nil {
-				return err
-			}
-			loud, err := speaker.Open(speakerName)
-			if err != nil {
-				return err
-			}
-			defer loud.Close()
-			source, err := mic.Open(micName)
-			if err != nil {
-				return err
-			}
-			defer source.Close()
-			hide := func() {}
-			var watch session.Watcher = newScreen(cmd.OutOrStdout())
-			gain := audio.NewGain(source)
-			var sound audio.Source = gain
-			switch {
-			case asJSON:
-				watch = jsonScreen{cmd.OutOrStdout()}
-			case full && wall.Can(under(cmd.OutOrStdout())):
-				w := wall.New()
-				w.Begin(from)
-				hide = showFull(cmd, w)
-				defer hide()
-				watch, sound = w, w.Meter(gain)
-			}
-			news := tellSound(watch)
-			source.Tell, loud.Tell = news, news
-			complained := ""
-			s := session.Session{
-				Source: sound, Ear: e, Voice: voice, Player: loud, Log: log, Keeper: log, Warning: log.Warning(),
-				Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: pause},
-				Habit: habit, Tester: tester,
-				Understood: func(said audio.Clip) {
-					gain.Understood(said)
-					if c := gain.Complaint(); c != complained {
-						complained = c
-						news(audio.News{Text: c, Lost: source.Lost()})
-					}
-				},
-			}
-			_, err = s.Run(ctx, board.Job{}, from)
-			hide()
-			end := soundEnd{source.Device().Name, source.Device().Rate, tenth(source.Captured().Seconds()), source.Lost(), tenth(gain.DB())}
-			if e := end.print(cmd.OutOrStdout(), asJSON); err == nil {
-				err = e
-			}
-			return err
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runStart(cmd.Context(), streamsOf(cmd), o, args[0])
 		},
 	}
-	ear.add(cmd)
-	data.add(cmd)
-	textSetting(cmd, &micName, "mic")
-	textSetting(cmd, &speakerName, "speaker")
-	textSetting(cmd, &copyTo, "copy-to")
-	durationSetting(cmd, &pause, "pause")
-	numberSetting(cmd, &wpm, "speech-rate")
-	cmd.Flags().StringVar(&accept, "accept", "each", "each: every reading is confirmed aloud; agreed: one that passes, undisputed, is stored when the next begins")
-	cmd.Flags().StringVar(&tester, "tester", "", "initials of who tests in this session, where it is not the job's tester")
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print what happens as JSON, one object a line")
-	cmd.Flags().BoolVar(&full, "full", false, fullUsage)
+	o.desk.add(cmd)
+	o.data.add(cmd)
+	textSetting(cmd, &o.copyTo, "copy-to")
+	durationSetting(cmd, &o.pause, "pause")
+	cmd.Flags().StringVar(&o.accept, "accept", "each", "each: every reading is confirmed aloud; agreed: one that passes, undisputed, is stored when the next begins")
+	cmd.Flags().StringVar(&o.tester, "tester", "", "initials of who tests in this session, where it is not the job's tester")
+	cmd.Flags().BoolVar(&o.json, "json", false, "print what happens as JSON, one object a line")
+	cmd.Flags().BoolVar(&o.full, "full", false, fullUsage)
 	return cmd
 }
 
-// keptError is a stop by the user after which the record was looked at and is whole.
-type keptError struct{ error }
+// habits are the values of --accept.
+var habits = map[string]record.Habit{"each": record.Each, "agreed": record.Agreed}
 
-func (e keptError) Unwrap() error { return e.error }
+// check looks at the options before anything is opened for them.
+func (o startOptions) check() error {
+	if _, ok := habits[o.accept]; !ok {
+		return usageError{fmt.Errorf("--accept is %q; give each or agreed", o.accept)}
+	}
+	if o.tester != "" {
+		if err := board.CheckInitials(o.tester); err != nil {
+			return usageError{fmt.Errorf("--tester: %w", err)}
+		}
+	}
+	if o.full && o.json {
+		return usageError{errors.New("--full and --json both want the output; give one of them")}
+	}
+	return nil
+}
+
+// runStart runs a session on a job, or on one that a board file describes.
+func runStart(ctx context.Context, std streams, o startOptions, job string) (err error) {
+	if err := o.check(); err != nil {
+		return err
+	}
+	folder, err := o.data.folder()
+	if err != nil {
+		return err
+	}
+	pack.Tidy(string(folder)) // what a killed import may have left
+	log, err := folder.OpenOrCreate(ctx, job, time.Now())
+	if err != nil {
+		return err
+	}
+	defer func() { err = closeJob(log, err, std.err) }()
+	from, err := jobs.Fold(ctx, log)
+	if err != nil {
+		return err
+	}
+	tellFound(std.out, o.json, log.Found())
+	if o.copyTo != "" {
+		if err := log.CopyTo(o.copyTo); err != nil {
+			return err
+		}
+	}
+	d, err := o.desk.open(sessionGrammar)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	return o.session(ctx, std, d, log, from)
+}
+
+// session runs a session at a desk, and tells at the end what became of the sound.
+func (o startOptions) session(ctx context.Context, std streams, d *desk, log *store.Store, from record.State) error {
+	gain := audio.NewGain(d.mic)
+	watch, sound, hide := o.watch(std, gain, from)
+	defer hide()
+	news := screen.SoundOf(watch)
+	d.mic.Tell, d.speaker.Tell = news, news
+	complained := ""
+	s := session.Session{
+		Source: sound, Ear: d.ear, Voice: d.voice, Player: d.speaker, Log: log, Keeper: log, Warning: log.Warning(),
+		Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: o.pause},
+		Habit: habits[o.accept], Tester: o.tester,
+		Understood: func(said audio.Clip) {
+			gain.Understood(said)
+			if c := gain.Complaint(); c != complained {
+				complained = c
+				news(audio.News{Text: c, Lost: d.mic.Lost()})
+			}
+		},
+	}
+	_, err := s.Run(ctx, board.Job{}, from)
+	hide()
+	end := screen.End{Device: d.mic.Device().Name, Rate: d.mic.Device().Rate, Seconds: d.mic.Captured().Seconds(), Lost: d.mic.Lost(), GainDB: gain.DB()}
+	if e := end.Write(std.out, o.json); err == nil {
+		err = e
+	}
+	return err
+}
+
+// watch returns what shows the session, the sound as it is to be taken, and what ends the
+// showing.
+func (o startOptions) watch(std streams, gain audio.Source, from record.State) (session.Watcher, audio.Source, func()) {
+	switch {
+	case o.json:
+		return screen.NewJSON(std.out), gain, func() {}
+	case o.full && wall.Can(screen.Under(std.out)):
+		w := wall.New()
+		w.Begin(from)
+		return w, w.Meter(gain), showFull(std, w)
+	}
+	return screen.New(std.out), gain, func() {}
+}
+
+// tellFound says what opening a job for a session found, before it is worked on: on stderr,
+// and to who reads JSON on stdout, too.
+func tellFound(stdout io.Writer, asJSON bool, found []store.Finding) {
+	noteFound(found)
+	for _, f := range found {
+		if asJSON {
+			screen.NewJSON(stdout).Found(f.String())
+		}
+	}
+}
 
 // closeJob ends the use of a session's job, which brings the copy up to date, and returns
 // how the session ended: err, unless what was stored is not there after a stop by the
@@ -180,42 +191,4 @@ func closeJob(log *store.Store, err error, w io.Writer) error {
 		return keptError{err}
 	}
 	return err
-}
-
-// habits are the values of --accept.
-var habits = map[string]record.Habit{"each": record.Each, "agreed": record.Agreed}
-
-// initials are what a tester is known by on the schedule.
-var initials = regexp.MustCompile(`^\p{L}{1,6}$`)
-
-// openOrCreate opens a job by its reference, or sets it up from a board file.
-func (d *dataFlag) openOrCreate(ctx context.Context, arg string) (*store.Store, error) {
-	if !strings.HasSuffix(arg, ".yaml") && !strings.HasSuffix(arg, ".yml") {
-		s, _, err := d.open(arg, openForWork)
-		return s, err
-	}
-	job, err := readBoard(arg)
-	if err != nil {
-		return nil, err
-	}
-	s, err := d.createJob(ctx, job)
-	if !errors.Is(err, fs.ErrExist) {
-		return s, err
-	}
-	path, err := d.file(job.Reference)
-	if err != nil {
-		return nil, err
-	}
-	if s, err = openForWork(path); err != nil {
-		return nil, err
-	}
-	state, err := fold(ctx, s)
-	if err == nil && !state.Given.Same(job) {
-		err = fmt.Errorf("job %s was set up from another board file than %s; waycall start %s goes on with it, or give this one another reference", job.Reference, arg, job.Reference)
-	}
-	if err != nil {
-		s.Close()
-		return nil, err
-	}
-	return s, nil
 }

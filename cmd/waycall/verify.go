@@ -7,21 +7,23 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"runtime/debug"
-	"strings"
 
 	"github.com/spf13/cobra"
 
-	"waycall/internal/pack"
+	"waycall/internal/jobs"
 	"waycall/internal/plainfile"
+	"waycall/internal/screen"
 	"waycall/internal/store"
 )
 
+// verifyOptions are the flags of waycall verify.
+type verifyOptions struct {
+	data dataFlag
+	json bool
+}
+
 func newVerify() *cobra.Command {
-	var (
-		data   dataFlag
-		asJSON bool
-	)
+	var o verifyOptions
 	cmd := &cobra.Command{
 		Use:   "verify JOB|FILE",
 		Short: "Check that a record is whole",
@@ -42,34 +44,36 @@ Exit code 0: whole. 1: something is wrong.`,
 		Example: "  waycall verify TER-0107\n  waycall verify /media/stick/TER-0107.waycall",
 		Args:    wantArgs(1, 1, "one job or file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			r, err := data.verify(cmd.Context(), args[0])
-			if err != nil {
-				return err
-			}
-			if asJSON {
-				err = printJSON(cmd.OutOrStdout(), r)
-			} else {
-				err = writeReport(cmd.OutOrStdout(), r)
-			}
-			if err == nil && len(r.Problems) > 0 {
-				err = fmt.Errorf("the record in %s is not whole; do as said above", r.File)
-			}
-			return err
+			return runVerify(cmd.Context(), streamsOf(cmd), o, args[0])
 		},
 	}
-	data.add(cmd)
-	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	o.data.add(cmd)
+	cmd.Flags().BoolVar(&o.json, "json", false, "print JSON")
 	return cmd
 }
 
+func runVerify(ctx context.Context, std streams, o verifyOptions, arg string) error {
+	r, err := o.verify(ctx, arg)
+	if err != nil {
+		return err
+	}
+	if o.json {
+		err = screen.Print(std.out, r)
+	} else {
+		err = writeReport(std.out, r)
+	}
+	if err == nil && len(r.Problems) > 0 {
+		err = fmt.Errorf("the record in %s is not whole; do as said above", r.File)
+	}
+	return err
+}
+
 // verify looks at a job, or at a packed one.
-func (d *dataFlag) verify(ctx context.Context, arg string) (store.Report, error) {
-	if !strings.HasSuffix(arg, jobFile) && jobName.MatchString(arg) {
-		if path, err := d.file(arg); err == nil {
-			r, err := store.Verify(ctx, path)
-			if !errors.Is(err, fs.ErrNotExist) {
-				return r, err
-			}
+func (o verifyOptions) verify(ctx context.Context, arg string) (store.Report, error) {
+	if folder, err := o.data.folder(); err == nil && jobs.IsName(arg) {
+		r, err := store.Verify(ctx, folder.File(arg))
+		if !errors.Is(err, fs.ErrNotExist) {
+			return r, err
 		}
 	}
 	info, err := os.Stat(arg)
@@ -82,8 +86,7 @@ func (d *dataFlag) verify(ctx context.Context, arg string) (store.Report, error)
 	if !info.Mode().IsRegular() || !isZip(arg) { // to open a pipe is to wait for who writes into it
 		return store.Verify(ctx, arg)
 	}
-	debug.SetMemoryLimit(importMemory)
-	p, err := pack.Open(ctx, arg, "")
+	p, err := openPacked(ctx, arg, "")
 	if err != nil {
 		return store.Report{}, err
 	}
@@ -105,19 +108,8 @@ func isZip(path string) bool {
 	return err == nil && string(begin) == "PK\x03\x04"
 }
 
-// kept says how much is in a record: "1 event, 0 sounds".
-func kept(events, sounds int64) string {
-	count := func(n int64, what string) string {
-		if n == 1 {
-			return "1 " + what
-		}
-		return fmt.Sprintf("%d %ss", n, what)
-	}
-	return count(events, "event") + ", " + count(sounds, "sound")
-}
-
 func writeReport(w io.Writer, r store.Report) error {
-	fmt.Fprintf(w, "%s\n%s", r.File, kept(r.Events, r.Sounds))
+	fmt.Fprintf(w, "%s\n%s", r.File, amount(r.Events, r.Sounds))
 	if r.Events > 0 {
 		fmt.Fprintf(w, ", the last of %s", r.Last.Local().Format("2006-01-02 15:04:05"))
 	}

@@ -268,3 +268,12 @@ func (b *Board) Way(number int) *Way {
 	}
 	return nil
 }
+
+// BoardNames returns the names of the boards, as they are described.
+func (j Job) BoardNames() []string {
+	names := []string{}
+	for _, b := range j.Boards {
+		names = append(names, b.Name)
+	}
+	return names
+}

@@ -47,6 +47,9 @@ func (p *Problem) Error() string {
 	return fmt.Sprintf("board file %s%s: %s; %s", p.File, at, p.What, p.Do)
 }
 
+// Advice returns what to do about it.
+func (p *Problem) Advice() string { return p.Do }
+
 // Read reads the description of a job and its board from YAML. name is the
 // file's name for messages.
 //

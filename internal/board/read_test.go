@@ -58,6 +58,8 @@ func TestReadRefuses(t *testing.T) {
 	for name, c := range map[string]struct{ old, new, want string }{
 		"unknown key":         {"rating: 6, breaking", "rateing: 6, breaking", `line 19, column 48: unknown key "rateing" in board.ways[0].device; use "rating"`},
 		"unknown key far off": {"tester: JW", "tester: JW\nweather: dry", `line 7, column 1: unknown key "weather" in the file; use one of reference, address`},
+		"tester of 24":        {"tester: JW", "tester: ABCDEFGHIJKLMNOPQRSTUVWX", `line 6, column 9: tester: "ABCDEFGHIJKLMNOPQRSTUVWX" are no initials; give 1 to 8 letters`},
+		"tester of two words": {"tester: JW", "tester: A1 B2", `line 6, column 9: tester: "A1 B2" are no initials; give 1 to 8 letters`},
 		"key twice":           {"tester: JW", "tester: JW\ntester: AB", `line 7, column 1: mapping key "tester" already defined`},
 		"way twice":           {"- way: 2\n", "- way: 1\n", "line 26, column 12: way 1 is described twice, first on line 17"},
 		"way out of order":    {"- way: 2\n", "- way: 12\n", "line 36, column 12: way 3 comes after way 12"},
@@ -298,5 +300,34 @@ func TestComplete(t *testing.T) {
 				t.Errorf("%s: %s: %v", path, name, err)
 			}
 		}
+	}
+}
+
+// One rule for the tester of a job, of a session, and for a reviewer.
+func TestCheckInitials(t *testing.T) {
+	for by, ok := range map[string]bool{"A": true, "AB": true, "ÄÖÜ": true, "abcdefgh": true, "": false, "abcdefghi": false, "A B": false, "A1": false, "A.": false, "\xff": false, "A\u202e": false} {
+		if err := CheckInitials(by); (err == nil) != ok {
+			t.Errorf("%q: %v", by, err)
+		}
+	}
+}
+
+// A record of an earlier waycall may have another tester than a board file may today.
+func TestTesterOfAnOldRecord(t *testing.T) {
+	job, err := Read(strings.NewReader(good(t)), "terrace.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tester := range []string{"J. W. Example", "ABCDEFGHIJKLMNOPQRSTUVWX"} {
+		job.Tester = tester
+		if err := CheckRecorded(job, "old"); err != nil {
+			t.Errorf("recorded: %v", err)
+		}
+		if err := Check(job); err == nil {
+			t.Errorf("a new job takes %q", tester)
+		}
+	}
+	if job.Tester = "a\nb"; CheckRecorded(job, "old") == nil {
+		t.Error("two lines are taken")
 	}
 }

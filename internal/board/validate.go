@@ -9,6 +9,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"waycall/internal/advice"
 	"waycall/internal/printable"
 )
 
@@ -16,7 +17,7 @@ import (
 func (d *decoder) validate(job *Job) {
 	d.reference(job.Reference)
 	d.line("address", job.Address, 160)
-	d.line("tester", job.Tester, 40)
+	d.tester(job.Tester)
 	made := d.date("date", job.Date)
 	d.line("instrument.serial", job.Instrument.Serial, 40)
 	checked := d.date("instrument.checked", job.Instrument.Checked)
@@ -441,6 +442,36 @@ func (d *decoder) line(path, s string, most int) bool {
 	return false
 }
 
+// tester is initials. A record of an earlier waycall may have any line there.
+func (d *decoder) tester(s string) {
+	if d.recorded {
+		d.line("tester", s, 40)
+		return
+	}
+	if d.given("tester", s) {
+		if err := CheckInitials(s); err != nil {
+			d.bad("tester", "tester: "+advice.What(err), advice.Do(err))
+		}
+	}
+}
+
+// mostInitials is how many letters initials may have.
+const mostInitials = 8
+
+// CheckInitials returns an error that says what is wrong with somebody's initials, and
+// what to do, or nil: they are 1 to 8 letters of any alphabet. It is the one rule for the
+// tester of a job, of a session, and for a reviewer.
+func CheckInitials(by string) error {
+	const do = "give 1 to 8 letters"
+	switch n := utf8.RuneCountInString(by); {
+	case n == 0:
+		return advice.New("there are no initials", do)
+	case n > mostInitials || strings.ContainsFunc(by, func(r rune) bool { return !unicode.IsLetter(r) }):
+		return advice.Errorf(do, "%.40q are no initials", by)
+	}
+	return nil
+}
+
 // reference also names the job's file, so it is kept to what any disk takes.
 func (d *decoder) reference(s string) {
 	if !d.given("reference", s) {
@@ -459,7 +490,7 @@ var endings = []string{".waycall", ".yaml", ".yml"}
 // and what to do, or nil.
 func CheckReference(s string) error {
 	if what, do := faultOfReference(s, true); what != "" {
-		return fmt.Errorf("%s; %s", what, do)
+		return advice.New(what, do)
 	}
 	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/printable"
 	"waycall/internal/reading"
@@ -37,11 +38,11 @@ func ArmourResistance(cores int, size, length, t float64) (float64, error) {
 	r, ok := find("armour", cores, size)
 	switch {
 	case cores == 0:
-		return 0, fmt.Errorf("how many cores the cable has is not known; give cores")
+		return 0, advice.New("how many cores the cable has is not known", "give cores")
 	case !ok:
-		return 0, fmt.Errorf("no resistance is known for the armour of %d cores of %v mm2; see the cable's own table", cores, size)
+		return 0, advice.Errorf("see the cable's own table", "no resistance is known for the armour of %d cores of %v mm2", cores, size)
 	case !positive(length):
-		return 0, fmt.Errorf("the length is not known; give it in m")
+		return 0, advice.New("the length is not known", "give it in m")
 	}
 	return AtTemperature("steel", r.number["ohm_per_km"]*length/1000, limit("room"), t)
 }
@@ -50,11 +51,11 @@ func resistance(material board.Material, size, per float64, ok bool, length, t f
 	material = orCopper(material)
 	switch {
 	case !positive(size):
-		return 0, fmt.Errorf("the size of the conductor is not known; give it in mm2")
+		return 0, advice.New("the size of the conductor is not known", "give it in mm2")
 	case !ok:
-		return 0, fmt.Errorf("no resistance is known for %v mm2 %s; give a size of IEC 60228", size, printable.Cut(string(material), 40))
+		return 0, advice.Errorf("give a size of IEC 60228", "no resistance is known for %v mm2 %s", size, printable.Cut(string(material), 40))
 	case !positive(length):
-		return 0, fmt.Errorf("the length is not known; give it in m")
+		return 0, advice.New("the length is not known", "give it in m")
 	}
 	return AtTemperature(material, per*length/1000, limit("room"), t)
 }
@@ -79,7 +80,7 @@ func coreOf(w *board.Way, size, t float64) (float64, error) {
 // ring at its points. The error says what is not known.
 func ExpectedR1R2(w *board.Way, t float64) (float64, error) {
 	if w.CPCKind == board.Steel {
-		return 0, fmt.Errorf("the resistance of a steel enclosure is not known; give its cpc a size if it has one")
+		return 0, advice.New("the resistance of a steel enclosure is not known", "give its cpc a size if it has one")
 	}
 	r1, err := coreOf(w, w.Line, t)
 	if err != nil {
@@ -116,9 +117,9 @@ func (c *ctx) expected(w *board.Way, test reading.Test) (float64, error) {
 	t := cold(c.board)
 	switch {
 	case w.CPCKind == board.Steel && test != reading.RingR1 && test != reading.RingRn && test != reading.RingLN:
-		return 0, fmt.Errorf("the resistance of a steel enclosure is not known; give its cpc a size if it has one")
+		return 0, advice.New("the resistance of a steel enclosure is not known", "give its cpc a size if it has one")
 	case w.Length == 0:
-		return 0, fmt.Errorf("the length is not known; give it in m")
+		return 0, advice.New("the length is not known", "give it in m")
 	}
 	switch test {
 	case reading.R1R2, reading.RingLE:
@@ -176,7 +177,7 @@ func (c *ctx) unbroken(times float64, source, reason string) []Verdict {
 	}
 	switch {
 	case err != nil:
-		return []Verdict{c.numbers(cannot(rule, source, "%s: %s.", c.where(), beforeAdvice(err))).next("Read the device again.")}
+		return []Verdict{c.numbers(cannot(rule, source, "%s: %s.", c.where(), advice.What(err))).next("Read the device again.")}
 	case atMost(c.q, exact(min(times*limits.Low, limit("ring_open")))) != Pass:
 		return []Verdict{c.wide(rule, source)}
 	}

@@ -3,8 +3,8 @@ package check
 import (
 	"fmt"
 	"slices"
-	"strings"
 
+	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/printable"
 	"waycall/internal/reading"
@@ -193,7 +193,7 @@ func (c *ctx) refuse() (Verdict, bool) {
 		_, many := unitWords(t.Unit())
 		return no("it is read in %s", many)
 	case t.Fits(c.q) != nil:
-		return no("%s", beforeAdvice(t.Fits(c.q)))
+		return no("%s", advice.What(t.Fits(c.q)))
 	case c.board.Supply.OnlyIsolated:
 		return no("this board is only isolated, so nothing on it is tested")
 	case c.way == nil:
@@ -270,12 +270,6 @@ func toNeutral(t reading.Test) bool {
 		return true
 	}
 	return false
-}
-
-// beforeAdvice is what an error says went wrong, without what to do.
-func beforeAdvice(err error) string {
-	s, _, _ := strings.Cut(err.Error(), ";")
-	return s
 }
 
 // numbers puts the reading first among the figures of a verdict.

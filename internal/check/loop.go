@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/printable"
 	"waycall/internal/reading"
@@ -32,18 +33,18 @@ func isBreaker(d board.Device) bool {
 func TripCurrent(d board.Device, seconds float64) (amps float64, source string, err error) {
 	switch {
 	case d.Standard == "":
-		return 0, "", fmt.Errorf("the protective device is not known; read it off the device")
+		return 0, "", advice.New("the protective device is not known", "read it off the device")
 	case !positive(d.Rating):
-		return 0, "", fmt.Errorf("the rating of the device is not known; read it off the device")
+		return 0, "", advice.New("the rating of the device is not known", "read it off the device")
 	case strings.HasPrefix(d.Standard, "BS EN 60947-2"):
 		if !positive(d.Trip) {
-			return 0, "", fmt.Errorf("the magnetic setting of the device is not known; give trip in A")
+			return 0, "", advice.New("the magnetic setting of the device is not known", "give trip in A")
 		}
 		return d.Trip * (1 + limit("release_tolerance")), sourceOf("release_tolerance"), nil
 	case isBreaker(d):
 		r, ok := find("breakers", d.Type)
 		if !ok {
-			return 0, "", fmt.Errorf("the type of the circuit-breaker is not known; give B, C or D, or 1 to 4 of BS 3871")
+			return 0, "", advice.New("the type of the circuit-breaker is not known", "give B, C or D, or 1 to 4 of BS 3871")
 		}
 		if seconds >= 5 {
 			return d.Rating * r.number["within_5"], tableOf("breakers", r.text["rests"]), nil
@@ -55,7 +56,7 @@ func TripCurrent(d board.Device, seconds float64) (amps float64, source string, 
 			return a.value, tableOf("fuses", a.rests), nil
 		}
 	}
-	return 0, "", fmt.Errorf("what makes %s operate within %v s is not known; see its time-current curve", described(d), seconds)
+	return 0, "", advice.Errorf("see its time-current curve", "what makes %s operate within %v s is not known", described(d), seconds)
 }
 
 func fuseStandard(d board.Device) string {
@@ -73,7 +74,7 @@ func fuseStandard(d board.Device) string {
 // memory.
 func ZsMax(d board.Device, uo, seconds float64) (ohm float64, source string, err error) {
 	if !positive(uo) {
-		return 0, "", fmt.Errorf("voltage is %v V; give it line to earth, such as 230", uo)
+		return 0, "", advice.Errorf("give it line to earth, such as 230", "voltage is %v V", uo)
 	}
 	ia, from, err := TripCurrent(d, seconds)
 	if err != nil {
@@ -109,7 +110,7 @@ func ZsTable(d board.Device, seconds float64) (ohm float64, source string, ok bo
 // memory.
 func DisconnectionTime(e board.Earthing, uo float64, final bool) (seconds float64, source string, err error) {
 	if e != board.TNS && e != board.TNCS && e != board.TT {
-		return 0, "", fmt.Errorf("the earthing is not known; give TN-S, TN-C-S or TT")
+		return 0, "", advice.New("the earthing is not known", "give TN-S, TN-C-S or TT")
 	}
 	for _, r := range data.rows["disconnection"].list {
 		n := r.number
@@ -124,7 +125,7 @@ func DisconnectionTime(e board.Earthing, uo float64, final bool) (seconds float6
 			return n[column+"tn"], tableOf("disconnection", r.text["rests"]), nil
 		}
 	}
-	return 0, "", fmt.Errorf("no disconnection time for %v V; give more than 50 V, line to earth", uo)
+	return 0, "", advice.Errorf("give more than 50 V, line to earth", "no disconnection time for %v V", uo)
 }
 
 // times returns the disconnection times that the overcurrent device of a way may
@@ -177,7 +178,7 @@ func MaxTime(b *board.Board, w *board.Way) (seconds float64, source string, err 
 // 7671 regulation 411.5.3 and Table 41.5, from memory.
 func RCDZsMax(mA float64) (ohm float64, source string, err error) {
 	if !positive(mA) {
-		return 0, "", fmt.Errorf("the rated residual current is not known; read it off the device")
+		return 0, "", advice.New("the rated residual current is not known", "read it off the device")
 	}
 	return limit("touch") / (mA / 1000), sourceOf("touch"), nil
 }
@@ -215,7 +216,7 @@ func (c *ctx) zsRCD(rcd *board.RCD) []Verdict {
 	const rule = "R A times the residual current"
 	most, source, err := RCDZsMax(rcd.Rated)
 	if err != nil {
-		return []Verdict{c.numbers(cannot(rule, practice, "%s: %s.", c.where(), beforeAdvice(err)))}
+		return []Verdict{c.numbers(cannot(rule, practice, "%s: %s.", c.where(), advice.What(err)))}
 	}
 	note := func(v Verdict) Verdict {
 		return c.numbers(v).with("residual current", rcd.Rated, reading.Milliamp).with("touch voltage", limit("touch"), reading.Volt).
@@ -250,7 +251,7 @@ func (c *ctx) zsDevice() []Verdict {
 	const rule = "Zs against the protective device"
 	lim, seconds, source, err := c.zsLimit()
 	if err != nil {
-		return []Verdict{c.numbers(cannot(rule, sourceOf("cmin"), "%s: %s.", c.where(), beforeAdvice(err))).next("Read the device again.")}
+		return []Verdict{c.numbers(cannot(rule, sourceOf("cmin"), "%s: %s.", c.where(), advice.What(err))).next("Read the device again.")}
 	}
 	cool := lim.Times(limit("cold_share"))
 	if lim.Low == lim.High {

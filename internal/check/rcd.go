@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/reading"
 )
@@ -19,7 +20,7 @@ func RCDTime(delayed bool, multiple float64) (ms Interval, source string, err er
 	}
 	r, ok := find("rcd", kind, multiple)
 	if !ok {
-		return Interval{}, "", fmt.Errorf("no operating time for %v times the rated residual current; give 1, 2 or 5", multiple)
+		return Interval{}, "", advice.Errorf("give 1, 2 or 5", "no operating time for %v times the rated residual current", multiple)
 	}
 	return Interval{r.number["least"], r.number["most"]}, tableOf("rcd", r.text["rests"]), nil
 }
@@ -93,7 +94,7 @@ func (c *ctx) rcd() []Verdict {
 	rule := "operating time at " + words
 	band, source, err := rcdTime(r, multiple)
 	if err != nil {
-		return []Verdict{c.numbers(cannot(rule, practice, "%s: %s.", c.where(), beforeAdvice(err)))}
+		return []Verdict{c.numbers(cannot(rule, practice, "%s: %s.", c.where(), advice.What(err)))}
 	}
 	note := func(v Verdict) Verdict {
 		return c.numbers(v).with("at most", band.High, reading.Millisec).with("at least", band.Low, reading.Millisec).

@@ -1,10 +1,10 @@
 package check
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
+	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/printable"
 )
@@ -17,11 +17,11 @@ func AtTemperature(material board.Material, r, from, to float64) (float64, error
 	m, ok := find("materials", string(orCopper(material)))
 	switch {
 	case !ok:
-		return 0, fmt.Errorf("no temperature coefficient is known for %q; write copper or aluminium", printable.Cut(string(material), 40))
+		return 0, advice.Errorf("write copper or aluminium", "no temperature coefficient is known for %q", printable.Cut(string(material), 40))
 	case !(r >= 0 && r <= 1e6):
-		return 0, fmt.Errorf("resistance is %v ohm; give 0 to 1000000", r)
+		return 0, advice.Errorf("give 0 to 1000000", "resistance is %v ohm", r)
 	case !(from >= -50 && from <= 250 && to >= -50 && to <= 250):
-		return 0, fmt.Errorf("a temperature of %v and %v degrees C cannot be; give -50 to 250", from, to)
+		return 0, advice.Errorf("give -50 to 250", "a temperature of %v and %v degrees C cannot be", from, to)
 	}
 	beta := m.number["beta"]
 	return r * (beta + to) / (beta + from), nil
@@ -54,7 +54,7 @@ func orCopper(m board.Material) board.Material {
 func K(material string, initial, final float64) (float64, error) {
 	m, ok := find("materials", material)
 	if !ok || !(initial >= 0 && final > initial && final <= 1000) {
-		return 0, fmt.Errorf("no k for %q from %v to %v degrees C; give copper, aluminium, lead or steel and rising temperatures", printable.Cut(material, 40), initial, final)
+		return 0, advice.Errorf("give copper, aluminium, lead or steel and rising temperatures", "no k for %q from %v to %v degrees C", printable.Cut(material, 40), initial, final)
 	}
 	beta := m.number["beta"]
 	// J/(K mm3) over nanohm m, which is 1e-6 ohm mm.
@@ -67,7 +67,7 @@ func K(material string, initial, final float64) (float64, error) {
 func KTable(conductor, material, insulation string) (k float64, source string, err error) {
 	r, ok := find("k", conductor, material, insulation)
 	if !ok {
-		return 0, "", fmt.Errorf("no k is known for %s %s, %s; see tables/k.csv", printable.Cut(conductor, 40), printable.Cut(material, 40), printable.Cut(insulation, 40))
+		return 0, "", advice.Errorf("see tables/k.csv", "no k is known for %s %s, %s", printable.Cut(conductor, 40), printable.Cut(material, 40), printable.Cut(insulation, 40))
 	}
 	return r.number["k"], cite("BS 7671 Table "+r.text["table"], r.text["rests"]), nil
 }
@@ -103,12 +103,12 @@ func MinCPC(line float64) float64 {
 func MinBonding(pme bool, neutral, earthing float64) (size float64, source string, err error) {
 	if !pme {
 		if !positive(earthing) {
-			return 0, "", fmt.Errorf("the size of the earthing conductor is not known; give it in mm2")
+			return 0, "", advice.New("the size of the earthing conductor is not known", "give it in mm2")
 		}
 		return min(max(earthing/2, limit("bonding_least")), limit("bonding_most")), sourceOf("bonding_least"), nil
 	}
 	if !positive(neutral) {
-		return 0, "", fmt.Errorf("the size of the supply neutral is not known; give it in mm2")
+		return 0, "", advice.New("the size of the supply neutral is not known", "give it in mm2")
 	}
 	size, source = math.Inf(1), ""
 	for _, r := range data.rows["54.8"].list {
@@ -127,7 +127,7 @@ func MinBonding(pme bool, neutral, earthing float64) (size float64, source strin
 // at the greatest tabled current that the fault reaches, because a fuse lets
 // through less the greater the fault.
 func Energy(d board.Device, amps float64) (energy float64, source string, err error) {
-	none := fmt.Errorf("how long %s lets %.0f A flow is not known; see its time-current curve", described(d), amps)
+	none := advice.Errorf("see its time-current curve", "how long %s lets %.0f A flow is not known", described(d), amps)
 	if !positive(amps) {
 		return 0, "", none
 	}

@@ -8,10 +8,11 @@
 package reading
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"strings"
+
+	"waycall/internal/advice"
 )
 
 // Test names one test of an installation. The strings are stored and exported,
@@ -129,7 +130,7 @@ func ParseTest(s string) (Test, error) {
 	if t := Test(s); t.Known() {
 		return t, nil
 	}
-	return "", fmt.Errorf("unknown test %q; use an identity such as LN-E, L-N or R1+R2", s)
+	return "", advice.Errorf("use an identity such as LN-E, L-N or R1+R2", "unknown test %q", s)
 }
 
 // Bound says how a quantity's value is to be read.
@@ -177,11 +178,11 @@ func (t Test) Fits(q Quantity) error {
 	}
 	switch {
 	case !t.Known():
-		return fmt.Errorf("unknown test %q; use an identity such as LN-E, L-N or R1+R2", t)
+		return advice.Errorf("use an identity such as LN-E, L-N or R1+R2", "unknown test %q", t)
 	case t.Judged() && q != Correct && q != Wrong:
-		return fmt.Errorf("%s is answered by correct or wrong, not by %s; say which", t, q)
+		return advice.Errorf("say which", "%s is answered by correct or wrong, not by %s", t, q)
 	case q.Unit != t.Unit():
-		return fmt.Errorf("%s is read in %s, not in %q; give it in %s", t, t.Unit(), string(q.Unit), t.Unit())
+		return advice.Errorf("give it in "+string(t.Unit()), "%s is read in %s, not in %q", t, t.Unit(), string(q.Unit))
 	}
 	return nil
 }
@@ -193,17 +194,17 @@ const MaxValue = 99999
 func (q Quantity) Check() error {
 	switch {
 	case math.IsNaN(q.Value) || math.IsInf(q.Value, 0):
-		return fmt.Errorf("value is not a number; give a figure such as 0.47")
+		return advice.New("value is not a number", "give a figure such as 0.47")
 	case q.Value < 0:
-		return fmt.Errorf("value %v is negative; a resistance, time or current cannot be", q.Value)
+		return advice.Errorf("a resistance, time or current cannot be", "value %v is negative", q.Value)
 	case q.Value > MaxValue:
-		return fmt.Errorf("value %v is above %d; check the unit", q.Value, MaxValue)
+		return advice.Errorf("check the unit", "value %v is above %d", q.Value, MaxValue)
 	case q.Places < 0 || q.Places > 4:
-		return fmt.Errorf("value has %d decimal places; give 0 to 4", q.Places)
+		return advice.Errorf("give 0 to 4", "value has %d decimal places", q.Places)
 	case mustRound(q):
-		return fmt.Errorf("value %v does not fit in %d decimal places; give the places that were said", q.Value, q.Places)
+		return advice.Errorf("give the places that were said", "value %v does not fit in %d decimal places", q.Value, q.Places)
 	case q.Bound != Exactly && q.Bound != GreaterThan && q.Bound != LessThan:
-		return fmt.Errorf("unknown bound %q; use =, > or <", q.Bound)
+		return advice.Errorf("use =, > or <", "unknown bound %q", q.Bound)
 	}
 	return nil
 }
@@ -259,7 +260,7 @@ func ParseQuantity(s string, unit Unit) (Quantity, error) {
 	q := Quantity{Bound: Exactly, Unit: unit}
 	t := strings.TrimSpace(s)
 	if len(t) > 32 {
-		return Quantity{}, fmt.Errorf("%.32q... is not a reading; write a figure such as 0.47 or >999", t)
+		return Quantity{}, advice.Errorf("write a figure such as 0.47 or >999", "%.32q... is not a reading", t)
 	}
 	switch {
 	case unit == NoUnit && t == Correct.String():
@@ -272,11 +273,11 @@ func ParseQuantity(s string, unit Unit) (Quantity, error) {
 	}
 	whole, frac, point := strings.Cut(t, ".")
 	if whole == "" && frac == "" || strings.Trim(whole+frac, "0123456789") != "" || point && frac == "" {
-		return Quantity{}, fmt.Errorf("%q is not a reading; write a figure such as 0.47 or >999", s)
+		return Quantity{}, advice.Errorf("write a figure such as 0.47 or >999", "%q is not a reading", s)
 	}
 	v, err := strconv.ParseFloat(t, 64)
 	if err != nil {
-		return Quantity{}, fmt.Errorf("%q is not a reading; write a figure such as 0.47 or >999", s)
+		return Quantity{}, advice.Errorf("write a figure such as 0.47 or >999", "%q is not a reading", s)
 	}
 	q.Value, q.Places = v, len(frac)
 	if err := q.Check(); err != nil {

@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode/utf8"
+
+	"waycall/internal/advice"
 )
 
 // Most digits of a typed figure on either side of its point: what a Quantity can have.
@@ -52,7 +54,7 @@ func ParseTyped(text string, unit Unit, end float64) (Quantity, error) {
 				return q, nil
 			}
 		}
-		return Quantity{}, fmt.Errorf("%s is neither correct nor wrong; type correct or wrong", shown(s))
+		return Quantity{}, advice.Errorf("type correct or wrong", "%s is neither correct nor wrong", shown(s))
 	}
 	for _, word := range overRange {
 		if strings.EqualFold(s, word) {
@@ -75,9 +77,9 @@ func ParseTyped(text string, unit Unit, end float64) (Quantity, error) {
 	case err != nil:
 		return Quantity{}, err
 	case q.Bound == GreaterThan && q.Value == 0:
-		return Quantity{}, fmt.Errorf("greater than nought says nothing; type > and the end of the instrument's scale, such as >999")
+		return Quantity{}, advice.New("greater than nought says nothing", "type > and the end of the instrument's scale, such as >999")
 	case q.Bound == LessThan && q.Value == 0:
-		return Quantity{}, fmt.Errorf("nothing is less than nought; type < and the smallest figure that the instrument shows, such as <0.01")
+		return Quantity{}, advice.New("nothing is less than nought", "type < and the smallest figure that the instrument shows, such as <0.01")
 	}
 	return q, nil
 }
@@ -87,10 +89,10 @@ func ParseTyped(text string, unit Unit, end float64) (Quantity, error) {
 func ParseFigure(s string) (float64, error) {
 	whole, places, point := strings.Cut(s, ".")
 	digits := func(s string) bool { return strings.Trim(s, "0123456789") == "" }
-	wrong := func(what, do string) (float64, error) { return 0, fmt.Errorf("%s %s; %s", shown(s), what, do) }
+	wrong := func(what, do string) (float64, error) { return 0, advice.New(shown(s)+" "+what, do) }
 	switch {
 	case s == "":
-		return 0, fmt.Errorf("there is no figure; type one such as 0.47")
+		return 0, advice.New("there is no figure", "type one such as 0.47")
 	case strings.HasPrefix(s, "-") || strings.HasPrefix(s, "\u2212"):
 		return wrong("is negative, which no reading is", "read it off the instrument again, and type it without a sign")
 	case strings.Contains(s, ","):
@@ -140,7 +142,7 @@ func either(s, marks string) string {
 // pastEnd is what an instrument shows past the end of its scale.
 func pastEnd(s string, unit Unit, end float64) (Quantity, error) {
 	if end <= 0 {
-		return Quantity{}, fmt.Errorf("where the scale ends is not known here, so %s says no figure; type > and the end of the scale, such as >999", shown(s))
+		return Quantity{}, advice.Errorf("type > and the end of the scale, such as >999", "where the scale ends is not known here, so %s says no figure", shown(s))
 	}
 	return ParseQuantity(string(GreaterThan)+strconv.FormatFloat(end, 'f', -1, 64), unit)
 }
@@ -160,12 +162,12 @@ func withoutUnit(s string, unit Unit) (string, error) {
 	for _, all := range unitsTyped {
 		for _, u := range all {
 			if strings.EqualFold(tail, u) || strings.EqualFold(tail, "k"+u) {
-				return "", fmt.Errorf("%s is not in %s; type the figure in %s", shown(s), unit, unit)
+				return "", advice.Errorf("type the figure in "+string(unit), "%s is not in %s", shown(s), unit)
 			}
 		}
 	}
 	if tail == "A" || tail == "s" || tail == "amps" {
-		return "", fmt.Errorf("%s is not in %s; type the figure in %s", shown(s), unit, unit)
+		return "", advice.Errorf("type the figure in "+string(unit), "%s is not in %s", shown(s), unit)
 	}
 	return s, nil
 }

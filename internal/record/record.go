@@ -15,12 +15,7 @@
 package record
 
 import (
-	"errors"
-	"fmt"
-	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"waycall/internal/board"
 	"waycall/internal/check"
@@ -164,7 +159,7 @@ type Event struct {
 	// event is about, 0 where none stood; an event that was made while another
 	// reading stood there is refused, so that nobody writes over what he has not
 	// seen.
-	By       string `json:"by,omitempty"` // initials, see CheckInitials
+	By       string `json:"by,omitempty"` // initials, see board.CheckInitials
 	Replaces int64  `json:"replaces,omitempty"`
 	Sum      string `json:"sum,omitempty"` // of the event before, in hexadecimal, as waycall verify prints it
 }
@@ -173,21 +168,6 @@ type Event struct {
 type Offer struct {
 	Slot     Slot             `json:"slot"`
 	Quantity reading.Quantity `json:"quantity"`
-}
-
-// mostInitials is how many letters initials may have.
-const mostInitials = 8
-
-// CheckInitials returns an error that says what is wrong with the initials of a
-// reviewer, or nil: they are 1 to 8 letters of any alphabet.
-func CheckInitials(by string) error {
-	switch n := utf8.RuneCountInString(by); {
-	case n == 0:
-		return errors.New("there are no initials; give 1 to 8 letters")
-	case n > mostInitials || strings.ContainsFunc(by, func(r rune) bool { return !unicode.IsLetter(r) }):
-		return fmt.Errorf("%.40q are no initials; give 1 to 8 letters", by)
-	}
-	return nil
 }
 
 // ofReview reports whether e was made by a reviewer.

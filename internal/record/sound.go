@@ -27,7 +27,7 @@ func Plausible(e Event) error {
 		return fmt.Errorf("event %d (%s): %w", e.ID, printable.Line(printable.Cut(string(e.Kind), 40)), err)
 	}
 	if e.Tester != "" {
-		if err := CheckInitials(e.Tester); err != nil {
+		if err := board.CheckInitials(e.Tester); err != nil {
 			return fmt.Errorf("event %d (%s): its tester: %w", e.ID, e.Kind, err)
 		}
 	}

@@ -401,7 +401,7 @@ func (s State) mayHappen(e Event) error {
 // that of a session that was cut off, and it will be read back again: a review
 // keeps off its places unless it drops it.
 func (s State) mayReview(e Event) error {
-	if err := CheckInitials(e.By); err != nil {
+	if err := board.CheckInitials(e.By); err != nil {
 		return err
 	}
 	switch {

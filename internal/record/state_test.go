@@ -221,14 +221,6 @@ func TestReviewBesidePending(t *testing.T) {
 	}
 }
 
-func TestCheckInitials(t *testing.T) {
-	for by, ok := range map[string]bool{"A": true, "AB": true, "ÄÖÜ": true, "abcdefgh": true, "": false, "abcdefghi": false, "A B": false, "A1": false, "A.": false, "\xff": false, "A\u202e": false} {
-		if err := CheckInitials(by); (err == nil) != ok {
-			t.Errorf("%q: %v", by, err)
-		}
-	}
-}
-
 // breath is the ends of a ring in one proposal.
 func breath(r1, rn, r2 string) Event {
 	q := func(text string) reading.Quantity {

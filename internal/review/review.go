@@ -18,12 +18,15 @@
 package review
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
 
+	"waycall/internal/advice"
+	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/printable"
 	"waycall/internal/reading"
@@ -43,7 +46,7 @@ type Change struct {
 	Replaces int64            // ConfirmedID of the reading that he was shown there; 0 when there was none
 	Quantity reading.Quantity // of an edit
 	Reason   string           // one line, at most MaxReason characters
-	By       string           // initials, see record.CheckInitials
+	By       string           // initials, see board.CheckInitials
 	At       time.Time        // now
 }
 
@@ -111,7 +114,7 @@ func Edit(s record.State, c Change) ([]record.Event, error) {
 		return nil, err
 	}
 	if err := c.Slot.Test.Fits(c.Quantity); err != nil {
-		return nil, &InvalidError{"quantity", "that is no reading of " + string(c.Slot.Test) + ": " + what(err), do(err, "give another")}
+		return nil, &InvalidError{"quantity", "that is no reading of " + string(c.Slot.Test) + ": " + advice.What(err), cmp.Or(advice.Do(err), "give another")}
 	}
 	if r, ok := s.Latest(c.Slot); ok && r.Quantity == c.Quantity {
 		return nil, &InvalidError{"quantity", fmt.Sprintf("%s stands there already", c.Quantity), "let it stand, or give another"}
@@ -165,7 +168,7 @@ func Withdraw(s record.State, c Change) ([]record.Event, error) {
 // Finish returns the event that ends a session which was cut off or left, in the
 // name of a reviewer. Errors: *InvalidError.
 func Finish(s record.State, by string, at time.Time) ([]record.Event, error) {
-	switch err := record.CheckInitials(by); {
+	switch err := board.CheckInitials(by); {
 	case err != nil:
 		return nil, initials(err)
 	case s.Sessions == 0:
@@ -191,7 +194,7 @@ func SignOff(s record.State, events []record.Event, sig Signature) ([]record.Eve
 	if err != nil {
 		return nil, err
 	}
-	if err := record.CheckInitials(sig.By); err != nil {
+	if err := board.CheckInitials(sig.By); err != nil {
 		return nil, initials(err)
 	}
 	if open := Queue(s, events); len(open) > 0 {
@@ -208,7 +211,7 @@ func (c Change) check(s record.State) (_ Change, dropped []record.Event, _ error
 	if err := c.Slot.Check(s.Job); err != nil {
 		return c, nil, &InvalidError{"slot", err.Error(), "choose a place of this job"}
 	}
-	if err := record.CheckInitials(c.By); err != nil {
+	if err := board.CheckInitials(c.By); err != nil {
 		return c, nil, initials(err)
 	}
 	reason, err := line("reason", c.Reason, MaxReason)
@@ -269,18 +272,5 @@ func line(field, text string, most int) (string, error) {
 }
 
 func initials(err error) error {
-	return &InvalidError{"by", what(err), do(err, "give 1 to 8 letters")}
-}
-
-// what and do are the halves of an error before and after its first semicolon.
-func what(err error) string {
-	before, _, _ := strings.Cut(err.Error(), "; ")
-	return before
-}
-
-func do(err error, otherwise string) string {
-	if _, after, ok := strings.Cut(err.Error(), "; "); ok {
-		return after
-	}
-	return otherwise
+	return &InvalidError{"by", advice.What(err), advice.Do(err)}
 }

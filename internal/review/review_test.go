@@ -548,7 +548,7 @@ func FuzzReason(f *testing.F) {
 			return
 		}
 		e := events[0]
-		if e.Reason == "" || e.Reason != strings.TrimSpace(reason) || len([]rune(e.Reason)) > MaxReason || strings.ContainsAny(e.Reason, "\x00\n\r\u202e\u2028") || record.CheckInitials(e.By) != nil {
+		if e.Reason == "" || e.Reason != strings.TrimSpace(reason) || len([]rune(e.Reason)) > MaxReason || strings.ContainsAny(e.Reason, "\x00\n\r\u202e\u2028") || board.CheckInitials(e.By) != nil {
 			t.Errorf("%q by %q", e.Reason, e.By)
 		}
 	})

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/plainfile"
 )
@@ -37,12 +38,12 @@ func (r Register) List() ([]board.Instrument, error) {
 		return nil, nil
 	}
 	if err != nil {
-		return nil, fmt.Errorf("register of instruments: %w; check the folder", err)
+		return nil, advice.Errorf("check the folder", "register of instruments: %w", err)
 	}
 	defer f.Close()
 	list, err := readRegister(f)
 	if err != nil {
-		return nil, fmt.Errorf("register of instruments %s cannot be read: %w; correct it or move it away", r.path, err)
+		return nil, advice.Errorf("correct it or move it away", "register of instruments %s cannot be read: %w", r.path, err)
 	}
 	return list, nil
 }
@@ -84,7 +85,7 @@ func (r Register) Put(i board.Instrument) error {
 	return r.change(func(list []board.Instrument) ([]board.Instrument, error) {
 		list = slices.DeleteFunc(list, func(x board.Instrument) bool { return x.Serial == i.Serial })
 		if list = append(list, i); len(list) > mostInstruments {
-			return nil, fmt.Errorf("more than %d instruments are known; remove one first", mostInstruments)
+			return nil, advice.Errorf("remove one first", "more than %d instruments are known", mostInstruments)
 		}
 		return list, nil
 	})
@@ -95,7 +96,7 @@ func (r Register) Remove(serial string) error {
 	return r.change(func(list []board.Instrument) ([]board.Instrument, error) {
 		n := len(list)
 		if list = slices.DeleteFunc(list, func(x board.Instrument) bool { return x.Serial == serial }); len(list) == n {
-			return nil, fmt.Errorf("no instrument %q is known; waycall instruments lists them", serial)
+			return nil, advice.Errorf("waycall instruments lists them", "no instrument %q is known", serial)
 		}
 		return list, nil
 	})
@@ -114,13 +115,13 @@ func (r Register) change(how func([]board.Instrument) ([]board.Instrument, error
 	enc := json.NewEncoder(&b)
 	enc.SetIndent("", "  ")
 	if err := enc.Encode(list); err != nil {
-		return fmt.Errorf("register of instruments: %w; check the figures", err)
+		return advice.Errorf("check the figures", "register of instruments: %w", err)
 	}
 	if err := os.MkdirAll(filepath.Dir(r.path), 0o700); err != nil {
-		return fmt.Errorf("register of instruments: %w; name another folder with --data", err)
+		return advice.Errorf("name another folder with --data", "register of instruments: %w", err)
 	}
 	if err := plainfile.Write(r.path, 0o600, false, func(w io.Writer) error { _, err := b.WriteTo(w); return err }); err != nil {
-		return fmt.Errorf("register of instruments was not written: %w; check that there is room and that the folder may be written to", err)
+		return advice.Errorf("check that there is room and that the folder may be written to", "register of instruments was not written: %w", err)
 	}
 	return nil
 }

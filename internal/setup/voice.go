@@ -1,10 +1,12 @@
 package setup
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
 
+	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
@@ -176,7 +178,10 @@ func with(ways []board.Way, w board.Way) []board.Way {
 
 // spoken is why something cannot be, in a sentence.
 func spoken(err error) string {
-	text, _, _ := strings.Cut(inWords(err), ";")
+	text := advice.What(err)
+	if p := new(board.Problem); errors.As(err, &p) {
+		text = p.What // the first of them, without its place in a file
+	}
 	return strings.ToUpper(text[:1]) + text[1:] + "."
 }
 

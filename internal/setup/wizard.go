@@ -17,6 +17,7 @@ import (
 	"strconv"
 	"strings"
 
+	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/reading"
 )
@@ -30,7 +31,7 @@ type Known struct {
 }
 
 // ErrStopped is returned when the answers end before the questions do.
-var ErrStopped = errors.New("set-up stopped before the last question, and nothing was written; begin again")
+var ErrStopped = advice.New("set-up stopped before the last question, and nothing was written", "begin again")
 
 // mostTries is how often a question is asked: a person needs two, and a program that
 // answers wrongly for ever is let go.
@@ -175,7 +176,7 @@ func yesOrNo(a string) (bool, error) {
 	case "n", "no":
 		return false, nil
 	}
-	return false, fmt.Errorf("%q is neither; type y or n", a)
+	return false, advice.Errorf("type y or n", "%q is neither", a)
 }
 
 func (w *wizard) head() error {
@@ -185,7 +186,7 @@ func (w *wizard) head() error {
 	}{
 		{"Reference of the job, such as A-123", "", func(j *board.Job, a string) error {
 			if w.known.Taken != nil && w.known.Taken(a) {
-				return fmt.Errorf("there is a job %s already; give another reference", a)
+				return advice.Errorf("give another reference", "there is a job %s already", a)
 			}
 			j.Reference = a
 			return nil
@@ -323,12 +324,12 @@ func (w *wizard) like(j board.Job, name string, before int) (board.Board, error)
 	if i := strings.LastIndex(name, "/"); i > 0 {
 		n, err := strconv.Atoi(name[i+1:])
 		if err != nil {
-			return board.Board{}, fmt.Errorf("%q names no board; write JOB/NUMBER", name)
+			return board.Board{}, advice.Errorf("write JOB/NUMBER", "%q names no board", name)
 		}
 		job, wanted = name[:i], n
 	}
 	if w.known.Job == nil {
-		return board.Board{}, fmt.Errorf("there is no earlier job; leave it empty")
+		return board.Board{}, advice.New("there is no earlier job", "leave it empty")
 	}
 	earlier, err := w.known.Job(job)
 	if err != nil {
@@ -436,7 +437,7 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more b
 				return nil
 			}
 			if !two {
-				return fmt.Errorf("%q is one figure; give both, or - for one that is unknown", a)
+				return advice.Errorf("give both, or - for one that is unknown", "%q is one figure", a)
 			}
 			way.CPC, err = unknownOr(strings.TrimSpace(cpc))
 			return err
@@ -445,7 +446,7 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more b
 		{"  Points served; - when unknown", "-", func(way *board.Way, a string) error {
 			n, err := unknownOr(a)
 			if way.Points = int(n); err == nil && float64(way.Points) != n {
-				err = fmt.Errorf("%q is no whole number; write figures only", a)
+				err = advice.Errorf("write figures only", "%q is no whole number", a)
 			}
 			return err
 		}},
@@ -488,7 +489,7 @@ func unknownOr(a string) (float64, error) {
 	}
 	x, err := figure(a)
 	if err == nil && x == 0 {
-		err = fmt.Errorf("0 is not a figure here; type - when it is unknown")
+		err = advice.New("0 is not a figure here", "type - when it is unknown")
 	}
 	return x, err
 }
@@ -509,7 +510,7 @@ var written = regexp.MustCompile(`^(.*?)\s*([A-Za-z]{0,2})\s*([0-9]+(?:\.[0-9]+)
 func parseDevice(a string) (board.Device, error) {
 	m := written.FindStringSubmatch(a)
 	if m == nil {
-		return board.Device{}, fmt.Errorf("%q is no device; write its type and rating, such as B32, with its standard before them where it is no circuit-breaker", a)
+		return board.Device{}, advice.Errorf("write its type and rating, such as B32, with its standard before them where it is no circuit-breaker", "%q is no device", a)
 	}
 	rating, err := figure(m[3])
 	standard := strings.ToUpper(strings.TrimSpace(m[1]))
@@ -540,7 +541,7 @@ func parseRCD(a string) (*board.RCD, error) {
 	}
 	rated, kind, two := strings.Cut(a, " ")
 	if !two {
-		return nil, fmt.Errorf("%q has no type; write mA and type, such as 30 A", a)
+		return nil, advice.Errorf("write mA and type, such as 30 A", "%q has no type", a)
 	}
 	x, err := figure(rated)
 	return &board.RCD{Rated: x, Type: strings.ToUpper(strings.TrimSpace(kind))}, err

@@ -34,6 +34,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/printable"
 	"waycall/internal/reading"
@@ -293,8 +294,7 @@ func (p *decoder) reading(one row, job board.Job) (Reading, bool) {
 		err = out.Test.Fits(q)
 	}
 	if err != nil {
-		what, do, _ := strings.Cut(err.Error(), "; ")
-		return bad("value", printable.Line(what), do)
+		return bad("value", printable.Line(advice.What(err)), advice.Do(err))
 	}
 	out.Quantity = q
 	return out, true

@@ -76,11 +76,34 @@ type storeError struct {
 }
 
 func (e *storeError) Error() string {
-	s := fmt.Sprintf("could not %s %s: %v", e.doing, e.path, e.reason)
-	if e.detail != "" {
-		s += " (" + e.detail + ")"
+	return fmt.Sprintf("could not %s %s: %s", e.doing, e.path, e.rest(e.detail))
+}
+
+// Advice returns what to do; see package advice.
+func (e *storeError) Advice() string { return e.advice }
+
+// rest is the text after what was done to which file.
+func (e *storeError) rest(detail string) string {
+	s := e.reason.Error()
+	if detail != "" {
+		s += " (" + detail + ")"
 	}
 	return s + "; " + e.advice
+}
+
+// WithoutPath returns the text of an error of this package without what was being done to
+// which file: a path holds the name of the job and of whoever keeps it. Any other error is
+// told as it is, but for the path of the system's own.
+func WithoutPath(err error) string {
+	var e *storeError
+	var system *fs.PathError
+	switch {
+	case errors.As(err, &e) && e.path != "":
+		return e.rest(strings.ReplaceAll(e.detail, e.path, "the file"))
+	case errors.As(err, &system):
+		return system.Op + ": " + system.Err.Error()
+	}
+	return err.Error()
 }
 
 func (e *storeError) Unwrap() []error {

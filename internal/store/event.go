@@ -11,6 +11,7 @@ import (
 
 	"github.com/mewkiz/flac"
 
+	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -144,7 +145,7 @@ func checkReview(e *record.Event) error {
 	case e.By == "":
 		return nil
 	}
-	return record.CheckInitials(e.By)
+	return board.CheckInitials(e.By)
 }
 
 // checkReading checks what an event says of a reading; what is nil it does not

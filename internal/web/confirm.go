@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"waycall/internal/advice"
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -22,8 +23,7 @@ import (
 func (f changeForm) quantity(s *Snapshot) (reading.Quantity, error) {
 	q, err := reading.ParseTyped(f.Value, f.Slot.Test.Unit(), s.scaleEnd(f.Slot))
 	if err != nil {
-		what, do, _ := strings.Cut(err.Error(), "; ")
-		return q, &review.InvalidError{Field: "quantity", What: printable.Line(what), Do: do}
+		return q, &review.InvalidError{Field: "quantity", What: printable.Line(advice.What(err)), Do: advice.Do(err)}
 	}
 	return q, nil
 }

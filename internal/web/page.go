@@ -193,11 +193,7 @@ func (s *server) jobFailed(w http.ResponseWriter, r *http.Request, err error) {
 // trouble is an error in words, without the path of the file that it happened to:
 // that holds the name of the job and of whoever keeps it.
 func trouble(err error) string {
-	text := err.Error()
-	if _, after, ok := strings.Cut(text, jobFile+": "); ok {
-		text = after
-	}
-	return sentence(text)
+	return sentence(store.WithoutPath(err))
 }
 
 func sentence(s string) string {

@@ -58,6 +58,8 @@ import (
 	"time"
 
 	"github.com/gordonklaus/portaudio"
+
+	"waycall/internal/advice"
 )
 
 // lock guards PortAudio's lists, which are not safe between goroutines, and these.
@@ -86,7 +88,7 @@ func begin() error {
 	}
 	hush()
 	if err := portaudio.Initialize(); err != nil {
-		return fmt.Errorf("sound devices cannot be used: %w; check that PortAudio is installed", err)
+		return advice.Errorf("check that PortAudio is installed", "sound devices cannot be used: %w", err)
 	}
 	running = true
 	return nil
@@ -169,7 +171,7 @@ func List(d Direction) ([]Device, error) {
 	defer lock.Unlock()
 	all, err := portaudio.Devices()
 	if err != nil {
-		return nil, fmt.Errorf("sound devices cannot be listed: %w; check that the sound system is running", err)
+		return nil, advice.Errorf("check that the sound system is running", "sound devices cannot be listed: %w", err)
 	}
 	standard, err := portaudio.DefaultInputDevice()
 	if d == Out {

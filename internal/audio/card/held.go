@@ -9,6 +9,8 @@ import (
 	"strings"
 
 	"github.com/gordonklaus/portaudio"
+
+	"waycall/internal/advice"
 )
 
 var owner = regexp.MustCompile(`(?m)^owner_pid\s*:\s*(\d+)\s*$`)
@@ -49,5 +51,5 @@ func notOpened(dev Device, d Direction, err error) error {
 	if all := held("/proc", d); len(all) > 0 {
 		who = strings.Join(all, ", ")
 	}
-	return fmt.Errorf("%q does not open: %s; close that program", dev.Name, who)
+	return advice.Errorf("close that program", "%q does not open: %s", dev.Name, who)
 }

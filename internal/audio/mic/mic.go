@@ -11,6 +11,7 @@ import (
 	"math"
 	"time"
 
+	"waycall/internal/advice"
 	"waycall/internal/audio"
 	"waycall/internal/audio/card"
 )
@@ -75,7 +76,7 @@ func missing(name string, err error) error {
 	if name != "" {
 		do = `plug it in, or name another with --mic (waycall mics lists them; --mic "" is the one that the system uses)`
 	}
-	return fmt.Errorf("no microphone: %w; %s", err, do)
+	return advice.Errorf(do, "no microphone: %w", err)
 }
 
 // begin opens the device.
@@ -158,7 +159,7 @@ func (m *Mic) back(ctx context.Context) error {
 	case ctx.Err() != nil:
 		return ctx.Err()
 	}
-	return fmt.Errorf("the microphone gives no more sound: %w; plug it back in and start again, the session carries on where it stopped", err)
+	return advice.Errorf("plug it back in and start again, the session carries on where it stopped", "the microphone gives no more sound: %w", err)
 }
 
 func (m *Mic) tell(text string, gone bool) {

@@ -3,12 +3,17 @@ package engines
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 
 	"golang.org/x/sync/errgroup"
+	"golang.org/x/sys/cpu"
 
+	"waycall/internal/advice"
 	"waycall/internal/hear"
 	"waycall/internal/hear/sphinx"
 	"waycall/internal/hear/whisper"
@@ -99,11 +104,68 @@ func marked(path string, m *whisper.Model) error {
 	if m == nil || m.Adapted() {
 		return nil
 	}
-	return fmt.Errorf("speech model %s: does not say that it is adapted to the trade; run scripts/setup to build it anew, or install the package again", path)
+	return advice.Errorf("run scripts/setup to build it anew, or install the package again", "speech model %s: does not say that it is adapted to the trade", path)
 }
 
 // Third returns the model of the third witness, which stands beside the first's at
 // path, and whether that is waycall's own, to which alone it belongs.
 func Third(path string) (other string, own bool) {
 	return filepath.Join(filepath.Dir(path), otherModel), filepath.Base(path) == Model
+}
+
+// Models returns the files of the models that hear where the first is at path.
+func Models(path string) []string {
+	all := []string{path}
+	if other, own := Third(path); own {
+		if _, err := os.Stat(other); err == nil {
+			all = append(all, other)
+		}
+	}
+	return all
+}
+
+// ProcessorFits returns an error where the packaged program would crash: its recogniser
+// is compiled for processors with AVX2, FMA and F16C, which PCs have had since 2013 or so
+// (common practice, no published source). One built from source is compiled for the
+// machine that it is built on.
+func ProcessorFits(packaged bool) error {
+	if packaged && runtime.GOARCH == "amd64" && !(cpu.X86.HasAVX2 && cpu.X86.HasFMA) {
+		return advice.New("this processor lacks AVX2 or FMA, which the packaged program needs", "build waycall from source on this machine")
+	}
+	return nil
+}
+
+// Accepted refuses a model that has no sum beside it: where a number in it has changed,
+// it hears something else, and nothing but the sum tells. What else is wrong with a
+// model is told when it is opened.
+func Accepted(model string) error {
+	if _, err := os.Stat(whisper.SumFile(model)); !errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	sum, err := whisper.Sum(model)
+	if err != nil {
+		return err
+	}
+	return advice.New(fmt.Sprintf("speech model %s has no sum beside it, so damage to it would not be found", model),
+		fmt.Sprintf("its SHA-256 is %s: compare that with where you have the model from, and accept it once with waycall ready --accept-model, and --model as here", sum))
+}
+
+// Accept writes the sum of a model that has none beside it.
+func Accept(model string) error {
+	if _, err := os.Stat(whisper.SumFile(model)); !errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	sum, err := whisper.Sum(model)
+	if err != nil {
+		return err
+	}
+	file, err := os.OpenFile(whisper.SumFile(model), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o644)
+	if err == nil {
+		_, err = fmt.Fprintf(file, "%s  %s\n", sum, filepath.Base(model))
+		err = errors.Join(err, file.Close())
+	}
+	if err != nil {
+		return advice.Errorf("copy the model to a folder that you may write to, and name it with --model", "sum of the speech model: %w", err)
+	}
+	return nil
 }

@@ -46,7 +46,6 @@ package sphinx
 import "C"
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -54,6 +53,7 @@ import (
 	"strings"
 	"unsafe"
 
+	"waycall/internal/advice"
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
 )
@@ -93,14 +93,14 @@ func Open(lex phrase.Lexicon) (*Recogniser, error) {
 	}
 	defer os.Remove(dict)
 	if _, err := os.Stat(modelDir); err != nil {
-		return nil, fmt.Errorf("second witness: no acoustic model at %s; run scripts/setup or install pocketsphinx-en-us", modelDir)
+		return nil, advice.Errorf("run scripts/setup or install pocketsphinx-en-us", "second witness: no acoustic model at %s", modelDir)
 	}
 	hmm, file := C.CString(modelDir), C.CString(dict)
 	defer C.free(unsafe.Pointer(hmm))
 	defer C.free(unsafe.Pointer(file))
 	ps := C.wc_open(hmm, file)
 	if ps == nil {
-		return nil, errors.New("second witness: pocketsphinx would not start; reinstall pocketsphinx-en-us")
+		return nil, advice.New("second witness: pocketsphinx would not start", "reinstall pocketsphinx-en-us")
 	}
 	return &Recogniser{ps: ps}, nil
 }
@@ -113,7 +113,7 @@ func (r *Recogniser) Close() { C.ps_free(r.ps) }
 func writeDictionary(lex phrase.Lexicon) (string, error) {
 	own, err := os.ReadFile(dictionary)
 	if err != nil {
-		return "", fmt.Errorf("second witness: %w; run scripts/setup or install pocketsphinx-en-us", err)
+		return "", advice.Errorf("run scripts/setup or install pocketsphinx-en-us", "second witness: %w", err)
 	}
 	known := map[string][]string{}
 	for _, line := range strings.Split(string(own), "\n") {
@@ -139,7 +139,7 @@ func writeDictionary(lex phrase.Lexicon) (string, error) {
 			}
 		}
 		if len(said) == 0 {
-			return "", fmt.Errorf("second witness: no pronunciation of %q; add one to grammar/lexicon.txt", w)
+			return "", advice.Errorf("add one to grammar/lexicon.txt", "second witness: no pronunciation of %q", w)
 		}
 		for i, phones := range said {
 			if i == 0 {
@@ -151,14 +151,14 @@ func writeDictionary(lex phrase.Lexicon) (string, error) {
 	}
 	f, err := os.CreateTemp("", "waycall-*.dict")
 	if err != nil {
-		return "", fmt.Errorf("second witness: %w; make room in the temporary folder", err)
+		return "", advice.Errorf("make room in the temporary folder", "second witness: %w", err)
 	}
 	if _, err = f.WriteString(b.String()); err == nil {
 		err = f.Close()
 	}
 	if err != nil {
 		os.Remove(f.Name())
-		return "", fmt.Errorf("second witness: %w; make room in the temporary folder", err)
+		return "", advice.Errorf("make room in the temporary folder", "second witness: %w", err)
 	}
 	return f.Name(), nil
 }
@@ -191,7 +191,7 @@ func (r *Recogniser) search(a *phrase.Automaton) (string, error) {
 	n := len(a.States)
 	g := C.wc_graph(r.ps, c, C.int(n+1)) // one state more, where every phrase ends
 	if g == nil {
-		return "", errors.New("second witness: out of memory for a grammar; close other programs")
+		return "", advice.New("second witness: out of memory for a grammar", "close other programs")
 	}
 	defer C.fsg_model_free(g)
 	g.start_state, g.final_state = 0, C.int32(n)
@@ -212,7 +212,7 @@ func (r *Recogniser) search(a *phrase.Automaton) (string, error) {
 		}
 	}
 	if C.ps_set_fsg(r.ps, c, g) != 0 {
-		return "", errors.New("second witness: the grammar was refused; check that grammar/lexicon.txt has every word")
+		return "", advice.New("second witness: the grammar was refused", "check that grammar/lexicon.txt has every word")
 	}
 	r.loaded = append(r.loaded, graph{a, name})
 	return name, nil
@@ -229,7 +229,7 @@ func (r *Recogniser) Hear(a *phrase.Automaton, sound []float32) (hear.Text, erro
 	c := C.CString(name)
 	defer C.free(unsafe.Pointer(c))
 	if C.ps_set_search(r.ps, c) != 0 {
-		return hear.Text{}, errors.New("second witness: the grammar is gone; start the session again")
+		return hear.Text{}, advice.New("second witness: the grammar is gone", "start the session again")
 	}
 	r.buffer = r.buffer[:0]
 	for _, x := range sound {
@@ -239,7 +239,7 @@ func (r *Recogniser) Hear(a *phrase.Automaton, sound []float32) (hear.Text, erro
 		r.buffer = append(r.buffer, int16(max(-1, min(1, x))*32767))
 	}
 	if C.ps_start_utt(r.ps) != 0 {
-		return hear.Text{}, errors.New("second witness: could not begin a phrase; start the session again")
+		return hear.Text{}, advice.New("second witness: could not begin a phrase", "start the session again")
 	}
 	C.ps_process_raw(r.ps, (*C.int16)(&r.buffer[0]), C.size_t(len(r.buffer)), 0, 1)
 	C.ps_end_utt(r.ps)

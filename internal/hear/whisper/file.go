@@ -6,11 +6,11 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"strings"
 
+	"waycall/internal/advice"
 	"waycall/internal/plainfile"
 )
 
@@ -30,7 +30,7 @@ func checkFile(path string) (adapted bool, err error) {
 		return adapted, nil
 	}
 	if listed, _, _ := strings.Cut(string(want), " "); err != nil || strings.TrimSpace(listed) != got {
-		return false, fmt.Errorf("speech model %s: damaged, it does not match %s; %s", path, SumFile(path), remedy)
+		return false, advice.Errorf(remedy, "speech model %s: damaged, it does not match %s", path, SumFile(path))
 	}
 	return adapted, nil
 }
@@ -49,13 +49,13 @@ func Sum(path string) (string, error) {
 func walk(path string) (of string, adapted bool, err error) {
 	f, err := plainfile.Open(path)
 	if err != nil {
-		return "", false, fmt.Errorf("speech model %s: %w; run scripts/setup to build it, or name another with --model", path, errors.Unwrap(err))
+		return "", false, advice.Errorf("run scripts/setup to build it, or name another with --model", "speech model %s: %w", path, errors.Unwrap(err))
 	}
 	defer f.Close()
 	sum := sha256.New()
 	r := &modelReader{r: bufio.NewReaderSize(io.TeeReader(f, sum), 1<<20)}
 	if err := r.check(); err != nil {
-		return "", false, fmt.Errorf("speech model %s: %w; %s", path, err, remedy)
+		return "", false, advice.Errorf(remedy, "speech model %s: %w", path, err)
 	}
 	return hex.EncodeToString(sum.Sum(nil)), r.adapted, nil
 }
@@ -91,7 +91,7 @@ func (m *modelReader) skip(n int) {
 }
 
 var (
-	errNotGGML = errors.New("not a ggml file; name a ggml-*.bin of whisper")
+	errNotGGML = advice.New("not a ggml file", "name a ggml-*.bin of whisper")
 	errCut     = errors.New("cut short or longer than it should be")
 	errHeader  = errors.New("damaged, its header makes no sense")
 	errTensors = errors.New("damaged, its tensors are not those of its header")

@@ -5,10 +5,10 @@ import "C"
 
 import (
 	"cmp"
-	"fmt"
 	"runtime"
 	"slices"
 
+	"waycall/internal/advice"
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
 )
@@ -30,7 +30,7 @@ const (
 func (m *Model) Together(other hear.First, a *phrase.Automaton) (free hear.Joint, held []hear.Joint, err error) {
 	o, ok := other.(*Model)
 	if !ok || len(o.text) != len(m.text) {
-		return free, nil, fmt.Errorf("hearing: two models of different kinds cannot decode together; run scripts/setup")
+		return free, nil, advice.New("hearing: two models of different kinds cannot decode together", "run scripts/setup")
 	}
 	var out C.wc_joint
 	if err := m.check(C.wc_together(&m.c, &o.c, nil, C.int(m.decode), &out)); err != nil {

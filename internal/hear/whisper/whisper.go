@@ -13,8 +13,6 @@ package whisper
 import "C"
 
 import (
-	"errors"
-	"fmt"
 	"math"
 	"strings"
 	"sync"
@@ -23,6 +21,7 @@ import (
 
 	binding "github.com/ggerganov/whisper.cpp/bindings/go"
 
+	"waycall/internal/advice"
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
 	"waycall/internal/printable"
@@ -43,7 +42,7 @@ type Model struct {
 	masks   map[*phrase.Automaton]*mask
 }
 
-var errNothing = errors.New("hearing: nothing may be said here; check the board")
+var errNothing = advice.New("hearing: nothing may be said here", "check the board")
 
 var quiet = sync.OnceFunc(func() { C.wc_quiet() })
 
@@ -61,7 +60,7 @@ func Open(path string, threads int) (*Model, error) {
 	}
 	ctx := binding.Whisper_init(path)
 	if ctx == nil {
-		return nil, fmt.Errorf("speech model %s: damaged or not a whisper model; delete it and run scripts/setup, or name another with --model", path)
+		return nil, advice.Errorf("delete it and run scripts/setup, or name another with --model", "speech model %s: damaged or not a whisper model", path)
 	}
 	m := &Model{
 		ctx: ctx, threads: threads, adapted: adapted,
@@ -124,13 +123,13 @@ func (m *Model) audioContext(samples int) int {
 func (m *Model) Listen(sound []float32) error {
 	switch n := len(sound); {
 	case n < rate/10:
-		return fmt.Errorf("hearing: %d ms of sound is too short; say it again", n*1000/rate)
+		return advice.Errorf("say it again", "hearing: %d ms of sound is too short", n*1000/rate)
 	case n > MaxSeconds*rate:
-		return fmt.Errorf("hearing: %d s of sound is longer than %d s; pause between phrases", n/rate, MaxSeconds)
+		return advice.Errorf("pause between phrases", "hearing: %d s of sound is longer than %d s", n/rate, MaxSeconds)
 	}
 	for i, x := range sound {
 		if math.IsNaN(float64(x)) || math.IsInf(float64(x), 0) {
-			return fmt.Errorf("hearing: sample %d is not a number; check the sound device", i)
+			return advice.Errorf("check the sound device", "hearing: sample %d is not a number", i)
 		}
 	}
 	e := C.wc_encode(&m.c, (*C.float)(&sound[0]), C.int(len(sound)), C.int(m.audioContext(len(sound))), C.int(m.threads))
@@ -203,7 +202,7 @@ func (m *Model) Next(words string, others []string) ([]float64, error) {
 		if w != "" {
 			t, ok := m.tokens(w)
 			if !ok {
-				return nil, fmt.Errorf("hearing: %q is no word of the speech model; check the grammar", w)
+				return nil, advice.Errorf("check the grammar", "hearing: %q is no word of the speech model", w)
 			}
 			token[i] = C.int32_t(t[0])
 		}
@@ -225,7 +224,7 @@ func (m *Model) Next(words string, others []string) ([]float64, error) {
 func (m *Model) given(words string) (out C.wc_text, err error) {
 	tokens, ok := m.tokens(words)
 	if !ok || len(tokens) > len(out.token) {
-		return out, fmt.Errorf("hearing: %q is too long to score, or no words; shorten the phrase", words)
+		return out, advice.Errorf("shorten the phrase", "hearing: %q is too long to score, or no words", words)
 	}
 	for i, t := range tokens {
 		out.token[i] = C.int32_t(t)
@@ -236,7 +235,7 @@ func (m *Model) given(words string) (out C.wc_text, err error) {
 
 func (m *Model) check(code C.int) error {
 	if code != 0 {
-		return fmt.Errorf("hearing: the speech model stopped with error %d; start the session again", int(code))
+		return advice.Errorf("start the session again", "hearing: the speech model stopped with error %d", int(code))
 	}
 	return nil
 }

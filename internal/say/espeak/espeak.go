@@ -74,6 +74,7 @@ import (
 	"sync"
 	"unsafe"
 
+	"waycall/internal/advice"
 	"waycall/internal/audio"
 	"waycall/internal/say"
 )
@@ -131,19 +132,19 @@ func Open(speed int) (*Voice, error) {
 		speed = DefaultSpeed
 	}
 	if speed < MinSpeed || speed > MaxSpeed {
-		return nil, fmt.Errorf("cannot speak at %d words a minute; choose %d to %d", speed, MinSpeed, MaxSpeed)
+		return nil, advice.New(fmt.Sprintf("cannot speak at %d words a minute", speed), fmt.Sprintf("choose %d to %d", MinSpeed, MaxSpeed))
 	}
 	engine.Lock()
 	defer engine.Unlock()
 	if engine.rate == 0 {
 		rate := int(C.begin())
 		if rate <= 0 {
-			return nil, fmt.Errorf("cannot speak: espeak-ng does not start; check that its voices are installed (Debian package espeak-ng-data)")
+			return nil, advice.New("cannot speak: espeak-ng does not start", "check that its voices are installed (Debian package espeak-ng-data)")
 		}
 		name := C.CString(language)
 		defer C.free(unsafe.Pointer(name))
 		if C.choose(name) != C.EE_OK {
-			return nil, fmt.Errorf("cannot speak: espeak-ng has no voice %s; install its voices (Debian package espeak-ng-data)", language)
+			return nil, advice.Errorf("install its voices (Debian package espeak-ng-data)", "cannot speak: espeak-ng has no voice %s", language)
 		}
 		engine.rate = rate
 	}
@@ -186,7 +187,7 @@ func synthesise(text string, speed int) (audio.Clip, error) {
 	in := C.CString(text)
 	defer C.free(unsafe.Pointer(in))
 	if code := C.speak(in, C.int(speed), C.int(longestSpeech*engine.rate)); code != C.EE_OK || C.spoken_failed() != 0 {
-		return nil, fmt.Errorf("cannot speak: espeak-ng fails with code %d; what it would have said is on the screen", int(code))
+		return nil, advice.Errorf("what it would have said is on the screen", "cannot speak: espeak-ng fails with code %d", int(code))
 	}
 	pcm := unsafe.Slice((*int16)(unsafe.Pointer(C.spoken_samples())), int(C.spoken_count()))
 	samples := make([]float32, len(pcm))

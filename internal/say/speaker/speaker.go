@@ -4,10 +4,10 @@ package speaker
 import (
 	"context"
 	"errors"
-	"fmt"
 	"sync"
 	"time"
 
+	"waycall/internal/advice"
 	"waycall/internal/audio"
 	"waycall/internal/audio/card"
 	"waycall/internal/say"
@@ -50,7 +50,7 @@ func Open(name string) (*Speaker, error) {
 	if name != "" {
 		do = `plug it in, or name another with --speaker (--speaker "" is the one that the system uses)`
 	}
-	return nil, fmt.Errorf("no loudspeaker: %w; %s", err, do)
+	return nil, advice.Errorf(do, "no loudspeaker: %w", err)
 }
 
 // Play plays sound and returns when it has been heard, or with the context's
@@ -63,7 +63,7 @@ func (s *Speaker) Play(ctx context.Context, sound audio.Clip) (err error) {
 		return err
 	}
 	if s.closed {
-		return errors.New("cannot play: the loudspeaker is closed; open it again")
+		return advice.New("cannot play: the loudspeaker is closed", "open it again")
 	}
 	if len(sound) == 0 {
 		return nil
@@ -71,7 +71,7 @@ func (s *Speaker) Play(ctx context.Context, sound audio.Clip) (err error) {
 	begun := time.Now()
 	for err = s.play(ctx, sound); err != nil && ctx.Err() == nil; err = s.play(ctx, sound) {
 		if time.Since(begun) > card.Patience {
-			return fmt.Errorf("cannot play: %w; check the loudspeaker", err)
+			return advice.Errorf("check the loudspeaker", "cannot play: %w", err)
 		}
 		if err := s.again(ctx, err); err != nil {
 			return err
@@ -101,7 +101,7 @@ func (s *Speaker) again(ctx context.Context, why error) (err error) {
 	case ctx.Err() != nil:
 		return ctx.Err()
 	}
-	return fmt.Errorf("cannot play: %w; check the loudspeaker", err)
+	return advice.Errorf("check the loudspeaker", "cannot play: %w", err)
 }
 
 func (s *Speaker) reopen() error {

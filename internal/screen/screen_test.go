@@ -1,4 +1,4 @@
-package main
+package screen
 
 import (
 	"strings"
@@ -15,7 +15,7 @@ func TestOutputHasNoAddress(t *testing.T) {
 	var b strings.Builder
 	job := board.Job{Reference: "A-1", Address: "1 Example Row"}
 	facts := []record.Event{{Kind: record.Opened, Job: &job}}
-	jsonScreen{&b}.Stored(facts)
+	NewJSON(&b).Stored(facts)
 	if strings.Contains(b.String(), "Example") || !strings.Contains(b.String(), "A-1") {
 		t.Error(b.String())
 	}
@@ -34,7 +34,7 @@ func TestScreenHeard(t *testing.T) {
 		"you  way thirty  (not on this board)": {Outcome: hear.Misplaced, Candidates: []hear.Candidate{{Text: "way thirty"}}},
 	} {
 		var b strings.Builder
-		newScreen(&b).Heard(h)
+		New(&b).Heard(h)
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("%q for %+v", b.String(), h)
 		}

@@ -1,4 +1,4 @@
-package main
+package screen
 
 import (
 	"fmt"
@@ -7,26 +7,28 @@ import (
 	"waycall/internal/audio"
 )
 
-// tellSound returns what shows news of the sound devices where the session is shown.
-func tellSound(watch any) func(audio.News) {
+// SoundOf returns what shows news of the sound devices where a session is shown.
+func SoundOf(watch any) func(audio.News) {
 	if w, ok := watch.(interface{ Sound(audio.News) }); ok {
 		return w.Sound
 	}
 	return func(audio.News) {}
 }
 
-func (s *screen) Sound(n audio.News) {
+// Sound shows news of a sound device.
+func (s *Lines) Sound(n audio.News) {
 	if n.Text != "" {
 		s.line(amber, "sound", n.Text)
 	}
 }
 
-func (j jsonScreen) Sound(n audio.News) {
-	j.print(jsonEvent{Event: "sound", Text: n.Text, Gone: n.Gone, Lost: n.Lost})
+// Sound prints news of a sound device.
+func (j JSON) Sound(n audio.News) {
+	j.print(Event{Event: "sound", Text: n.Text, Gone: n.Gone, Lost: n.Lost})
 }
 
-// soundEnd is what is said of the microphone when a session has ended.
-type soundEnd struct {
+// End is what is said of the microphone when a session has ended.
+type End struct {
 	Device  string  `json:"device"`
 	Rate    int     `json:"rate"`    // its own, in Hz
 	Seconds float64 `json:"seconds"` // of sound that was listened to
@@ -34,9 +36,10 @@ type soundEnd struct {
 	GainDB  float64 `json:"gain_db"` // automatic gain at the end
 }
 
-func (e soundEnd) print(w io.Writer, asJSON bool) error {
+// Write prints it on w as a line, or as JSON.
+func (e End) Write(w io.Writer, asJSON bool) error {
 	if asJSON {
-		return printJSON(w, jsonEvent{Event: "ended", Sound: &e})
+		return Print(w, Event{Event: "ended", Sound: &e})
 	}
 	lost := "none of it was lost"
 	if e.Lost > 0 {
