@@ -93,7 +93,8 @@ type News struct {
 }
 
 // NewClipSource returns a Source that gives the clips one after the other, in
-// frames of FrameSize, as fast as they are read.
+// frames of FrameSize, as fast as they are read. It is for tests, those of several
+// packages.
 func NewClipSource(clips ...Clip) Source { return &clipSource{clips: clips} }
 
 type clipSource struct {

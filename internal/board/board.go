@@ -81,8 +81,8 @@ type Instrument struct {
 
 	// The same at the other test voltages, as the instrument shows it there; 0 when
 	// unknown. It is asked for then, and never taken from another voltage.
-	OverRange250  float64 `yaml:"over_range_250" json:"over_range_250,omitempty"`
-	OverRange1000 float64 `yaml:"over_range_1000" json:"over_range_1000,omitempty"`
+	OverRange250  float64 `yaml:"over_range_250" json:"over_range_250,omitempty"`   // at 250 V, Mohm
+	OverRange1000 float64 `yaml:"over_range_1000" json:"over_range_1000,omitempty"` // at 1000 V, Mohm
 }
 
 // ScaleEnd returns where the insulation scale ends at a test voltage, V DC, in Mohm,

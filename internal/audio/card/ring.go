@@ -49,7 +49,7 @@ func (r ring) losses() Losses {
 	return Losses{Device: int(l.device), Full: int(l.full), Samples: int(l.samples)}
 }
 
-// call calls the callback as PortAudio does, for tests.
+// call calls the callback as PortAudio does, for tests, whose own files may not use C.
 func (r ring) call(s []float32, overflow bool) {
 	var in *C.float
 	if len(s) > 0 {
