@@ -133,7 +133,7 @@ func (b *boardFrom) add(cmd *cobra.Command) {
 	f.StringVar(&b.path, "board-from", "", "take the boards from this JSON of a schedule, of an earlier job; needs --reference")
 	f.StringVar(&b.reference, "reference", "", "of the new job")
 	f.StringVar(&b.date, "date", "", "of the new job, as 2026-03-14 (default: today)")
-	f.StringVar(&b.tester, "tester", "", "initials (default: those of the earlier job)")
+	f.StringVar(&b.tester, "tester", "", "initials, 1 to 8 letters (default: those of the earlier job)")
 	f.StringVar(&b.serial, "instrument", "", "serial number of the instrument (default: that of the earlier job)")
 	f.StringVar(&b.checked, "checked", "", "date of the instrument's last calibration check (default: that of the earlier job)")
 }

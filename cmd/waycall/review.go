@@ -3,12 +3,10 @@ package main
 import (
 	"bufio"
 	"context"
-	"crypto/tls"
 	"fmt"
 	"io"
 	"log/slog"
 	"net"
-	"net/http"
 	"os/exec"
 	"sync"
 	"time"
@@ -19,6 +17,7 @@ import (
 	"waycall/internal/mishap"
 	"waycall/internal/web"
 	"waycall/internal/web/door"
+	"waycall/internal/web/entrance"
 )
 
 // reviewOptions are the flags of waycall review.
@@ -62,55 +61,6 @@ Ctrl-C ends it. Nothing is fetched from any network.`,
 	return cmd
 }
 
-// entrance is one way in: where it listens, what it is called there, and its pages.
-type entrance struct {
-	listeners []net.Listener
-	pages     *web.Server
-	server    *http.Server
-}
-
-// entrance makes one; cert is nil where there is no TLS.
-func (o *reviewOptions) entrance(listeners []net.Listener, options web.Options, cert *tls.Certificate) (*entrance, error) {
-	pages, err := web.New(options)
-	if err != nil {
-		return nil, err
-	}
-	server := &http.Server{
-		Handler: pages, ErrorLog: slog.NewLogLogger(options.Log.Handler(), slog.LevelInfo),
-		ReadHeaderTimeout: 5 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
-	}
-	if cert != nil {
-		server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{*cert}, MinVersion: tls.VersionTLS12}
-	}
-	return &entrance{listeners, pages, server}, nil
-}
-
-// serve answers at each address, and tells done when it no longer does.
-func (d *entrance) serve(done chan<- error) {
-	for _, ln := range d.listeners {
-		go mishap.Caught("serve the pages", func(err error) {
-			mishap.Note(err)
-			done <- err
-		}, func() {
-			if d.server.TLSConfig != nil {
-				done <- d.server.ServeTLS(ln, "", "")
-			} else {
-				done <- d.server.Serve(ln)
-			}
-		})()
-	}
-}
-
-// close lets what is being answered come to its end, but not for long.
-func (d *entrance) close() {
-	d.pages.Close() // live views would never end
-	end, cancel := context.WithTimeout(context.Background(), 3*time.Second)
-	defer cancel()
-	if d.server.Shutdown(end) != nil {
-		d.server.Close()
-	}
-}
-
 func runReview(ctx context.Context, std streams, o reviewOptions) error {
 	folder, err := o.data.folder()
 	if err != nil {
@@ -129,11 +79,11 @@ func runReview(ctx context.Context, std streams, o reviewOptions) error {
 	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: level}))
 	pages := web.NewFolder(string(folder))
 	key, once := door.NewKey(), door.NewKey()
-	here, err := o.entrance([]net.Listener{ln}, web.Options{Jobs: pages, Hosts: hostsOf(ln.Addr()), Key: key, Once: once, Log: log}, nil)
+	here, err := entrance.New([]net.Listener{ln}, web.Options{Jobs: pages, Hosts: entrance.HostsOf(ln.Addr()), Key: key, Once: once, Log: log}, nil)
 	if err != nil {
 		return err
 	}
-	doors := []*entrance{here}
+	doors := []*entrance.Entrance{here}
 	base := "http://" + ln.Addr().String()
 	fmt.Fprintf(std.out, "Review: %s/enter/%s\nOnly this machine reaches it; the address is your key, so keep it to yourself. Ctrl-C ends it.\n", base, key)
 	if o.lan {
@@ -150,7 +100,7 @@ func runReview(ctx context.Context, std streams, o reviewOptions) error {
 	}
 	done := make(chan error, 64) // more than there are addresses; only the first is read
 	for _, d := range doors {
-		d.serve(done)
+		d.Serve(done)
 	}
 	var stopped error
 	select {
@@ -160,7 +110,7 @@ func runReview(ctx context.Context, std streams, o reviewOptions) error {
 	}
 	var closing sync.WaitGroup
 	for _, d := range doors {
-		closing.Go(mishap.Caught("close the server", mishap.Note, d.close))
+		closing.Go(mishap.Caught("close the server", mishap.Note, d.Close))
 	}
 	closing.Wait()
 	if stopped == nil {
@@ -170,7 +120,7 @@ func runReview(ctx context.Context, std streams, o reviewOptions) error {
 }
 
 // local opens the door for devices of the local network, and prints how they come in.
-func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *web.Folder, log *slog.Logger) (*entrance, error) {
+func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *web.Folder, log *slog.Logger) (*entrance.Entrance, error) {
 	out := std.out
 	addresses, err := door.Addresses()
 	if err != nil {
@@ -183,12 +133,12 @@ func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *web.Folder
 	if err != nil {
 		return nil, err
 	}
-	listeners, hosts, err := listenAll(addresses)
+	listeners, hosts, err := entrance.ListenAll(addresses)
 	if err != nil {
 		return nil, err
 	}
 	code := door.NewCode()
-	d, err := o.entrance(listeners, web.Options{Jobs: pages, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
+	d, err := entrance.New(listeners, web.Options{Jobs: pages, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
 		if err == nil {
 			fmt.Fprintln(out, "A device was paired. Enter prints a code for another.")
 		} else {
@@ -212,26 +162,6 @@ func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *web.Folder
 	return d, nil
 }
 
-// listenAll listens at each address of the local network, and at no other that the
-// machine may have, on one port.
-func listenAll(addresses []net.IP) (listeners []net.Listener, hosts []string, err error) {
-	port := "0"
-	for _, a := range addresses {
-		ln, err := net.Listen("tcp", net.JoinHostPort(a.String(), port))
-		if err != nil {
-			for _, open := range listeners {
-				open.Close()
-			}
-			return nil, nil, fmt.Errorf("could not listen on the local network: %w; try again, or without --lan", err)
-		}
-		listeners, hosts = append(listeners, ln), append(hosts, ln.Addr().String())
-		if _, port, err = net.SplitHostPort(ln.Addr().String()); err != nil {
-			return nil, nil, err
-		}
-	}
-	return listeners, hosts, nil
-}
-
 // newCodes shows a new code for each line that is entered.
 func newCodes(in io.Reader, show func()) {
 	for lines := bufio.NewScanner(in); lines.Scan(); {
@@ -253,15 +183,4 @@ func listen(addr string) (net.Listener, error) {
 		return nil, fmt.Errorf("could not listen on %s: %w; choose another port with --addr", addr, err)
 	}
 	return ln, nil
-}
-
-// hostsOf returns what a browser at this machine may call a server at an address.
-func hostsOf(a net.Addr) []string {
-	hosts := []string{a.String()}
-	if _, port, err := net.SplitHostPort(a.String()); err == nil {
-		for _, name := range []string{"127.0.0.1", "localhost", "::1"} {
-			hosts = append(hosts, net.JoinHostPort(name, port))
-		}
-	}
-	return hosts
 }

@@ -60,7 +60,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 	textSetting(cmd, &o.copyTo, "copy-to")
 	durationSetting(cmd, &o.pause, "pause")
 	cmd.Flags().StringVar(&o.accept, "accept", "each", "each: every reading is confirmed aloud; agreed: one that passes, undisputed, is stored when the next begins")
-	cmd.Flags().StringVar(&o.tester, "tester", "", "initials of who tests in this session, where it is not the job's tester")
+	cmd.Flags().StringVar(&o.tester, "tester", "", "initials, 1 to 8 letters, of who tests in this session, where it is not the job's tester")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print what happens as JSON, one object a line")
 	cmd.Flags().BoolVar(&o.full, "full", false, fullUsage)
 	return cmd

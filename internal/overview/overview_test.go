@@ -1,4 +1,4 @@
-package main
+package overview
 
 import (
 	"errors"
@@ -30,7 +30,7 @@ func TestShowPending(t *testing.T) {
 		t.Fatal(err)
 	}
 	var out strings.Builder
-	if err := viewJob(s, "r-1.waycall").write(&out); err != nil {
+	if err := Of(s, "r-1.waycall", nil).Write(&out); err != nil {
 		t.Fatal(err)
 	}
 	want := "Not yet confirmed: way 1, r1, 0.31 ohm.\nNot yet confirmed: way 1, rn, 0.32 ohm.\nNot yet confirmed: way 1, r2, 0.52 ohm.\n"
@@ -60,9 +60,9 @@ func TestShowSigned(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		v := viewJob(s, "r-1.waycall")
+		v := Of(s, "r-1.waycall", nil)
 		var out, data strings.Builder
-		if err := errors.Join(v.write(&out), screen.Print(&data, v)); err != nil {
+		if err := errors.Join(v.Write(&out), screen.Print(&data, v)); err != nil {
 			t.Fatal(err)
 		}
 		if !strings.Contains(out.String(), want) {
