@@ -23,6 +23,7 @@ import (
 	"waycall/internal/lab/noise"
 	"waycall/internal/lab/rivals"
 	"waycall/internal/phrase"
+	"waycall/internal/screen"
 	"waycall/internal/session"
 )
 
@@ -129,7 +130,7 @@ func runBench(ctx context.Context, w io.Writer, o benchOptions) error {
 func printComparison(w io.Writer, run bench.Run, results []bench.Result, asJSON bool) error {
 	methods := bench.Compare(run, results)
 	if asJSON {
-		return printJSON(w, struct {
+		return screen.Print(w, struct {
 			Run     bench.Run        `json:"run"`
 			Name    string           `json:"condition"`
 			Methods []bench.Compared `json:"methods"`
@@ -145,7 +146,7 @@ func printSummary(w io.Writer, run bench.Run, results []bench.Result, asJSON boo
 	s := bench.Summarise(results)
 	s.PeakMiB = run.PeakMiB
 	if asJSON {
-		return printJSON(w, struct {
+		return screen.Print(w, struct {
 			Run  bench.Run `json:"run"`
 			Name string    `json:"condition"`
 			bench.Summary

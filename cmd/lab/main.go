@@ -9,10 +9,8 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"os/signal"
 	"syscall"
@@ -92,11 +90,4 @@ func wantArgs(least, most int, what string) cobra.PositionalArgs {
 		}
 		return nil
 	}
-}
-
-// printJSON prints v on one line, with ">" as it is.
-func printJSON(w io.Writer, v any) error {
-	enc := json.NewEncoder(w)
-	enc.SetEscapeHTML(false)
-	return enc.Encode(v)
 }
