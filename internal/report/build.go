@@ -15,32 +15,6 @@ import (
 	"waycall/internal/sequence"
 )
 
-// remarks sorts what stands of the notes of a record into observations and notes.
-func remarks(s record.State) (found []Observation, notes []Note) {
-	found, notes = []Observation{}, []Note{}
-	for _, n := range s.Notes {
-		switch {
-		case n.Ended != 0:
-		case n.Code != "":
-			found = append(found, Observation{Board: n.Board, Way: n.Way, Code: n.Code, Told: n.Told, Text: n.Text, At: n.At.UTC(), Event: n.EventID, Heard: n.HeardID})
-		default:
-			notes = append(notes, Note{n.Board, n.Way, n.Text, n.At.UTC(), n.EventID, n.HeardID})
-		}
-	}
-	return found, notes
-}
-
-// testers are the initials of those who took the readings that were ever confirmed,
-// beside the job's tester.
-func testers(s record.State) (others []string) {
-	for _, r := range s.Readings {
-		if r.Tester != "" && r.Tester != s.Job.Tester && !slices.Contains(others, r.Tester) {
-			others = append(others, r.Tester)
-		}
-	}
-	return others
-}
-
 // wayAt is a way of a board, or with way 0 the board itself.
 type wayAt struct{ board, way int }
 
@@ -63,8 +37,13 @@ type reached struct {
 	event int64
 }
 
+// newBuilder works out what a schedule is built of.
 func newBuilder(s record.State) *builder {
-	b := &builder{s, map[record.Slot]sequence.Due{}, map[record.Slot]sequence.Omitted{}, map[wayAt][]record.Slot{}, map[record.Slot]record.Reading{}, map[record.Slot]record.Skip{}, s.AllSettled(), map[reached]reading.Quantity{}, map[record.Slot][]int{}}
+	b := &builder{
+		State: s, settled: s.AllSettled(),
+		due: map[record.Slot]sequence.Due{}, notAsked: map[record.Slot]sequence.Omitted{}, slots: map[wayAt][]record.Slot{},
+		latest: map[record.Slot]record.Reading{}, left: map[record.Slot]record.Skip{}, next: map[reached]reading.Quantity{}, ended: map[record.Slot][]int{},
+	}
 	add := func(slot record.Slot) {
 		at := wayAt{slot.Board, slot.Way}
 		b.slots[at] = append(b.slots[at], slot)
@@ -449,4 +428,30 @@ func (b *builder) earlier(r record.Reading) Cell {
 // figure is a quantity without its unit: ">999", "2.00", "correct".
 func figure(q reading.Quantity) string {
 	return strings.TrimSuffix(q.String(), " "+string(q.Unit))
+}
+
+// remarks sorts what stands of the notes of a record into observations and notes.
+func remarks(s record.State) (found []Observation, notes []Note) {
+	found, notes = []Observation{}, []Note{}
+	for _, n := range s.Notes {
+		switch {
+		case n.Ended != 0:
+		case n.Code != "":
+			found = append(found, Observation{Board: n.Board, Way: n.Way, Code: n.Code, Told: n.Told, Text: n.Text, At: n.At.UTC(), Event: n.EventID, Heard: n.HeardID})
+		default:
+			notes = append(notes, Note{n.Board, n.Way, n.Text, n.At.UTC(), n.EventID, n.HeardID})
+		}
+	}
+	return found, notes
+}
+
+// testers are the initials of those who took the readings that were ever confirmed,
+// beside the job's tester.
+func testers(s record.State) (others []string) {
+	for _, r := range s.Readings {
+		if r.Tester != "" && r.Tester != s.Job.Tester && !slices.Contains(others, r.Tester) {
+			others = append(others, r.Tester)
+		}
+	}
+	return others
 }

@@ -4,39 +4,54 @@
 package paper
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
+	"time"
 
-	"waycall/internal/reading"
 	"waycall/internal/report"
 	"waycall/internal/report/words"
 )
+
+// minute is a time as the tables have it.
+func minute(at time.Time) string { return at.UTC().Format("2006-01-02 15:04 UTC") }
 
 // observations writes what the tester found, with what the codes mean.
 func (p *pdf) observations() {
 	title := "Observations" + report.InTheirWords
 	if len(p.s.Observations) == 0 {
-		p.heading(title)
-		p.item("", "None is recorded.")
+		p.none(title)
 		return
 	}
-	var rows [][]entry
-	for i, o := range p.s.Observations {
-		rows = append(rows, []entry{{text: strconv.Itoa(o.Board)}, {text: placeOf(o.Way)}, {text: o.Code, key: fmt.Sprintf("observed code/%d", i)}, {text: o.Text, key: fmt.Sprintf("observed text/%d", i)}, {text: o.At.UTC().Format("2006-01-02 15:04 UTC") + o.ToldWords()}})
-	}
-	p.remarked(title, []column{{head: "Board"}, {head: "Way"}, {head: "Code"}, {head: "Observation", grow: true}, {head: "At"}}, rows)
+	type row = report.Observation
+	remarked(p, title, []column[row]{
+		plain("", "Board", func(o row) string { return strconv.Itoa(o.Board) }),
+		plain("", "Way", func(o row) string { return placeOf(o.Way) }),
+		plain("", "Code", func(o row) string { return o.Code }),
+		growing("", "Observation", func(o row) string { return o.Text }),
+		plain("", "At", func(o row) string { return minute(o.At) + o.ToldWords() }),
+	}, p.s.Observations)
 	p.item("", report.CodesMean(p.s.Job.Edition))
 }
 
 // notesMade writes what the tester noted.
 func (p *pdf) notesMade() {
-	var rows [][]entry
-	for i, n := range p.s.Notes {
-		rows = append(rows, []entry{{text: strconv.Itoa(n.Board)}, {text: placeOf(n.Way)}, {text: n.Text, key: fmt.Sprintf("noted text/%d", i)}, {text: n.At.UTC().Format("2006-01-02 15:04 UTC")}})
+	if len(p.s.Notes) == 0 {
+		return
 	}
-	if len(rows) > 0 {
-		p.remarked("Notes made on site"+report.InTheirWords, []column{{head: "Board"}, {head: "Way"}, {head: "Note", grow: true}, {head: "At"}}, rows)
-	}
+	type row = report.Note
+	remarked(p, "Notes made on site"+report.InTheirWords, []column[row]{
+		plain("", "Board", func(n row) string { return strconv.Itoa(n.Board) }),
+		plain("", "Way", func(n row) string { return placeOf(n.Way) }),
+		growing("", "Note", func(n row) string { return n.Text }),
+		plain("", "At", func(n row) string { return minute(n.At) }),
+	}, p.s.Notes)
+}
+
+// none writes a heading with nothing below it.
+func (p *pdf) none(title string) {
+	p.heading(title)
+	p.item("", "None is recorded.")
 }
 
 func placeOf(way int) string {
@@ -48,118 +63,142 @@ func placeOf(way int) string {
 
 // remarked writes a table whose first columns are the board and the way, and what of
 // it was too long.
-func (p *pdf) remarked(title string, columns []column, rows [][]entry) {
-	var rest []string
-	p.table(title, columns, rows, func(row int, text string) {
-		rest = append(rest, fmt.Sprintf("Board %s, way %s, in full: %s", rows[row][0].text, rows[row][1].text, text))
+func remarked[T any](p *pdf, title string, columns []column[T], rows []T) {
+	rest := p.inFull(func(row int) string {
+		return fmt.Sprintf("Board %s, way %s", shown(columns[0].value(rows[row]).text), shown(columns[1].value(rows[row]).text))
 	})
-	for _, r := range rest {
-		p.item("•", r)
+	table(p, title, columns, rows, rest.add)
+	rest.write()
+}
+
+// wayOf is a way with its switch position, where it has one.
+func wayOf(way, position int) string {
+	if position > 0 {
+		return placeOf(way) + ", switch position " + strconv.Itoa(position)
 	}
+	return placeOf(way)
 }
 
 // corrections writes every reading that was corrected: from, to, why, by whom.
 func (p *pdf) corrections() {
 	all := p.s.Corrections()
 	if len(all) == 0 {
-		p.heading("Corrected readings")
-		p.item("", "None is recorded.")
+		p.none("Corrected readings")
 		return
 	}
-	var rows [][]entry
-	for i, c := range all {
-		way, at, test := strconv.Itoa(c.Way), "", string(c.Test)
-		if c.Way == 0 {
-			way = "the board"
-		}
-		if c.Line > 0 {
-			way += ", switch position " + strconv.Itoa(c.Line)
-		}
-		if c.Position > 0 && (words.OfRing(c.Test) || c.Test == reading.Bonding) {
-			test = words.SlotTest(c.Test, c.Position)
-		}
-		if !c.At.IsZero() {
-			at = c.At.UTC().Format("2006-01-02 15:04 UTC")
-		}
-		row := []entry{{text: strconv.Itoa(c.Board)}, {text: way}, {text: test}, {text: withOhm(c.From)}, {text: withOhm(c.To)}, {text: c.What}, {text: c.Why}, {text: c.By}, {text: at}}
-		for k, name := range []string{"", "", "test", "from", "to", "what", "why", "by", "at"} {
-			if name != "" {
-				row[k].key = fmt.Sprintf("corrected %s/%d", name, i)
+	type row = report.Correction
+	rest := p.inFull(func(i int) string {
+		return fmt.Sprintf("Board %d, way %d, %s", all[i].Board, all[i].Way, all[i].Test)
+	})
+	table(p, "Corrected readings", []column[row]{
+		plain("", "Board", func(c row) string { return strconv.Itoa(c.Board) }),
+		plain("", "Way", func(c row) string { return wayOf(c.Way, c.Line) }),
+		plain("", "Test", func(c row) string { return report.Cell{Test: c.Test, Position: c.Position}.Name() }),
+		plain("", "From", func(c row) string { return withOhm(c.From) }),
+		plain("", "To", func(c row) string { return withOhm(c.To) }),
+		plain("", "What became of it", func(c row) string { return c.What }),
+		growing("", "Why", func(c row) string { return c.Why }),
+		plain("", "By", func(c row) string { return c.By }),
+		plain("", "At", func(c row) string {
+			if c.At.IsZero() {
+				return ""
+			}
+			return minute(c.At)
+		}),
+	}, all, rest.add)
+	rest.write()
+}
+
+// leftOut is a test that was not made, and where.
+type leftOut struct {
+	board int
+	way   string
+	report.Cell
+}
+
+// allLeftOut are the tests that were not made, board by board.
+func allLeftOut(s report.Schedule) (all []leftOut) {
+	add := func(board int, way string, t report.Tested) {
+		for _, c := range t.Cells {
+			switch c.Status {
+			case report.Skipped, report.NotApplicable, report.Limitation, report.Waived, report.Accepted, report.NotAsked:
+				all = append(all, leftOut{board, way, c})
 			}
 		}
-		rows = append(rows, row)
 	}
-	rest := p.inFull(func(row int) string {
-		return fmt.Sprintf("Board %d, way %d, %s", all[row].Board, all[row].Way, all[row].Test)
-	})
-	p.table("Corrected readings", []column{{head: "Board"}, {head: "Way"}, {head: "Test"}, {head: "From"}, {head: "To"}, {head: "What became of it"}, {head: "Why", grow: true}, {head: "By"}, {head: "At"}}, rows, rest.add)
+	for _, b := range s.Boards {
+		add(b.Number, placeOf(0), b.Tested)
+		for _, l := range s.Lines {
+			if l.Board == b.Number {
+				add(b.Number, wayOf(l.Way, l.Position), l.Tested)
+			}
+		}
+	}
+	return all
+}
+
+// limitations writes what was left out and why.
+func (p *pdf) limitations() {
+	all := allLeftOut(p.s)
+	if len(all) == 0 {
+		p.none("Limitations and tests left out")
+		return
+	}
+	rest := p.inFull(func(i int) string { return fmt.Sprintf("Board %d, %s, %s", all[i].board, all[i].way, all[i].Name()) })
+	table(p, "Limitations and tests left out", []column[leftOut]{
+		plain("", "Board", func(c leftOut) string { return strconv.Itoa(c.board) }),
+		plain("", "Way", func(c leftOut) string { return c.way }),
+		plain("", "Test", func(c leftOut) string { return c.Name() }),
+		plain("", "What became of it", func(c leftOut) string { return string(c.Status) }),
+		growing("", "Reason", func(c leftOut) string {
+			reason := words.Sentence(c.Reason)
+			if c.Settled != nil {
+				reason += " Let be so by " + c.Settled.Reviewer() + "."
+			}
+			return reason
+		}),
+		growing("", "Source", func(c leftOut) string { return c.Source }),
+	}, all, rest.add)
 	rest.write()
 }
 
 // after writes what belongs to all boards: what was corrected, what was left out,
 // observations and notes, what is left to do, the preparation.
 func (p *pdf) after() {
-	s := p.s
 	p.newPage()
 	p.corrections()
-	var rows [][]entry
-	var names []string
-	add := func(board, way string, t report.Tested) {
-		for _, c := range t.Cells {
-			switch c.Status {
-			case report.Skipped, report.NotApplicable, report.Limitation, report.Waived, report.Accepted, report.NotAsked:
-				reason := words.Sentence(c.Reason)
-				if c.Settled != nil {
-					reason += " Let be so by " + c.Settled.Reviewer() + "."
-				}
-				rows = append(rows, []entry{{text: board}, {text: way}, {text: c.Name()}, {text: string(c.Status)}, {text: reason}, {text: c.Source}})
-				names = append(names, fmt.Sprintf("Board %s, %s, %s", board, way, c.Name()))
-			}
-		}
-	}
-	for _, b := range s.Boards {
-		add(strconv.Itoa(b.Number), "the board", b.Tested)
-		for _, l := range s.Lines {
-			if l.Board == b.Number {
-				way := strconv.Itoa(l.Way)
-				if l.Position > 0 {
-					way += ", switch position " + l.Switch()
-				}
-				add(strconv.Itoa(b.Number), way, l.Tested)
-			}
-		}
-	}
-	if len(rows) > 0 {
-		rest := p.inFull(func(row int) string { return names[row] })
-		p.table("Limitations and tests left out", []column{{head: "Board"}, {head: "Way"}, {head: "Test"}, {head: "What became of it"}, {head: "Reason", grow: true}, {head: "Source", grow: true}}, rows, rest.add)
-		rest.write()
-	} else {
-		p.heading("Limitations and tests left out")
-		p.item("", "None is recorded.")
-	}
+	p.limitations()
 	p.observations()
 	p.notesMade()
 	p.heading("Left to do")
-	if len(s.ToDo) == 0 {
+	if len(p.s.ToDo) == 0 {
 		p.item("", "Every test was made or left out with a reason.")
 	}
-	for _, item := range s.ToDo {
+	for _, item := range p.s.ToDo {
 		p.item("•", item)
 	}
-	if len(s.Preparation) > 0 {
-		var rows [][]entry
-		for _, step := range s.Preparation {
-			answer, at := step.Answer, ""
-			if answer == "" {
-				answer = "not answered"
-			}
-			if step.At != nil {
-				at = step.At.Format("2006-01-02 15:04 UTC")
-			}
-			rows = append(rows, []entry{{text: strconv.Itoa(step.Board)}, {text: step.Step}, {text: answer}, {text: at}, {text: step.Reason}})
-		}
-		rest := p.inFull(func(row int) string { return s.Preparation[row].Step })
-		p.table("Preparation, as answered by the tester", []column{{head: "Board"}, {head: "Step", grow: true}, {head: "Answer"}, {head: "At"}, {head: "Reason", grow: true}}, rows, rest.add)
-		rest.write()
+	p.preparation()
+}
+
+// preparation writes the steps as they were answered.
+func (p *pdf) preparation() {
+	steps := p.s.Preparation
+	if len(steps) == 0 {
+		return
 	}
+	type row = report.Step
+	rest := p.inFull(func(i int) string { return steps[i].Step })
+	table(p, "Preparation, as answered by the tester", []column[row]{
+		plain("", "Board", func(s row) string { return strconv.Itoa(s.Board) }),
+		growing("", "Step", func(s row) string { return s.Step }),
+		plain("", "Answer", func(s row) string { return cmp.Or(s.Answer, "not answered") }),
+		plain("", "At", func(s row) string {
+			if s.At == nil {
+				return ""
+			}
+			return s.At.Format("2006-01-02 15:04 UTC")
+		}),
+		growing("", "Reason", func(s row) string { return s.Reason }),
+	}, steps, rest.add)
+	rest.write()
 }

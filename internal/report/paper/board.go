@@ -81,21 +81,27 @@ func (p *pdf) atBoard(b report.Board) {
 	for _, r := range b.Remarks {
 		p.note("The board, %s", r)
 	}
-	var rows [][]entry
-	for _, c := range b.Cells {
-		test := string(c.Test)
-		if service := b.Service(c.Position); c.Test == reading.Bonding && service != "" {
-			test += ", " + service
-		}
-		e := cellEntry(&c, key(b.Number, 0, 0, c))
-		e.mark = c.Edited != nil || corrected(b.Tested, c.Test, c.Position)
-		rows = append(rows, []entry{{text: test}, e, {text: unit(c)}, {text: words.Known(c.Volts)}, {text: c.Result, style: c.Result}, {text: c.Why}})
-	}
-	if len(rows) == 0 {
+	if len(b.Cells) == 0 {
 		return
 	}
-	p.table(fmt.Sprintf("Board %d: tests at the board itself, %s", b.Number, b.Outcome()),
-		[]column{{head: "Test", grow: true}, {head: "Reading", right: true}, {head: "Unit"}, {head: "Test V", right: true}, {head: "Result"}, {head: "Why", grow: true}}, rows,
+	columns := []column[report.Cell]{
+		growing("", "Test", func(c report.Cell) string {
+			if service := b.Service(c.Position); c.Test == reading.Bonding && service != "" {
+				return string(c.Test) + ", " + service
+			}
+			return string(c.Test)
+		}),
+		{head{name: "Reading", right: true}, func(c report.Cell) entry {
+			e := cellEntry(&c)
+			e.mark = c.Edited != nil || corrected(b.Tested, c.Test, c.Position)
+			return e
+		}},
+		plain("", "Unit", unit),
+		figures("", "Test V", func(c report.Cell) string { return words.Known(c.Volts) }),
+		{head{name: "Result"}, func(c report.Cell) entry { return entry{text: c.Result, style: c.Result} }},
+		growing("", "Why", func(c report.Cell) string { return c.Why }),
+	}
+	table(p, fmt.Sprintf("Board %d: tests at the board itself, %s", b.Number, b.Outcome()), columns, b.Cells,
 		func(row int, text string) { p.note("The board, %s, in full: %s", b.Cells[row].Name(), text) })
 }
 
@@ -109,16 +115,9 @@ func unit(c report.Cell) string {
 // withOhm writes the sign for the word.
 func withOhm(unit string) string { return strings.ReplaceAll(unit, "ohm", ohmSign) }
 
-// key names a cell for the tests.
-func key(board, way, line int, c report.Cell) string {
-	return fmt.Sprintf("%d/%d/%d/%s/%d", board, way, line, c.Test, c.Position)
-}
-
-func cellEntry(c *report.Cell, key string) entry {
-	if c == nil {
-		return entry{}
-	}
-	e := entry{text: c.Shown(), key: key}
+// cellEntry is a cell of the schedule, shaded where it did not pass.
+func cellEntry(c *report.Cell) entry {
+	e := entry{text: c.Shown()}
 	if c.Status == report.Recorded && c.Result != string(check.Pass) {
 		e.style = c.Result
 	}

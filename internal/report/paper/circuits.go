@@ -44,147 +44,150 @@ var liveColumns = []testColumn{
 	{reading.PhaseSequence, "", "Phase sequence", false}, {reading.Functional, "", "Functional", false},
 }
 
+// circuit is a line of the schedule with the marks of its notes.
+type circuit struct {
+	report.Line
+	marks []string
+}
+
 // ways writes the circuits of a board in three tables: what they are, the dead
 // tests, the live tests with the outcome.
 func (p *pdf) ways(b report.Board, lines []report.Line) {
-	marks := make([][]string, len(lines))
-	add := func(i int, format string, args ...any) {
-		p.note(format, args...)
-		marks[i] = append(marks[i], strconv.Itoa(len(p.notes)))
-	}
+	circuits := make([]*circuit, len(lines))
 	for i, l := range lines {
-		for _, r := range l.Remarks {
-			add(i, "%s, %s", l.Name(), r)
-		}
-		var points []string
-		for _, c := range l.Cells {
-			if words.OfRing(c.Test) && c.Position > 0 {
-				points = append(points, c.Name()+" "+strings.TrimSpace(c.Shown()+" "+unit(c)))
-			}
-		}
-		if len(points) > 0 {
-			add(i, "%s, point by point: %s", l.Name(), strings.Join(points, ", "))
-		}
+		circuits[i] = &circuit{Line: l}
+		p.remark(circuits[i])
 	}
 	if len(lines) == 0 {
 		return
 	}
 	sw := slices.ContainsFunc(lines, func(l report.Line) bool { return l.Position > 0 })
-	begin := func(l report.Line, i int, what string) []entry {
-		name := l.Feeds
-		if l.Spare {
-			name = strings.TrimSpace("spare " + name)
-		}
-		row := []entry{{text: strconv.Itoa(l.Way), key: fmt.Sprintf("%s way/%d/%d", what, l.Board, i)}}
-		if sw {
-			row = append(row, entry{text: l.Switch()})
-		}
-		return append(row, entry{text: name, key: fmt.Sprintf("%s feeds/%d/%d", what, l.Board, i)})
-	}
-	heads := []column{{group: "Circuit", head: "Way", right: true}}
-	if sw {
-		heads = append(heads, column{group: "Circuit", head: "Sw", right: true})
-	}
-	heads = append(heads, column{group: "Circuit", head: "Feeds", grow: true})
-
-	full := func(row int, text string) { add(row, "%s, in full: %s", lines[row].Name(), text) }
-	columns := slices.Concat(heads, []column{
-		{"Circuit", "Wiring", false, false}, {"Circuit", "Ref. method", false, false}, {"Circuit", "Phase", false, false}, {"Circuit", "Points", false, true}, {"Circuit", "Length m", false, true},
-		{"Conductors", "Live mm²", false, true}, {"Conductors", "cpc mm²", false, true}, {"Conductors", "Material", false, false}, {"Conductors", "N bar", false, false},
-		{"Protective device", "BS (EN)", false, false}, {"Protective device", "Type", false, false}, {"Protective device", "Rating A", false, true}, {"Protective device", "Trip A", false, true}, {"Protective device", "Breaking kA", false, true},
-		{"RCD", "BS (EN)", false, false}, {"RCD", "Type", false, false}, {"RCD", "Rated mA", false, true}, {"RCD", "Delay", false, false},
-		{"Limits", "Time s", false, true}, {"Limits", "Zs Ω", false, true},
-	})
-	var rows [][]entry
-	for i, l := range lines {
-		d, cpc, delay := l.Device, words.Known(l.CPC), ""
-		if l.CPCKind == string(board.Steel) || l.CPCKind == string(board.Armour) {
-			cpc = l.CPCKind
-		}
-		if d.RCDDelayed {
-			delay = "S"
-		}
-		row := begin(l, i, "details")
-		for _, f := range []struct{ name, text string }{
-			{"wiring", l.Wiring}, {"", ""}, {"phase", l.OnPhase()}, {"points", words.Known(float64(l.Points))}, {"length", words.Known(l.Length)},
-			{"line", words.Known(l.Line)}, {"cpc", cpc}, {"material", l.Material}, {"neutral", l.Neutral},
-			{"standard", d.Standard}, {"type", d.Type}, {"rating", words.Known(d.Rating)}, {"trip", words.Known(d.Trip)}, {"breaking", words.Known(d.Breaking)},
-			{"RCD standard", d.RCDStandard}, {"RCD type", d.RCDType}, {"RCD rated", words.Known(d.RCDRated)}, {"RCD delay", delay}, {"max time", words.Known(l.MaxTime)}, {"max Zs", l.Permitted()},
-		} {
-			e := entry{text: f.text}
-			if f.name != "" {
-				e.key = fmt.Sprintf("%s/%d/%d", f.name, l.Board, i)
-			}
-			row = append(row, e)
-		}
-		rows = append(rows, row)
-	}
-	p.table(fmt.Sprintf("Board %d: circuit details", b.Number), columns, rows, full)
+	full := func(row int, text string) { p.mark(circuits[row], "%s, in full: %s", lines[row].Name(), text) }
+	table(p, fmt.Sprintf("Board %d: circuit details", b.Number), details(sw), circuits, full)
 	p.item("", "The record does not hold the reference method: to be filled in by hand. Time is the disconnection time that Table 41.1 allows. The limit of Zs is at operating temperature; ? where it is not known.")
 
-	results := func(title string, tests []testColumn, dead bool) {
-		var show []testColumn
-		for _, t := range tests {
-			if t.always || slices.ContainsFunc(lines, func(l report.Line) bool { return l.Cell(t.test) != nil }) {
-				show = append(show, t)
-			}
-		}
-		columns, volts := slices.Clone(heads), false
-		for _, t := range show {
-			if t.test.Insulation() && !volts {
-				volts = true
-				columns = append(columns, column{t.group, "Test V", false, true})
-			}
-			columns = append(columns, column{t.group, t.head, false, true})
-			if t.test == reading.Zs {
-				columns = append(columns, column{t.group, "cold limit", false, true})
-			}
-		}
-		if !dead {
-			columns = append(columns, column{head: "AFDD button"}, column{head: "Result"})
-		}
-		columns = append(columns, column{head: "Notes"})
-		var rows [][]entry
-		for i, l := range lines {
-			row, volts := begin(l, i, title), false
-			for _, t := range show {
-				if t.test.Insulation() && !volts {
-					volts = true
-					row = append(row, entry{text: l.TestVolts(columnsOf(show)), key: fmt.Sprintf("volts/%d/%d", l.Board, i)})
-				}
-				c := l.Cell(t.test)
-				e := entry{}
-				if c != nil {
-					e = cellEntry(c, key(l.Board, l.Way, l.Position, *c))
-					e.mark = slices.ContainsFunc(l.Earlier, func(old report.Cell) bool { return old.Test == t.test }) ||
-						slices.ContainsFunc(l.Cells, func(c report.Cell) bool { return c.Test == t.test && c.Edited != nil })
-				}
-				row = append(row, e)
-				if t.test == reading.Zs {
-					cold := ""
-					if l.MaxZs != nil {
-						cold = words.Loop(l.MaxZs.Measured)
-					}
-					row = append(row, entry{text: cold, key: fmt.Sprintf("cold/%d/%d", l.Board, i)})
-				}
-			}
-			if !dead {
-				row = append(row, entry{}, entry{text: l.Outcome(), key: fmt.Sprintf("result/%d/%d", l.Board, i), style: l.Result})
-			}
-			rows = append(rows, append(row, entry{text: strings.Join(marks[i], " "), key: fmt.Sprintf("%s notes/%d/%d", title, l.Board, i)}))
-		}
-		p.table(fmt.Sprintf("Board %d: %s", b.Number, title), columns, rows, nil)
-	}
-	results("dead tests", deadColumns, true)
+	notes := plain("", "Notes", func(c *circuit) string { return strings.Join(c.marks, " ") })
+	dead := slices.Concat(begin(sw), tests(lines, deadColumns), []column[*circuit]{notes})
+	table(p, fmt.Sprintf("Board %d: dead tests", b.Number), dead, circuits, nil)
 	p.item("", "Of several points of a ring the highest stands here, the rest in the notes. A corner mark: the figure was corrected, see the notes. LIM: limitation. N/A: not applicable.")
-	results("live tests and result", liveColumns, false)
+
+	result := column[*circuit]{head{name: "Result"}, func(c *circuit) entry { return entry{text: c.Outcome(), style: c.Result} }}
+	live := slices.Concat(begin(sw), tests(lines, liveColumns), []column[*circuit]{byHand[*circuit]("", "AFDD button"), result, notes})
+	table(p, fmt.Sprintf("Board %d: live tests and result", b.Number), live, circuits, nil)
 	p.item("", "The cold limit is what Zs was held against. The record does not hold tests of arc fault devices: to be filled in by hand.")
 }
 
-func columnsOf(show []testColumn) []reading.Test {
-	var all []reading.Test
-	for _, t := range show {
-		all = append(all, t.test)
+// mark writes a note about a circuit and gives the circuit its number.
+func (p *pdf) mark(c *circuit, format string, args ...any) {
+	p.note(format, args...)
+	c.marks = append(c.marks, strconv.Itoa(len(p.notes)))
+}
+
+// remark writes the notes about a circuit that its columns have no room for.
+func (p *pdf) remark(c *circuit) {
+	for _, r := range c.Remarks {
+		p.mark(c, "%s, %s", c.Name(), r)
 	}
-	return all
+	var points []string
+	for _, one := range c.Cells {
+		if words.OfRing(one.Test) && one.Position > 0 {
+			points = append(points, one.Name()+" "+strings.TrimSpace(one.Shown()+" "+unit(one)))
+		}
+	}
+	if len(points) > 0 {
+		p.mark(c, "%s, point by point: %s", c.Name(), strings.Join(points, ", "))
+	}
+}
+
+// begin are the columns with which each table of circuits begins; sw where there are
+// switch positions.
+func begin(sw bool) []column[*circuit] {
+	columns := []column[*circuit]{figures("Circuit", "Way", func(c *circuit) string { return strconv.Itoa(c.Way) })}
+	if sw {
+		columns = append(columns, figures("Circuit", "Sw", func(c *circuit) string { return c.Switch() }))
+	}
+	return append(columns, growing("Circuit", "Feeds", func(c *circuit) string {
+		if c.Spare {
+			return strings.TrimSpace("spare " + c.Feeds)
+		}
+		return c.Feeds
+	}))
+}
+
+// details are the columns of what the circuits are.
+func details(sw bool) []column[*circuit] {
+	return append(begin(sw),
+		plain("Circuit", "Wiring", func(c *circuit) string { return c.Wiring }),
+		byHand[*circuit]("Circuit", "Ref. method"),
+		plain("Circuit", "Phase", func(c *circuit) string { return c.OnPhase() }),
+		figures("Circuit", "Points", func(c *circuit) string { return words.Known(float64(c.Points)) }),
+		figures("Circuit", "Length m", func(c *circuit) string { return words.Known(c.Length) }),
+		figures("Conductors", "Live mm²", func(c *circuit) string { return words.Known(c.Line.Line) }),
+		figures("Conductors", "cpc mm²", func(c *circuit) string {
+			if c.CPCKind == string(board.Steel) || c.CPCKind == string(board.Armour) {
+				return c.CPCKind
+			}
+			return words.Known(c.CPC)
+		}),
+		plain("Conductors", "Material", func(c *circuit) string { return c.Material }),
+		plain("Conductors", "N bar", func(c *circuit) string { return c.Neutral }),
+		plain("Protective device", "BS (EN)", func(c *circuit) string { return c.Device.Standard }),
+		plain("Protective device", "Type", func(c *circuit) string { return c.Device.Type }),
+		figures("Protective device", "Rating A", func(c *circuit) string { return words.Known(c.Device.Rating) }),
+		figures("Protective device", "Trip A", func(c *circuit) string { return words.Known(c.Device.Trip) }),
+		figures("Protective device", "Breaking kA", func(c *circuit) string { return words.Known(c.Device.Breaking) }),
+		plain("RCD", "BS (EN)", func(c *circuit) string { return c.Device.RCDStandard }),
+		plain("RCD", "Type", func(c *circuit) string { return c.Device.RCDType }),
+		figures("RCD", "Rated mA", func(c *circuit) string { return words.Known(c.Device.RCDRated) }),
+		plain("RCD", "Delay", func(c *circuit) string {
+			if c.Device.RCDDelayed {
+				return "S"
+			}
+			return ""
+		}),
+		figures("Limits", "Time s", func(c *circuit) string { return words.Known(c.MaxTime) }),
+		figures("Limits", "Zs Ω", func(c *circuit) string { return c.Permitted() }),
+	)
+}
+
+// tests are the columns of test results that are shown of these lines: the test voltage
+// before the first test of insulation, what Zs was held against after it.
+func tests(lines []report.Line, all []testColumn) []column[*circuit] {
+	var show []testColumn
+	var which []reading.Test
+	for _, t := range all {
+		if t.always || slices.ContainsFunc(lines, func(l report.Line) bool { return l.Cell(t.test) != nil }) {
+			show, which = append(show, t), append(which, t.test)
+		}
+	}
+	var columns []column[*circuit]
+	volts := false
+	for _, t := range show {
+		if t.test.Insulation() && !volts {
+			volts = true
+			columns = append(columns, figures(t.group, "Test V", func(c *circuit) string { return c.TestVolts(which) }))
+		}
+		columns = append(columns, column[*circuit]{head{group: t.group, name: t.head, right: true}, func(c *circuit) entry { return c.entry(t.test) }})
+		if t.test == reading.Zs {
+			columns = append(columns, figures(t.group, "cold limit", func(c *circuit) string {
+				if c.MaxZs == nil {
+					return ""
+				}
+				return words.Loop(c.MaxZs.Measured)
+			}))
+		}
+	}
+	return columns
+}
+
+// entry is the cell of a test, marked where its figure was corrected.
+func (c *circuit) entry(test reading.Test) entry {
+	cell := c.Cell(test)
+	if cell == nil {
+		return entry{}
+	}
+	e := cellEntry(cell)
+	e.mark = slices.ContainsFunc(c.Earlier, func(old report.Cell) bool { return old.Test == test }) ||
+		slices.ContainsFunc(c.Cells, func(now report.Cell) bool { return now.Test == test && now.Edited != nil })
+	return e
 }

@@ -33,43 +33,65 @@ func (p *pdf) front() {
 		p.field("Sum of the record", s.Record.Sum)
 		p.item("", "The sum stands for every event of the record up to the last one named here. While that event is the last, waycall verify prints the same sum of the record that this paper was made from.")
 	}
-	var rows [][]entry
-	for _, b := range s.Boards {
-		ways, lines, left := 0, 0, 0
-		for _, l := range s.Lines {
-			if l.Board == b.Number && !l.Spare {
-				lines++
-				if l.Position <= 1 {
-					ways++
-				}
-				for _, c := range l.Cells {
-					if c.Status == report.ToDo || c.Status == report.Waiting {
-						left++
-					}
-				}
-			}
-		}
-		from := "origin"
-		if b.FedFrom != 0 {
-			from = fmt.Sprintf("board %d, way %d", b.FedFrom, b.FedFromWay)
-		}
-		tests := fmt.Sprintf("%d to do", left)
-		if left == 0 {
-			tests = "all made or left out with a reason"
-		}
-		if b.OnlyIsolated {
-			tests = "only isolated, not tested"
-		}
-		rows = append(rows, []entry{{text: strconv.Itoa(b.Number)}, {text: b.Name}, {text: from}, {text: strconv.Itoa(ways)}, {text: tests}, {text: report.WorstOn(b, s.Lines), style: report.WorstOn(b, s.Lines)}})
-	}
-	if len(rows) > 0 {
-		p.table("Boards", []column{{head: "Board"}, {head: "Name", grow: true}, {head: "Fed from"}, {head: "Ways in use", right: true}, {head: "Tests on its ways"}, {head: "Worst result"}}, rows, nil)
+	if len(s.Boards) > 0 {
+		table(p, "Boards", boardColumns(s), s.Boards, nil)
 	}
 	p.heading("Cautions")
 	for _, c := range s.Cautions {
 		p.item("•", c)
 	}
 	p.statement()
+}
+
+// boardColumns are the columns of the list of boards.
+func boardColumns(s report.Schedule) []column[report.Board] {
+	return []column[report.Board]{
+		plain("", "Board", func(b report.Board) string { return strconv.Itoa(b.Number) }),
+		growing("", "Name", func(b report.Board) string { return b.Name }),
+		plain("", "Fed from", func(b report.Board) string {
+			if b.FedFrom == 0 {
+				return "origin"
+			}
+			return fmt.Sprintf("board %d, way %d", b.FedFrom, b.FedFromWay)
+		}),
+		figures("", "Ways in use", func(b report.Board) string {
+			ways, _ := inUse(s, b)
+			return strconv.Itoa(ways)
+		}),
+		plain("", "Tests on its ways", func(b report.Board) string {
+			_, left := inUse(s, b)
+			switch {
+			case b.OnlyIsolated:
+				return "only isolated, not tested"
+			case left == 0:
+				return "all made or left out with a reason"
+			}
+			return fmt.Sprintf("%d to do", left)
+		}),
+		{head{name: "Worst result"}, func(b report.Board) entry {
+			worst := report.WorstOn(b, s.Lines)
+			return entry{text: worst, style: worst}
+		}},
+	}
+}
+
+// inUse counts the ways of a board that are in use, and the tests on them that are still
+// to be made.
+func inUse(s report.Schedule, b report.Board) (ways, left int) {
+	for _, l := range s.Lines {
+		if l.Board != b.Number || l.Spare {
+			continue
+		}
+		if l.Position <= 1 {
+			ways++
+		}
+		for _, c := range l.Cells {
+			if c.Status == report.ToDo || c.Status == report.Waiting {
+				left++
+			}
+		}
+	}
+	return ways, left
 }
 
 // The statement is ours. It is about the record, and says nothing about the

@@ -50,7 +50,7 @@ const (
 // The same Schedule always gives the same bytes; the date of the file is that of
 // the last event.
 func Write(w io.Writer, s report.Schedule) error {
-	p, err := layOut(s)
+	p, err := layOut(s, nil)
 	if err != nil {
 		return err
 	}
@@ -60,23 +60,26 @@ func Write(w io.Writer, s report.Schedule) error {
 // pdf is a document being laid out.
 type pdf struct {
 	*fpdf.Fpdf
-	s     report.Schedule
-	y     float64    // where the next thing goes
-	sign  string     // above each page
-	notes []string   // of the board being written
-	cells []cellArea // where the figures went, for the tests
+	s      report.Schedule
+	y      float64        // where the next thing goes
+	sign   string         // above each page
+	notes  []string       // of the board being written
+	placed func(cellArea) // told where each cell of a table went; nil but in tests
 }
 
-// cellArea is where on paper the cell of a table is.
+// cellArea is where on paper a cell of a table is, and which it is.
 type cellArea struct {
 	page       int
 	x, y, w, h float64
-	key        string
+	title      string // of the table
+	row        int
+	column     head
 	mark       bool // of a corrected figure
 }
 
-func layOut(s report.Schedule) (*pdf, error) {
-	p := &pdf{Fpdf: fpdf.New("L", "mm", "A4", ""), s: s}
+// layOut writes the schedule; placed may be nil.
+func layOut(s report.Schedule, placed func(cellArea)) (*pdf, error) {
+	p := &pdf{Fpdf: fpdf.New("L", "mm", "A4", ""), s: s, placed: placed}
 	p.AddUTF8FontFromBytes("go", "", goregular.TTF)
 	p.AddUTF8FontFromBytes("go", "B", gobold.TTF)
 	p.SetAutoPageBreak(false, 0)

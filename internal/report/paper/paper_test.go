@@ -96,8 +96,85 @@ func pdftotext(t interface {
 // squash leaves out all space, as lines are broken anywhere.
 func squash(s string) string { return strings.Join(strings.Fields(s), "") }
 
+// seen is a document with where the cells of its tables went.
+type seen struct {
+	*pdf
+	cells []cellSeen
+}
+
+// cellSeen is a cell by the key that reporttest.Wanted knows it by.
+type cellSeen struct {
+	cellArea
+	key string
+}
+
+// see lays a schedule out and looks where the cells went.
+func see(s report.Schedule) (seen, error) {
+	var all []cellSeen
+	p, err := layOut(s, func(c cellArea) {
+		if key := keyOf(s, c); key != "" {
+			all = append(all, cellSeen{c, key})
+		}
+	})
+	return seen{p, all}, err
+}
+
+// circuitKeys are the keys of the columns of circuits that hold no test, by group and
+// name.
+var circuitKeys = map[string]string{
+	"Circuit/Wiring": "wiring", "Circuit/Phase": "phase", "Circuit/Points": "points", "Circuit/Length m": "length",
+	"Conductors/Live mm²": "line", "Conductors/cpc mm²": "cpc", "Conductors/Material": "material", "Conductors/N bar": "neutral",
+	"Protective device/BS (EN)": "standard", "Protective device/Type": "type", "Protective device/Rating A": "rating", "Protective device/Trip A": "trip", "Protective device/Breaking kA": "breaking",
+	"RCD/BS (EN)": "RCD standard", "RCD/Type": "RCD type", "RCD/Rated mA": "RCD rated", "RCD/Delay": "RCD delay", "Limits/Time s": "max time", "Limits/Zs Ω": "max Zs",
+	"Insulation MΩ/Test V": "volts", "Earth fault loop Ω/cold limit": "cold", "/Result": "result",
+}
+
+// keyOf is the key of a cell, and "" for one that is not looked at.
+func keyOf(s report.Schedule, c cellArea) string {
+	name, ok := map[string]string{
+		"Corrected readings/Test": "corrected test", "Corrected readings/From": "corrected from", "Corrected readings/To": "corrected to", "Corrected readings/What became of it": "corrected what",
+		"Corrected readings/Why": "corrected why", "Corrected readings/By": "corrected by", "Corrected readings/At": "corrected at",
+		"Observations" + report.InTheirWords + "/Code": "observed code", "Observations" + report.InTheirWords + "/Observation": "observed text",
+		"Notes made on site" + report.InTheirWords + "/Note": "noted text",
+	}[c.title+"/"+c.column.name]
+	if ok {
+		return fmt.Sprintf("%s/%d", name, c.row)
+	}
+	var number int
+	if n, _ := fmt.Sscanf(c.title, "Board %d:", &number); n != 1 {
+		return ""
+	}
+	_, what, _ := strings.Cut(c.title, ": ")
+	if strings.HasPrefix(what, "tests at the board itself") {
+		for _, b := range s.Boards {
+			if b.Number == number && c.column.name == "Reading" {
+				one := b.Cells[c.row]
+				return fmt.Sprintf("%d/0/0/%s/%d", number, one.Test, one.Position)
+			}
+		}
+		return ""
+	}
+	what = strings.TrimPrefix(what, "circuit ")
+	switch column := c.column.group + "/" + c.column.name; {
+	case column == "Circuit/Way", column == "Circuit/Feeds", column == "/Notes":
+		return fmt.Sprintf("%s %s/%d/%d", what, strings.ToLower(c.column.name), number, c.row)
+	case circuitKeys[column] != "":
+		return fmt.Sprintf("%s/%d/%d", circuitKeys[column], number, c.row)
+	}
+	lines := slices.DeleteFunc(slices.Clone(s.Lines), func(l report.Line) bool { return l.Board != number })
+	for _, t := range slices.Concat(deadColumns, liveColumns) {
+		if t.group == c.column.group && t.head == c.column.name {
+			l := lines[c.row]
+			if cell := l.Cell(t.test); cell != nil {
+				return fmt.Sprintf("%d/%d/%d/%s/%d", number, l.Way, l.Position, t.test, cell.Position)
+			}
+		}
+	}
+	return ""
+}
+
 // in returns what stands in a cell.
-func in(pages [][]word, c cellArea) string {
+func in(pages [][]word, c cellSeen) string {
 	var found []word
 	for _, w := range pages[c.page] {
 		if x, y := (w.x+w.x2)/2, (w.y+w.y2)/2; x > c.x && x < c.x+c.w && y > c.y && y < c.y+c.h {
@@ -122,12 +199,12 @@ var noteKey = regexp.MustCompile(`^(dead tests|live tests and result) notes/`)
 // readBack checks the document against the record, cell by cell and note by note.
 func readBack(t testing.TB, s report.Schedule) {
 	t.Helper()
-	p, err := layOut(s)
+	p, err := see(s)
 	if err != nil {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	pages, text := pdftotext(t, p, dir)
+	pages, text := pdftotext(t, p.pdf, dir)
 	raw, err := exec.Command("pdftotext", "-raw", filepath.Join(dir, "s.pdf"), "-").Output()
 	if err != nil {
 		t.Fatal(err)
@@ -228,11 +305,11 @@ func TestPDFOfManyWays(t *testing.T) {
 	s := reporttest.Large(400)
 	s.Record.Sum = reporttest.SomeSum
 	readBack(t, s)
-	p, err := layOut(s)
+	p, err := see(s)
 	if err != nil {
 		t.Fatal(err)
 	}
-	pages, _ := pdftotext(t, p, t.TempDir())
+	pages, _ := pdftotext(t, p.pdf, t.TempDir())
 	continued := 0
 	for n, words := range pages {
 		text := ""
@@ -263,7 +340,7 @@ func TestPaperMarks(t *testing.T) {
 		}
 	}
 	for name, s := range map[string]report.Schedule{"whole": report.Build(reporttest.Whole(t)), "signed": report.Build(reporttest.Reviewed(t))} {
-		p, err := layOut(s)
+		p, err := see(s)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -294,11 +371,11 @@ func TestPaperMarks(t *testing.T) {
 
 // No paper says that anything is safe.
 func TestPaperPromisesNothing(t *testing.T) {
-	p, err := layOut(report.Build(reporttest.Workshop(t)))
+	p, err := see(report.Build(reporttest.Workshop(t)))
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, text := pdftotext(t, p, t.TempDir())
+	_, text := pdftotext(t, p.pdf, t.TempDir())
 	for _, word := range []string{"safe", "satisfactory", "complies", "certify"} {
 		if strings.Contains(strings.ToLower(text), word) {
 			t.Errorf("the paper says %q", word)
@@ -311,9 +388,9 @@ func TestPaperPromisesNothing(t *testing.T) {
 func onPaper(t interface {
 	Helper()
 	Fatalf(string, ...any)
-}, p *pdf, dir string) {
+}, p seen, dir string) {
 	t.Helper()
-	pages, _ := pdftotext(t, p, dir)
+	pages, _ := pdftotext(t, p.pdf, dir)
 	for n, words := range pages {
 		for _, w := range words {
 			if w.x < pageLeft-0.3 || w.x2 > pageRight+0.6 || w.y < 8 || w.y2 > 206 {
@@ -336,7 +413,7 @@ func onPaper(t interface {
 func TestHostilePaper(t *testing.T) {
 	for name, text := range reporttest.Hostile {
 		t.Run(name, func(t *testing.T) {
-			p, err := layOut(reporttest.Spoilt(t, text))
+			p, err := see(reporttest.Spoilt(t, text))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -352,7 +429,7 @@ func TestAnyPaper(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := report.Build(reporttest.DrawWork(t))
 		s.Record.Sum = rapid.SampledFrom([]string{"", reporttest.SomeSum}).Draw(t, "sum")
-		p, err := layOut(s)
+		p, err := see(s)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -487,7 +564,7 @@ func FuzzReadField(f *testing.F) {
 				}
 			}
 		}
-		p, err := layOut(s)
+		p, err := see(s)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -15,25 +15,70 @@ import (
 
 // --- tables
 
-// column is one of a table.
-type column struct {
+// head is what a column is called and how it is laid out.
+type head struct {
 	group string // columns side by side with the same one stand below it
-	head  string
+	name  string
 	grow  bool // it takes what width there is to spare, and gives first
 	right bool
+}
+
+// column is one of a table: its head, and what of each row stands in it.
+type column[T any] struct {
+	head
+	value func(T) entry
+}
+
+// plain is a column of words.
+func plain[T any](group, name string, text func(T) string) column[T] {
+	return column[T]{head{group: group, name: name}, func(row T) entry { return entry{text: text(row)} }}
+}
+
+// figures is a column of figures, below one another by their last.
+func figures[T any](group, name string, text func(T) string) column[T] {
+	c := plain(group, name, text)
+	c.right = true
+	return c
+}
+
+// growing is a column of words that may be many.
+func growing[T any](group, name string, text func(T) string) column[T] {
+	c := plain(group, name, text)
+	c.grow = true
+	return c
+}
+
+// byHand is a column of what the record does not hold, to be filled in with a pen.
+func byHand[T any](group, name string) column[T] {
+	return plain(group, name, func(T) string { return "" })
 }
 
 // entry is what stands in one cell.
 type entry struct {
 	text  string
-	key   string // by which the tests know it
 	mark  bool   // it took the place of another
 	style string // the result, which is shaded
 }
 
+// table writes a table with a line for each of rows. full is called with what a cell has
+// no room for.
+func table[T any](p *pdf, title string, columns []column[T], rows []T, full func(row int, text string)) {
+	heads := make([]head, len(columns))
+	for i, c := range columns {
+		heads[i] = c.head
+	}
+	cells := make([][]entry, len(rows))
+	for r, row := range rows {
+		for _, c := range columns {
+			cells[r] = append(cells[r], c.value(row))
+		}
+	}
+	p.table(title, heads, cells, full)
+}
+
 // table writes a table below its title, with title and heads again on each page
 // that it goes on to. full is called with what a cell has no room for.
-func (p *pdf) table(title string, columns []column, rows [][]entry, full func(row int, text string)) {
+func (p *pdf) table(title string, columns []head, rows [][]entry, full func(row int, text string)) {
 	for r := range rows {
 		for c := range rows[r] {
 			rows[r][c].text = shown(rows[r][c].text)
@@ -44,10 +89,10 @@ func (p *pdf) table(title string, columns []column, rows [][]entry, full func(ro
 	high := 1
 	heads := make([][]string, len(columns))
 	for i, c := range columns {
-		heads[i] = p.wrap(c.head, widths[i]-2*cellPad, 0)
+		heads[i] = p.wrap(c.name, widths[i]-2*cellPad, 0)
 		high = max(high, len(heads[i]))
 	}
-	grouped := slices.ContainsFunc(columns, func(c column) bool { return c.group != "" })
+	grouped := slices.ContainsFunc(columns, func(c head) bool { return c.group != "" })
 	headHeight := float64(high)*cellLine + 1.4
 	if grouped {
 		headHeight += cellLine + 1
@@ -77,11 +122,11 @@ func (p *pdf) table(title string, columns []column, rows [][]entry, full func(ro
 		if p.room(h) {
 			top(title + " (continued)")
 		}
-		p.row(row, wrapped, columns, widths, h)
+		p.row(title, r, row, wrapped, columns, widths, h)
 	}
 }
 
-func (p *pdf) head(columns []column, widths []float64, heads [][]string, grouped bool, height float64) {
+func (p *pdf) head(columns []head, widths []float64, heads [][]string, grouped bool, height float64) {
 	p.SetFillColor(30, 52, 74)
 	p.Rect(pageLeft, p.y, sum(widths), height, "F")
 	p.SetTextColor(255, 255, 255)
@@ -117,7 +162,7 @@ func (p *pdf) head(columns []column, widths []float64, heads [][]string, grouped
 	p.y += height
 }
 
-func (p *pdf) row(row []entry, wrapped [][]string, columns []column, widths []float64, h float64) {
+func (p *pdf) row(title string, r int, row []entry, wrapped [][]string, columns []head, widths []float64, h float64) {
 	p.ink()
 	p.SetDrawColor(190, 196, 204)
 	p.SetLineWidth(0.12)
@@ -144,8 +189,8 @@ func (p *pdf) row(row []entry, wrapped [][]string, columns []column, widths []fl
 			p.SetFillColor(30, 52, 74)
 			p.Polygon([]fpdf.PointType{{X: x, Y: p.y}, {X: x + 1.6, Y: p.y}, {X: x, Y: p.y + 1.6}}, "F")
 		}
-		if c.key != "" {
-			p.cells = append(p.cells, cellArea{p.PageNo(), x, p.y, widths[i], h, c.key, c.mark})
+		if p.placed != nil {
+			p.placed(cellArea{p.PageNo(), x, p.y, widths[i], h, title, r, columns[i], c.mark})
 		}
 		x += widths[i]
 	}
@@ -155,7 +200,7 @@ func (p *pdf) row(row []entry, wrapped [][]string, columns []column, widths []fl
 // widths shares the width of the page out. A column is as wide as its widest
 // cell where that goes, and not narrower than its longest word as long as there
 // is anything else to give.
-func (p *pdf) widths(columns []column, rows [][]entry) []float64 {
+func (p *pdf) widths(columns []head, rows [][]entry) []float64 {
 	n := len(columns)
 	natural, least := make([]float64, n), make([]float64, n)
 	word := func(i int, s string) {
@@ -165,7 +210,7 @@ func (p *pdf) widths(columns []column, rows [][]entry) []float64 {
 	}
 	p.font("B", cellSize)
 	for i, c := range columns {
-		word(i, c.head)
+		word(i, c.name)
 		natural[i] = least[i]
 	}
 	for _, row := range rows {
@@ -179,12 +224,12 @@ func (p *pdf) widths(columns []column, rows [][]entry) []float64 {
 			natural[i] = min(80, max(natural[i], p.GetStringWidth(text)+2*cellPad+0.1))
 		}
 	}
-	least2 := slices.Clone(least)
+	floor := slices.Clone(least)
 	for i, c := range columns {
 		if c.grow {
-			least2[i] = max(min(natural[i], 30), min(least[i], 30))
+			floor[i] = max(min(natural[i], 30), min(least[i], 30))
 		}
-		natural[i] = max(natural[i], least2[i])
+		natural[i] = max(natural[i], floor[i])
 	}
 	widths := slices.Clone(natural)
 	give := func(may func(i int) bool) {
@@ -192,7 +237,7 @@ func (p *pdf) widths(columns []column, rows [][]entry) []float64 {
 		spare := 0.0
 		for i := range widths {
 			if may(i) {
-				spare += widths[i] - least2[i]
+				spare += widths[i] - floor[i]
 			}
 		}
 		if over <= 0 || spare <= 0 {
@@ -201,7 +246,7 @@ func (p *pdf) widths(columns []column, rows [][]entry) []float64 {
 		share := min(1, over/spare)
 		for i := range widths {
 			if may(i) {
-				widths[i] -= share * (widths[i] - least2[i])
+				widths[i] -= share * (widths[i] - floor[i])
 			}
 		}
 	}
