@@ -17,36 +17,6 @@ import (
 	"waycall/internal/sequence"
 )
 
-// derived is what pages need of a snapshot beside its state.
-type derived struct {
-	items   once[[]review.Item]
-	boardsV once[boardsPage]
-	railsV  once[template.HTML] // the boards of the boards page, drawn
-	entryV  once[[]entry]
-	latestV once[map[record.Slot]record.Reading]
-}
-
-// items are what needs a person, most pressing first.
-func (s *Snapshot) queue() []review.Item {
-	return s.items.get(func() []review.Item { return review.Queue(s.State, s.Events) })
-}
-
-func (s *Snapshot) open() int    { return len(s.queue()) }
-func (s *Snapshot) signed() bool { return s.State.Signed != nil }
-
-// latest is every reading that stands, by its place.
-func (s *Snapshot) latest() map[record.Slot]record.Reading {
-	return s.latestV.get(func() map[record.Slot]record.Reading {
-		all := map[record.Slot]record.Reading{}
-		for _, r := range s.State.Readings {
-			if r.Standing == record.Stands {
-				all[r.Slot] = *r
-			}
-		}
-		return all
-	})
-}
-
 // boardsPage is the picture of every board.
 type boardsPage struct {
 	ID       string
@@ -98,9 +68,9 @@ type tile struct {
 }
 
 // boards is the page of a job: its boards as pictures.
-func (s *server) boards(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) boards(w http.ResponseWriter, r *http.Request, snap *seen) {
 	p := snap.picture()
-	p.Rails = snap.railsV.get(func() template.HTML {
+	p.Rails = snap.railsOnce.get(func() template.HTML {
 		var b bytes.Buffer
 		if err := s.pages["boards"].ExecuteTemplate(&b, "rails", p); err != nil {
 			s.Log.Error("the boards could not be drawn")
@@ -110,9 +80,9 @@ func (s *server) boards(w http.ResponseWriter, r *http.Request, snap *Snapshot) 
 	s.render(w, r, http.StatusOK, "boards", page{Title: snap.State.Job.Reference + ": boards", Job: s.head(snap), Tab: "boards", Wide: true, Body: p})
 }
 
-func (s *Snapshot) picture() boardsPage { return s.boardsV.get(s.draw) }
+func (s *seen) picture() boardsPage { return s.picturesOnce.get(s.draw) }
 
-func (s *Snapshot) draw() boardsPage {
+func (s *seen) draw() boardsPage {
 	sched, job := s.Schedule(), s.State.Job
 	n := sequence.Count(s.State)
 	p := boardsPage{ID: s.ID, Address: job.Address, Date: job.Date, Tester: job.Tester, Bar: barOf(n.Tests, n.Recorded, n.LeftOut), Open: s.open(),
@@ -293,7 +263,7 @@ type readingView struct {
 }
 
 // way is the page of one way of a board, or with way 0 of the board itself.
-func (s *server) way(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) way(w http.ResponseWriter, r *http.Request, snap *seen) {
 	number, okB := smallNumber(r.PathValue("board"))
 	way, okW := smallNumber(r.PathValue("way"))
 	b := snap.State.Job.Board(number)
@@ -325,7 +295,7 @@ func smallNumber(text string) (int, bool) {
 	return n, err == nil && n >= 0 && n <= 999 && len(text) <= 3
 }
 
-func (s *Snapshot) wayOf(number, way int) wayPage {
+func (s *seen) wayOf(number, way int) wayPage {
 	sched := s.Schedule()
 	p := wayPage{ID: s.ID, Board: number, Way: way}
 	open := map[record.Slot]review.Item{}
@@ -400,7 +370,7 @@ func (s *Snapshot) wayOf(number, way int) wayPage {
 }
 
 // around finds the ways before and after.
-func (p *wayPage) around(s *Snapshot) {
+func (p *wayPage) around(s *seen) {
 	var all []neighbour
 	at := -1
 	for _, b := range s.picture().Boards {
@@ -428,7 +398,7 @@ func (p *wayPage) around(s *Snapshot) {
 
 // reading makes a cell ready to be shown. open holds what needs a person; nil for a
 // reading that no longer stands.
-func (s *Snapshot) reading(slot record.Slot, c report.Cell, guides []guide, open map[record.Slot]review.Item) readingView {
+func (s *seen) reading(slot record.Slot, c report.Cell, guides []guide, open map[record.Slot]review.Item) readingView {
 	v := readingView{Slot: slot, Name: nameOf(slot.Test), Letters: lettersOf(slot.Test), Position: s.position(slot), Cell: c, CanEdit: slot.Check(s.State.Job) == nil}
 	v.Mark = markOf(string(c.Status))
 	var verdict *check.Verdict
@@ -466,7 +436,7 @@ func kindsOf(it review.Item) []string {
 }
 
 // position says which of several readings of a test is meant.
-func (s *Snapshot) position(slot record.Slot) string {
+func (s *seen) position(slot record.Slot) string {
 	switch b := s.State.Job.Board(slot.Board); {
 	case slot.Position == 0:
 		return ""

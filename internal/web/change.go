@@ -33,7 +33,7 @@ type changeForm struct {
 	N        int    // place in the queue
 }
 
-func (s *Snapshot) form(slot record.Slot) changeForm {
+func (s *seen) form(slot record.Slot) changeForm {
 	f := changeForm{ID: s.ID, Slot: slot, Name: nameOf(slot.Test), Letters: lettersOf(slot.Test), Unit: shownUnit(string(slot.Test.Unit())), Judged: slot.Test.Judged(), Back: "way"}
 	if r, ok := s.latest()[slot]; ok {
 		f.Replaces = r.ConfirmedID
@@ -43,7 +43,7 @@ func (s *Snapshot) form(slot record.Slot) changeForm {
 
 // asked reads a form of a change, or the query that asks for one. The error is for a
 // place that cannot be.
-func (s *Snapshot) asked(q url.Values) (changeForm, error) {
+func (s *seen) asked(q url.Values) (changeForm, error) {
 	number := func(name string, most int) (int, error) {
 		text := q.Get(name)
 		if text == "" {
@@ -127,7 +127,7 @@ type editPage struct {
 	Action       string // what was tried: edit, settle, withdraw
 }
 
-func (s *server) editForm(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) editForm(w http.ResponseWriter, r *http.Request, snap *seen) {
 	f, err := snap.asked(r.URL.Query())
 	if err != nil {
 		s.fail(w, r, http.StatusNotFound, "There is no such place on the schedule", sentence(err.Error()), "Go back to the way and choose a reading.")
@@ -141,7 +141,7 @@ func (s *server) editForm(w http.ResponseWriter, r *http.Request, snap *Snapshot
 	s.showEdit(w, r, snap, http.StatusOK, p)
 }
 
-func (s *server) showEdit(w http.ResponseWriter, r *http.Request, snap *Snapshot, status int, p editPage) {
+func (s *server) showEdit(w http.ResponseWriter, r *http.Request, snap *seen, status int, p editPage) {
 	p.Where = snap.where(record.Slot{Board: p.Slot.Board, Way: p.Slot.Way})
 	if way := snap.State.Job.Way(p.Slot.Board, p.Slot.Way); way != nil {
 		p.Feeds = way.Feeds
@@ -151,8 +151,8 @@ func (s *server) showEdit(w http.ResponseWriter, r *http.Request, snap *Snapshot
 }
 
 // change reads the form of a request that changes something, and finds its job.
-func (s *server) change(next func(http.ResponseWriter, *http.Request, *Snapshot)) http.HandlerFunc {
-	return s.withJob(func(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) change(next func(http.ResponseWriter, *http.Request, *seen)) http.HandlerFunc {
+	return s.withJob(func(w http.ResponseWriter, r *http.Request, snap *seen) {
 		if err := r.ParseForm(); err != nil {
 			var large *http.MaxBytesError
 			if errors.As(err, &large) {
@@ -166,27 +166,27 @@ func (s *server) change(next func(http.ResponseWriter, *http.Request, *Snapshot)
 	})
 }
 
-func (s *server) settle(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
-	s.act(w, r, snap, "settle", func(now *Snapshot, f changeForm) ([]record.Event, error) {
+func (s *server) settle(w http.ResponseWriter, r *http.Request, snap *seen) {
+	s.act(w, r, snap, "settle", func(now *seen, f changeForm) ([]record.Event, error) {
 		return review.Settle(now.State, f.change(s.Now()))
 	})
 }
 
-func (s *server) withdraw(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
-	s.act(w, r, snap, "withdraw", func(now *Snapshot, f changeForm) ([]record.Event, error) {
+func (s *server) withdraw(w http.ResponseWriter, r *http.Request, snap *seen) {
+	s.act(w, r, snap, "withdraw", func(now *seen, f changeForm) ([]record.Event, error) {
 		return review.Withdraw(now.State, f.change(s.Now()))
 	})
 }
 
 // act makes a change of one place, or shows why not with all that was written.
-func (s *server) act(w http.ResponseWriter, r *http.Request, snap *Snapshot, action string, events func(*Snapshot, changeForm) ([]record.Event, error)) {
+func (s *server) act(w http.ResponseWriter, r *http.Request, snap *seen, action string, events func(*seen, changeForm) ([]record.Event, error)) {
 	f, err := snap.asked(r.PostForm)
 	if err != nil {
 		s.fail(w, r, http.StatusBadRequest, "There is no such place on the schedule", sentence(err.Error())+" Nothing was changed.", "Go back to the way and choose a reading.")
 		return
 	}
 	done := int64(0)
-	err = s.Jobs.Work(r.Context(), snap.ID, func(now *Snapshot) ([]record.Event, error) {
+	err = s.work(r.Context(), snap.ID, func(now *seen) ([]record.Event, error) {
 		snap = now
 		made, err := events(now, f)
 		if err == nil && len(made) > 0 {
@@ -236,7 +236,7 @@ type stalePage struct {
 	Signed string // his initials
 }
 
-func (s *server) showStale(w http.ResponseWriter, r *http.Request, snap *Snapshot, f changeForm, action string, stale *review.StaleError) {
+func (s *server) showStale(w http.ResponseWriter, r *http.Request, snap *seen, f changeForm, action string, stale *review.StaleError) {
 	p := stalePage{changeForm: f, Where: snap.where(f.Slot), Action: action, Why: f.Reason, Signed: f.By}
 	switch action {
 	case "edit":
@@ -269,9 +269,9 @@ func (s *server) showStale(w http.ResponseWriter, r *http.Request, snap *Snapsho
 }
 
 // finish ends a session that was cut off.
-func (s *server) finish(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) finish(w http.ResponseWriter, r *http.Request, snap *seen) {
 	by := strings.ToUpper(strings.TrimSpace(r.PostForm.Get("by")))
-	err := s.Jobs.Work(r.Context(), snap.ID, func(now *Snapshot) ([]record.Event, error) {
+	err := s.work(r.Context(), snap.ID, func(now *seen) ([]record.Event, error) {
 		return review.Finish(now.State, by, s.Now().UTC())
 	})
 	var invalid *review.InvalidError
@@ -310,7 +310,7 @@ type stands struct {
 	Mark                *mark
 }
 
-func (s *server) signPage(r *http.Request, snap *Snapshot) signPage {
+func (s *server) signPage(r *http.Request, snap *seen) signPage {
 	p := signPage{ID: snap.ID, Count: snap.open(), Open: snap.kinds(), Signed: snap.State.Signed, Sum: snap.Head, By: s.door.Initials(r), Running: snap.Running()}
 	counts := map[string]int{}
 	for _, r := range snap.latest() {
@@ -340,21 +340,21 @@ func (s *server) signPage(r *http.Request, snap *Snapshot) signPage {
 	return p
 }
 
-func (s *server) sign(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) sign(w http.ResponseWriter, r *http.Request, snap *seen) {
 	s.showSign(w, r, snap, http.StatusOK, s.signPage(r, snap))
 }
 
-func (s *server) showSign(w http.ResponseWriter, r *http.Request, snap *Snapshot, status int, p signPage) {
+func (s *server) showSign(w http.ResponseWriter, r *http.Request, snap *seen, status int, p signPage) {
 	s.render(w, r, status, "sign", page{Title: snap.State.Job.Reference + ": sign off", Job: s.head(snap), Tab: "sign", Body: p})
 }
 
 // errChanged is that the record is not the one that the signer was shown.
 var errChanged = errors.New("the record has changed since this page was made")
 
-func (s *server) signOff(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) signOff(w http.ResponseWriter, r *http.Request, snap *seen) {
 	form := r.PostForm
 	sig := review.Signature{Name: strings.TrimSpace(form.Get("name")), By: strings.ToUpper(strings.TrimSpace(form.Get("by"))), Sum: form.Get("sum"), At: s.Now().UTC()}
-	back := func(status int, now *Snapshot, wrong, field string) {
+	back := func(status int, now *seen, wrong, field string) {
 		p := s.signPage(r, now)
 		p.Name, p.By, p.Agree, p.Wrong, p.Field = sig.Name, sig.By, form.Get("agree") != "", wrong, field
 		s.showSign(w, r, now, status, p)
@@ -363,7 +363,7 @@ func (s *server) signOff(w http.ResponseWriter, r *http.Request, snap *Snapshot)
 		back(http.StatusUnprocessableEntity, snap, "The statement is not ticked. Read it, and tick it if it is so.", "agree")
 		return
 	}
-	err := s.Jobs.Work(r.Context(), snap.ID, func(now *Snapshot) ([]record.Event, error) {
+	err := s.work(r.Context(), snap.ID, func(now *seen) ([]record.Event, error) {
 		snap = now
 		shown := sig.Sum
 		sig.Sum = now.Head // so that what else is wrong is said first

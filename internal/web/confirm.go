@@ -20,7 +20,7 @@ import (
 // is said on the page that follows.
 
 // quantity reads the figure of an edit.
-func (f changeForm) quantity(s *Snapshot) (reading.Quantity, error) {
+func (f changeForm) quantity(s *seen) (reading.Quantity, error) {
 	q, err := reading.ParseTyped(f.Value, f.Slot.Test.Unit(), s.scaleEnd(f.Slot))
 	if err != nil {
 		return q, &review.InvalidError{Field: "quantity", What: printable.Line(advice.What(err)), Do: advice.Do(err)}
@@ -30,7 +30,7 @@ func (f changeForm) quantity(s *Snapshot) (reading.Quantity, error) {
 
 // scaleEnd is where the instrument's scale ends for the test at a place, in its unit,
 // or 0 where that is not known. A job says it of insulation at 500 V.
-func (s *Snapshot) scaleEnd(slot record.Slot) float64 {
+func (s *seen) scaleEnd(slot record.Slot) float64 {
 	if slot.Test.Insulation() && s.placeView(slot).Volts == 500 {
 		return s.State.Job.Instrument.OverRange
 	}
@@ -39,7 +39,7 @@ func (s *Snapshot) scaleEnd(slot record.Slot) float64 {
 
 // unconfirmedError is that a figure was not confirmed as it would be stored.
 type unconfirmedError struct {
-	snap   *Snapshot      // of the record that the figure was judged with
+	snap   *seen          // of the record that the figure was judged with
 	events []record.Event // that would be stored
 }
 
@@ -52,9 +52,9 @@ func shownOf(events []record.Event) string {
 }
 
 // edit shows a figure, and stores it once it is confirmed as it was shown.
-func (s *server) edit(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) edit(w http.ResponseWriter, r *http.Request, snap *seen) {
 	shown := r.PostForm.Get("shown")
-	s.act(w, r, snap, "edit", func(now *Snapshot, f changeForm) ([]record.Event, error) {
+	s.act(w, r, snap, "edit", func(now *seen, f changeForm) ([]record.Event, error) {
 		q, err := f.quantity(now)
 		if err != nil {
 			return nil, err
@@ -82,16 +82,12 @@ type confirmPage struct {
 
 func (s *server) showConfirm(w http.ResponseWriter, r *http.Request, f changeForm, u *unconfirmedError) {
 	now := u.snap
-	after := &Snapshot{ID: now.ID, Name: now.Name, State: now.State, Events: now.Events, Head: now.Head, path: now.path}
-	for _, e := range u.events {
-		st, err := after.State.Apply(e)
-		if err != nil { // review.Edit has applied them
-			s.jobFailed(w, r, err)
-			return
-		}
-		after.State = st
+	with, err := now.With(u.events)
+	if err != nil { // review.Edit has applied them
+		s.jobFailed(w, r, err)
+		return
 	}
-	after.Events = append(now.Events[:len(now.Events):len(now.Events)], u.events...)
+	after := &seen{Snapshot: with}
 	q := u.events[len(u.events)-1].Quantity
 	p := confirmPage{changeForm: f, Where: now.where(record.Slot{Board: f.Slot.Board, Way: f.Slot.Way}), View: after.placeView(f.Slot),
 		Spoken: q.Spoken(), Shown: shownOf(u.events), Changed: strings.HasPrefix(r.PostForm.Get("shown"), q.String()+", ")}
@@ -107,7 +103,7 @@ func (s *server) showConfirm(w http.ResponseWriter, r *http.Request, f changeFor
 
 // told says what a reviewer's change did, by the number of its event in the log. It is
 // "" where that event is no such change.
-func (s *Snapshot) told(event int64) string {
+func (s *seen) told(event int64) string {
 	for i := len(s.Events) - 1; event > 0 && i >= 0; i-- {
 		e := s.Events[i]
 		if e.ID != event || e.Slot == nil {
@@ -139,7 +135,7 @@ func (s *Snapshot) told(event int64) string {
 }
 
 // toldIn is what the address of a page asks to be told.
-func (s *Snapshot) toldIn(r *http.Request) string {
+func (s *seen) toldIn(r *http.Request) string {
 	event, _ := strconv.ParseInt(r.URL.Query().Get("stored"), 10, 64)
 	return s.told(event)
 }

@@ -1,3 +1,6 @@
+// This file is the folder of jobs: which there are, and what is known of each. It knows
+// nothing of pages.
+
 package web
 
 import (
@@ -17,6 +20,7 @@ import (
 
 	"waycall/internal/record"
 	"waycall/internal/report"
+	"waycall/internal/review"
 	"waycall/internal/sequence"
 	"waycall/internal/store"
 )
@@ -342,7 +346,42 @@ type Snapshot struct {
 
 	schedule once[report.Schedule]
 	listed   once[Listed]
-	derived
+	items    once[[]review.Item]
+	standing once[map[record.Slot]record.Reading]
+}
+
+// queue are the items that need a person, most pressing first.
+func (s *Snapshot) queue() []review.Item {
+	return s.items.get(func() []review.Item { return review.Queue(s.State, s.Events) })
+}
+
+func (s *Snapshot) open() int    { return len(s.queue()) }
+func (s *Snapshot) signed() bool { return s.State.Signed != nil }
+
+// latest is every reading that stands, by its place.
+func (s *Snapshot) latest() map[record.Slot]record.Reading {
+	return s.standing.get(func() map[record.Slot]record.Reading {
+		all := map[record.Slot]record.Reading{}
+		for _, r := range s.State.Readings {
+			if r.Standing == record.Stands {
+				all[r.Slot] = *r
+			}
+		}
+		return all
+	})
+}
+
+// With is the snapshot as it would be with events that are not stored.
+func (s *Snapshot) With(events []record.Event) (*Snapshot, error) {
+	after := &Snapshot{ID: s.ID, Name: s.Name, State: s.State, Events: append(s.Events[:len(s.Events):len(s.Events)], events...), Head: s.Head, path: s.path}
+	for _, e := range events {
+		next, err := after.State.Apply(e)
+		if err != nil {
+			return nil, err
+		}
+		after.State = next
+	}
+	return after, nil
 }
 
 // once makes a value at its first use.

@@ -33,7 +33,7 @@ func (s *server) home(w http.ResponseWriter, r *http.Request) {
 }
 
 // head is what stands at the top of every page of a job.
-func (s *server) head(snap *Snapshot) *jobHead {
+func (s *server) head(snap *seen) *jobHead {
 	j := snap.State.Job
 	return &jobHead{ID: snap.ID, Reference: j.Reference, Address: j.Address, Open: snap.open(), Running: snap.Running(), Signed: snap.signed()}
 }

@@ -29,7 +29,7 @@ type noteView struct {
 var gravity = []string{danger, "C2", "FI", "C3"}
 
 // notes are the observations that stand, the gravest first, and after them the notes.
-func (s *Snapshot) notes() (all []noteView) {
+func (s *seen) notes() (all []noteView) {
 	add := func(board, way int, code mark, text string, at time.Time, heard int64) {
 		n := noteView{Board: board, Way: way, Where: s.where(record.Slot{Board: board, Way: way}), Href: wayPath(s.ID, board, way), Code: code, Text: text, At: at}
 		if heard > 0 {
@@ -51,7 +51,7 @@ func (s *Snapshot) notes() (all []noteView) {
 }
 
 // dangers are the observations of danger that stand.
-func (s *Snapshot) dangers() (all []noteView) {
+func (s *seen) dangers() (all []noteView) {
 	want := codeMark(danger)
 	for _, n := range s.notes() {
 		if n.Code == want {
@@ -71,7 +71,7 @@ func codeMark(code string) mark {
 }
 
 // noteOf is the text of a note or an observation by its event, taken back or not.
-func (s *Snapshot) noteOf(event int64) string {
+func (s *seen) noteOf(event int64) string {
 	for _, n := range s.State.Notes {
 		if n.EventID == event {
 			return n.Text
@@ -82,7 +82,7 @@ func (s *Snapshot) noteOf(event int64) string {
 
 // accepted says how a reading came onto the schedule, where it was not confirmed
 // aloud, and by whom it was taken, where that was not the job's tester.
-func (s *Snapshot) accepted(r record.Reading) string {
+func (s *seen) accepted(r record.Reading) string {
 	text := ""
 	if r.Implied {
 		text = "Accepted when the next reading began; it was not confirmed aloud."

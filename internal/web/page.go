@@ -163,14 +163,14 @@ func (s *server) note(where string, err error) {
 }
 
 // withJob finds the job that a request names, or says what is wrong with it.
-func (s *server) withJob(next func(http.ResponseWriter, *http.Request, *Snapshot)) http.HandlerFunc {
+func (s *server) withJob(next func(http.ResponseWriter, *http.Request, *seen)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		snap, err := s.Jobs.Open(r.Context(), r.PathValue("job"))
 		if err != nil {
 			s.jobFailed(w, r, err)
 			return
 		}
-		next(w, r, snap)
+		next(w, r, s.gallery.of(snap))
 	}
 }
 

@@ -96,7 +96,7 @@ func kindWords(k review.Kind) (words, class string) {
 
 // kinds are those that are in the queue, in its order, which is that of severity, and
 // how often each is.
-func (s *Snapshot) kinds() (all []kindCount) {
+func (s *seen) kinds() (all []kindCount) {
 	for _, it := range s.queue() {
 		if n := len(all); n > 0 && all[n-1].Kind == string(it.Kind) {
 			all[n-1].Count++
@@ -112,7 +112,7 @@ func (s *Snapshot) kinds() (all []kindCount) {
 const perList = 30
 
 // queue is the page of what needs a person.
-func (s *server) queue(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) queue(w http.ResponseWriter, r *http.Request, snap *seen) {
 	q := r.URL.Query()
 	all := snap.queue()
 	p := queuePage{ID: snap.ID, Kind: q.Get("kind"), Open: len(all), Running: snap.Running(), Dangers: snap.dangers()}
@@ -143,7 +143,7 @@ func (s *server) queue(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
 		for i, h := range item.Heard {
 			heard[i] = h.ID
 		}
-		waves, err := s.waves.of(r.Context(), s.Jobs, snap, heard)
+		waves, err := s.waves.of(r.Context(), s.Jobs, snap.Snapshot, heard)
 		if err != nil {
 			s.jobFailed(w, r, err)
 			return
@@ -181,7 +181,7 @@ func (p queuePage) query(n int) string {
 }
 
 // item makes an item ready to be shown.
-func (s *Snapshot) item(it review.Item) itemView {
+func (s *seen) item(it review.Item) itemView {
 	v := itemView{Item: it}
 	v.Words, v.Class = kindWords(it.Kind)
 	for _, k := range it.Also {
@@ -224,7 +224,7 @@ func (s *Snapshot) item(it review.Item) itemView {
 
 // placeView is what stands at a place of the schedule now; what is missing there has
 // no figure.
-func (s *Snapshot) placeView(slot record.Slot) *readingView {
+func (s *seen) placeView(slot record.Slot) *readingView {
 	p := s.wayOf(slot.Board, slot.Way)
 	for _, all := range [][]readingView{p.Readings, p.Others} {
 		for _, v := range all {

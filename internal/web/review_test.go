@@ -67,13 +67,13 @@ func reviewSmall(t testing.TB) (c *client, job, dir string) {
 	return serve(t, dir), "/job/" + idOf("SMALL-1"), dir
 }
 
-func snapshot(c *client, job string) *Snapshot {
+func snapshot(c *client, job string) *seen {
 	c.t.Helper()
 	s, err := c.server.s.Jobs.Open(c.t.Context(), strings.TrimPrefix(job, "/job/"))
 	if err != nil {
 		c.t.Fatal(err)
 	}
-	return s
+	return c.server.s.gallery.of(s)
 }
 
 // zs is the place of the reading that fails.

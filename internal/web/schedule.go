@@ -39,7 +39,7 @@ type schedulePage struct {
 	Cautions []string
 }
 
-func (s *server) schedule(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) schedule(w http.ResponseWriter, r *http.Request, snap *seen) {
 	p := schedulePage{ID: snap.ID, Forms: forms, Open: snap.open(), Sum: snap.Head, Events: snap.State.LastID, Cautions: snap.Schedule().Cautions}
 	if off := snap.State.Signed; off != nil {
 		p.Signed, p.By, p.Name, p.At = true, off.By, off.Name, off.At.Local().Format("2 January 2006, 15:04")
@@ -48,7 +48,7 @@ func (s *server) schedule(w http.ResponseWriter, r *http.Request, snap *Snapshot
 }
 
 // download serves the schedule as a file.
-func (s *server) download(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) download(w http.ResponseWriter, r *http.Request, snap *seen) {
 	for _, f := range forms {
 		if f.File != r.PathValue("file") {
 			continue

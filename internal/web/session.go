@@ -26,9 +26,9 @@ type entry struct {
 const perPage = 25
 
 // entries divides the log into the entries of the time line.
-func (s *Snapshot) entries() []entry { return s.entryV.get(s.divide) }
+func (s *seen) entries() []entry { return s.entriesOnce.get(s.divide) }
 
-func (s *Snapshot) divide() []entry {
+func (s *seen) divide() []entry {
 	var all []entry
 	for i := range s.Events {
 		e := &s.Events[i]
@@ -102,7 +102,7 @@ type line struct {
 }
 
 // session is the page of the time line.
-func (s *server) session(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) session(w http.ResponseWriter, r *http.Request, snap *seen) {
 	q := r.URL.Query()
 	p, err := s.timeline(r, snap, q)
 	if err != nil {
@@ -112,7 +112,7 @@ func (s *server) session(w http.ResponseWriter, r *http.Request, snap *Snapshot)
 	s.render(w, r, http.StatusOK, "session", page{Title: snap.State.Job.Reference + ": session", Job: s.head(snap), Tab: "session", Body: p})
 }
 
-func (s *server) timeline(r *http.Request, snap *Snapshot, q url.Values) (sessionPage, error) {
+func (s *server) timeline(r *http.Request, snap *seen, q url.Values) (sessionPage, error) {
 	all := snap.entries()
 	p := sessionPage{ID: snap.ID, Total: len(all)}
 	var chosen []entry
@@ -169,7 +169,7 @@ func (s *server) timeline(r *http.Request, snap *Snapshot, q url.Values) (sessio
 			heard = append(heard, snap.Events[e.from].ID)
 		}
 	}
-	waves, err := s.waves.of(r.Context(), s.Jobs, snap, heard)
+	waves, err := s.waves.of(r.Context(), s.Jobs, snap.Snapshot, heard)
 	if err != nil {
 		return p, err
 	}
@@ -195,7 +195,7 @@ func (s *server) timeline(r *http.Request, snap *Snapshot, q url.Values) (sessio
 const stripColumns = 200
 
 // strip draws the whole session in one line, and where this page lies in it.
-func (p *sessionPage) strip(snap *Snapshot, chosen []entry, from, to int) {
+func (p *sessionPage) strip(snap *seen, chosen []entry, from, to int) {
 	if len(chosen) == 0 {
 		return
 	}
@@ -236,7 +236,7 @@ const longGap = 2 * time.Minute
 
 // view makes an entry ready to be shown. before is the first event of the one above
 // it, or nil.
-func (s *Snapshot) view(e entry, before *record.Event, gaps bool) entryView {
+func (s *seen) view(e entry, before *record.Event, gaps bool) entryView {
 	first := &s.Events[e.from]
 	v := entryView{ID: first.ID, At: first.At, Review: e.review, Agreed: true}
 	if before == nil || before.At.Local().Format(time.DateOnly) != first.At.Local().Format(time.DateOnly) {
@@ -255,7 +255,7 @@ func (s *Snapshot) view(e entry, before *record.Event, gaps bool) entryView {
 	return v
 }
 
-func (v *entryView) add(s *Snapshot, e *record.Event) {
+func (v *entryView) add(s *seen, e *record.Event) {
 	say := func(class, text string) { v.Lines = append(v.Lines, line{Who: "record", Class: class, Text: text}) }
 	where := ""
 	if e.Slot != nil {
@@ -375,7 +375,7 @@ func (v *entryView) title(s string) {
 	}
 }
 
-func (v *entryView) understood(s *Snapshot, slot record.Slot, quantity, result, why string) {
+func (v *entryView) understood(s *seen, slot record.Slot, quantity, result, why string) {
 	m := markOf(result)
 	v.Lines = append(v.Lines, line{Who: "understood", Class: m.Class, Text: s.where(slot) + ": " + withOhm(quantity), Mark: &m, Why: why})
 }
@@ -391,7 +391,7 @@ func withOhm(quantity string) string {
 }
 
 // where names a place of the schedule in words.
-func (s *Snapshot) where(slot record.Slot) string {
+func (s *seen) where(slot record.Slot) string {
 	at := fmt.Sprintf("way %d", slot.Way)
 	if slot.Way == 0 {
 		at = "board itself"

@@ -61,7 +61,7 @@ func soundPath(id string, heard int64) string {
 
 // sound serves the sound of one phrase as a WAV file, whatever it is kept as, or a
 // part of it, as players ask for.
-func (s *server) sound(w http.ResponseWriter, r *http.Request, snap *Snapshot) {
+func (s *server) sound(w http.ResponseWriter, r *http.Request, snap *seen) {
 	heard, err := strconv.ParseInt(r.PathValue("id"), 10, 64)
 	if err != nil {
 		s.fail(w, r, http.StatusNotFound, "There is no such sound", "", "Go back to the session and choose a phrase.")
@@ -294,7 +294,7 @@ func (o outline) path() string {
 }
 
 // drawSounds puts the outline of its sound into each reading that has one.
-func (s *server) drawSounds(r *http.Request, snap *Snapshot, lists ...[]readingView) error {
+func (s *server) drawSounds(r *http.Request, snap *seen, lists ...[]readingView) error {
 	var heard []int64
 	for _, list := range lists {
 		for _, v := range list {
@@ -303,7 +303,7 @@ func (s *server) drawSounds(r *http.Request, snap *Snapshot, lists ...[]readingV
 			}
 		}
 	}
-	all, err := s.waves.of(r.Context(), s.Jobs, snap, heard)
+	all, err := s.waves.of(r.Context(), s.Jobs, snap.Snapshot, heard)
 	if err != nil {
 		return err
 	}

@@ -50,10 +50,11 @@ type Options struct {
 // server is what the handlers share.
 type server struct {
 	Options
-	door  *door.Door
-	pages map[string]*view
-	live  *liveHub
-	waves outlines
+	door    *door.Door
+	pages   map[string]*view
+	gallery gallery
+	live    *liveHub
+	waves   outlines
 }
 
 // Server answers the requests of all pages.
