@@ -16,6 +16,7 @@ package check
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"waycall/internal/reading"
 )
@@ -32,18 +33,23 @@ const (
 	CannotSay   Result = "cannot say" // an input is missing or a bound is too wide
 )
 
+// bySeverity is the results from the least severe to the most.
+var bySeverity = []Result{Pass, CannotSay, Investigate, Fail}
+
+// Results returns the results from the least severe to the most.
+func Results() []Result { return slices.Clone(bySeverity) }
+
+// Known reports whether r is a result.
+func (r Result) Known() bool { return slices.Contains(bySeverity, r) }
+
 // Severity orders the results: of several verdicts on one reading the most
-// severe stands. A result that is not one of the four ranks as CannotSay.
+// severe stands. A result that is not one of the four ranks as CannotSay, and none at
+// all, "", below them.
 func (r Result) Severity() int {
-	switch r {
-	case Fail:
-		return 3
-	case Investigate:
-		return 2
-	case Pass:
-		return 0
+	if at := slices.Index(bySeverity, r); at >= 0 || r == "" {
+		return at
 	}
-	return 1
+	return slices.Index(bySeverity, CannotSay)
 }
 
 // Verdict is a Result with what it rests on.

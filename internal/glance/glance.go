@@ -238,9 +238,6 @@ func nameOf(s record.State, board int) string {
 	return ""
 }
 
-// grave orders results, the one to look at first.
-var grave = map[check.Result]int{check.Fail: 3, check.CannotSay: 2, check.Investigate: 1}
-
 // AtPlace is a place as it is shown largest, in words: "way 6", "board 1".
 func AtPlace(place string) string {
 	if n, ok := strings.CutPrefix(place, "B"); ok {
@@ -253,7 +250,7 @@ func AtPlace(place string) string {
 func worst(each []record.Proposal) int {
 	at := 0
 	for i, p := range each {
-		if grave[p.Verdict.Result] > grave[each[at].Verdict.Result] {
+		if p.Verdict.Result.Severity() > each[at].Verdict.Result.Severity() {
 			at = i
 		}
 	}

@@ -198,3 +198,17 @@ func TestTally(t *testing.T) {
 		t.Errorf("at the end it shows %+v, %+v, %d %d", f.Last, f.Tally, f.Recorded, f.LeftOut)
 	}
 }
+
+// What fails comes before what is to be looked into, and that before what cannot be
+// said: the order of package check.
+func TestWorstFirst(t *testing.T) {
+	results := check.Results()
+	for i, worse := range results {
+		for _, r := range results[:i] {
+			s := record.State{Pending: &record.Proposal{Verdict: check.Verdict{Result: r}, Then: []record.Further{{Verdict: check.Verdict{Result: worse}}}}}
+			if l := lastOf(s); l.Result != worse {
+				t.Errorf("of %s and %s it shows %s", r, worse, l.Result)
+			}
+		}
+	}
+}

@@ -620,11 +620,10 @@ func (p Proposal) check() error {
 
 // checkVerdict says what is wrong with a verdict.
 func checkVerdict(v check.Verdict) error {
-	switch v.Result {
-	case check.Pass, check.Investigate, check.Fail, check.CannotSay:
-		return nil
+	if !v.Result.Known() {
+		return fmt.Errorf("its verdict is %q", v.Result)
 	}
-	return fmt.Errorf("its verdict is %q", v.Result)
+	return nil
 }
 
 // confirmed puts all that is pending on the schedule, each reading by itself.

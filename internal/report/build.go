@@ -293,12 +293,11 @@ func newLine(one *board.Board, w *board.Way, position int) Line {
 
 // fill puts in what became of the tests of slots.
 func (t *Tested) fill(b *builder, slots []record.Slot) {
-	worst := -1
 	for _, slot := range slots {
 		if c, ok := b.cell(slot); ok {
 			t.Cells = append(t.Cells, c)
 			t.Complete = t.Complete && c.Status != ToDo && c.Status != Waiting
-			worst = max(worst, slices.Index(badness, c.Result))
+			t.Result = worse(t.Result, c.Result)
 		}
 	}
 	for _, slot := range slots {
@@ -307,13 +306,15 @@ func (t *Tested) fill(b *builder, slots []record.Slot) {
 		}
 	}
 	slices.SortStableFunc(t.Earlier, func(a, b Cell) int { return cmp.Compare(a.Event, b.Event) })
-	if worst >= 0 {
-		t.Result = badness[worst]
-	}
 }
 
-// badness is the results from best to worst, as package check ranks them.
-var badness = []string{string(check.Pass), string(check.CannotSay), string(check.Investigate), string(check.Fail)}
+// worse is the more severe of two results as they are written here.
+func worse(a, b string) string {
+	if check.Result(b).Severity() > check.Result(a).Severity() {
+		return b
+	}
+	return a
+}
 
 // cell returns what became of a test, or false when there is nothing to say.
 func (b *builder) cell(slot record.Slot) (Cell, bool) {

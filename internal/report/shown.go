@@ -4,6 +4,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -81,16 +82,13 @@ var Shades = map[string][3]int{string(check.Fail): {246, 200, 196}, string(check
 
 // WorstOn is the worst result at a board and on its ways.
 func WorstOn(b Board, lines []Line) string {
-	worst := slices.Index(badness, b.Result)
+	worst := b.Result
 	for _, l := range lines {
 		if l.Board == b.Number {
-			worst = max(worst, slices.Index(badness, l.Result))
+			worst = worse(worst, l.Result)
 		}
 	}
-	if worst < 0 {
-		return "none"
-	}
-	return badness[worst]
+	return cmp.Or(worst, "none")
 }
 
 // Reviewer is the reviewer, as far as he is known.

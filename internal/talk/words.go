@@ -311,11 +311,10 @@ func (t *turn) announceNext(d sequence.Due, add func(string, ...any)) {
 // wanted, and with advice what to look at for the worst.
 func verdicts(all []record.Proposal, advice, results bool) string {
 	var words []string
-	next, worst := "", 0
+	next, worst := "", check.Pass
 	named := map[check.Result][]string{}
 	for _, p := range all {
-		rank := map[check.Result]int{check.Pass: 0, check.CannotSay: 1, check.Investigate: 2, check.Fail: 3}[p.Verdict.Result]
-		if rank == 0 {
+		if p.Verdict.Result == check.Pass {
 			continue
 		}
 		name := end(p.Slot.Test)
@@ -324,8 +323,8 @@ func verdicts(all []record.Proposal, advice, results bool) string {
 		}
 		named[p.Verdict.Result] = append(named[p.Verdict.Result], name)
 		words = append(words, fmt.Sprintf("%s: %s", capital(name), lower(verdict(p.Verdict))))
-		if rank > worst {
-			next, worst = p.Verdict.Next, rank
+		if p.Verdict.Result.Severity() > worst.Severity() {
+			next, worst = p.Verdict.Next, p.Verdict.Result
 		}
 	}
 	differs := func(p record.Proposal) bool { return p.Verdict.Reason != all[0].Verdict.Reason }

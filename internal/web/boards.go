@@ -145,7 +145,7 @@ func tileOf(all []report.Tested, open int) tile {
 	var t tile
 	worst, done, asked, out := "", 0, 0, 0
 	for _, one := range all {
-		if one.Result != "" && (worst == "" || check.Result(one.Result).Severity() > check.Result(worst).Severity()) {
+		if check.Result(one.Result).Severity() > check.Result(worst).Severity() {
 			worst = one.Result
 		}
 		for _, c := range one.Cells {

@@ -313,3 +313,14 @@ func verdictOf(w *worker, slot record.Slot, q reading.Quantity) *check.Verdict {
 	v := check.Judge(check.Input{Job: w.state.Job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, Earlier: w.before})
 	return &v
 }
+
+func TestWorseClass(t *testing.T) {
+	order := []string{"", "pass", "doubt", "look", "fail"}
+	for i, a := range order {
+		for j, b := range order {
+			if got := worseClass(a, b); got != order[max(i, j)] {
+				t.Errorf("of %q and %q the worse is %q", a, b, got)
+			}
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"net/http"
@@ -10,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"waycall/internal/check"
 	"waycall/internal/record"
 )
 
@@ -222,11 +224,18 @@ func (p *sessionPage) strip(snap *seen, chosen []entry, from, to int) {
 	p.StripWidth = max(6, round(1000*float64(to-from)/float64(len(chosen))))
 }
 
-var classRank = []string{"", "pass", "doubt", "look", "fail"}
-
+// worseClass is the one of two classes of results that is the more severe.
 func worseClass(a, b string) string {
-	if slices.Index(classRank, b) > slices.Index(classRank, a) {
-		return b
+	if b == "" {
+		return a
+	}
+	for _, r := range check.Results() {
+		switch markOf(string(r)).Class {
+		case a:
+			return b
+		case b:
+			return cmp.Or(a, b)
+		}
 	}
 	return a
 }
