@@ -1,6 +1,7 @@
 package store
 
 import (
+	"context"
 	"crypto/sha256"
 	"database/sql"
 	"fmt"
@@ -21,6 +22,22 @@ const rowColumns = "id, at, kind, data, sha256, sound"
 
 func (r *row) scan(rows *sql.Rows) error {
 	return rows.Scan(&r.id, &r.at, &r.kind, &r.data, &r.sum, &r.sound)
+}
+
+// kept is a sound as the table of sounds holds it.
+type kept struct {
+	format string // wav or flac
+	rate   int    // samples a second
+	data   []byte
+}
+
+// insert adds r and, where r has one, its sound.
+func (r *row) insert(ctx context.Context, tx *sql.Tx, with kept) error {
+	_, err := tx.ExecContext(ctx, "INSERT INTO events ("+rowColumns+") VALUES (?, ?, ?, ?, ?, ?)", r.id, r.at, r.kind, r.data, r.sum, r.sound)
+	if err == nil && r.sound != nil {
+		_, err = tx.ExecContext(ctx, "INSERT INTO sounds (event_id, format, rate, data, sha256) VALUES (?, ?, ?, ?, ?)", r.id, with.format, with.rate, with.data, r.sound)
+	}
+	return err
 }
 
 // chain follows the log from its first event. The zero chain is before it.

@@ -383,22 +383,17 @@ func (c *copier) catchUp() error {
 		if r.id == 1 {
 			first = r.sum
 		}
-		if _, err := to.Exec("INSERT INTO events ("+rowColumns+") VALUES (?, ?, ?, ?, ?, ?)", r.id, r.at, r.kind, r.data, r.sum, r.sound); err != nil {
-			return err
-		}
+		var with kept
 		if r.sound != nil {
-			var format string
-			var rate int
-			var sound []byte
-			if err := from.QueryRow("SELECT format, rate, data FROM sounds WHERE event_id = ?", r.id).Scan(&format, &rate, &sound); err != nil {
+			if err := from.QueryRow("SELECT format, rate, data FROM sounds WHERE event_id = ?", r.id).Scan(&with.format, &with.rate, &with.data); err != nil {
 				return err
 			}
-			if what := faultOfSound(r.id, r.sound, sound, true); what != "" {
+			if what := faultOfSound(r.id, r.sound, with.data, true); what != "" {
 				return fault(ErrDamaged, what, "")
 			}
-			if _, err := to.Exec("INSERT INTO sounds (event_id, format, rate, data, sha256) VALUES (?, ?, ?, ?, ?)", r.id, format, rate, sound, r.sound); err != nil {
-				return err
-			}
+		}
+		if err := r.insert(context.Background(), to, with); err != nil {
+			return err
 		}
 	}
 	if err := rows.Err(); err != nil || !added {

@@ -485,12 +485,6 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 	if err != nil {
 		return nil, err
 	}
-	addEvent, err := tx.PrepareContext(ctx, "INSERT INTO events ("+rowColumns+") VALUES (?, ?, ?, ?, ?, ?)")
-	if err != nil {
-		return nil, err
-	}
-	defer addEvent.Close()
-
 	stored := slices.Clone(batch)
 	var first []byte // the sum of event 1, if it is in this batch
 	for i := range stored {
@@ -528,14 +522,8 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		if before = r.sum; r.id == 1 {
 			first = r.sum
 		}
-		if _, err := addEvent.ExecContext(ctx, r.id, r.at, r.kind, r.data, r.sum, r.sound); err != nil {
+		if err := r.insert(ctx, tx, kept{format, rate, sound}); err != nil {
 			return nil, err
-		}
-		if e.Kind == record.Heard {
-			if _, err := tx.ExecContext(ctx, "INSERT INTO sounds (event_id, format, rate, data, sha256) VALUES (?, ?, ?, ?, ?)",
-				e.ID, format, rate, sound, r.sound); err != nil {
-				return nil, err
-			}
 		}
 	}
 	if err := tx.Commit(); err != nil {
