@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/advice"
+	"waycall/internal/english"
 	"waycall/internal/pack"
 	"waycall/internal/plainfile"
 	"waycall/internal/report"
@@ -93,13 +94,7 @@ func readSchedule(path string) (report.Schedule, error) {
 
 // amount says how much is in a record: "1 event, 0 sounds".
 func amount(events, sounds int64) string {
-	count := func(n int64, what string) string {
-		if n == 1 {
-			return "1 " + what
-		}
-		return fmt.Sprintf("%d %ss", n, what)
-	}
-	return count(events, "event") + ", " + count(sounds, "sound")
+	return english.Count(int(events), "event") + ", " + english.Count(int(sounds), "sound")
 }
 
 // packedMemory is what Go clears up to stay within while it looks at what came from

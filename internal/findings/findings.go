@@ -12,6 +12,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -187,7 +188,7 @@ func (f Findings) Text(w io.Writer, colour bool) error {
 
 func (f Findings) summary() string {
 	c := f.Counts
-	return fmt.Sprintf("%d %s: %d pass, %d investigate, %d fail, %d cannot say.", f.Readings, words.Plural(f.Readings, "reading", "readings"), c.Pass, c.Investigate, c.Fail, c.CannotSay)
+	return fmt.Sprintf("%d %s: %d pass, %d investigate, %d fail, %d cannot say.", f.Readings, english.Plural(f.Readings, "reading", "readings"), c.Pass, c.Investigate, c.Fail, c.CannotSay)
 }
 
 // places names the readings with a result.

@@ -9,10 +9,12 @@ package glance
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
@@ -175,7 +177,7 @@ func tallyOf(s record.State, leftOut int) (all []Count) {
 			n[r.Verdict.Result]++
 		}
 	}
-	for _, r := range []check.Result{check.Fail, check.CannotSay, check.Investigate, check.Pass} {
+	for _, r := range slices.Backward(check.Results()) {
 		if n[r] > 0 {
 			all = append(all, Count{n[r], r})
 		}
@@ -228,7 +230,7 @@ func InWords(s record.State, slot record.Slot) string {
 	if text == "" {
 		return string(slot.Test)
 	}
-	return strings.ToUpper(text[:1]) + text[1:]
+	return english.Capital(text)
 }
 
 func nameOf(s record.State, board int) string {

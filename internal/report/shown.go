@@ -14,6 +14,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/report/words"
@@ -159,7 +160,7 @@ func (r Record) Words() string {
 	if r.Finished {
 		end = "finished"
 	}
-	return fmt.Sprintf("event %d, %s; %s; %s", r.LastEvent, r.LastAt.Format("2006-01-02 15:04 UTC"), words.Plural(r.Sessions, "1 session", strconv.Itoa(r.Sessions)+" sessions"), end)
+	return fmt.Sprintf("event %d, %s; %s; %s", r.LastEvent, r.LastAt.Format("2006-01-02 15:04 UTC"), english.Plural(r.Sessions, "1 session", strconv.Itoa(r.Sessions)+" sessions"), end)
 }
 
 // Cell returns the cell for a test, or nil; of several points or services the

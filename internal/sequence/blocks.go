@@ -6,6 +6,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
@@ -206,7 +207,7 @@ func whose(b, at *panel, way int) string {
 		its = "The board"
 	}
 	if at != b {
-		return "Board " + reading.Cardinal(at.Number) + ", which feeds it: " + lower(its)
+		return "Board " + reading.Cardinal(at.Number) + ", which feeds it: " + english.Lower(its)
 	}
 	return its
 }

@@ -51,7 +51,6 @@ package sequence
 
 import (
 	"slices"
-	"strings"
 
 	"waycall/internal/check"
 	"waycall/internal/reading"
@@ -389,5 +388,3 @@ func (p *site) described(slot record.Slot) Due {
 	}
 	return d
 }
-
-func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }

@@ -8,6 +8,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/board"
+	"waycall/internal/english"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 )
@@ -182,7 +183,7 @@ func spoken(err error) string {
 	if p := new(board.Problem); errors.As(err, &p) {
 		text = p.What // the first of them, without its place in a file
 	}
-	return strings.ToUpper(text[:1]) + text[1:] + "."
+	return english.Capital(text) + "."
 }
 
 func way(n int) string { return "way " + reading.Cardinal(n) }

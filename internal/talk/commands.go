@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -370,7 +371,7 @@ func (t *turn) withdraw(which func(record.Reading) bool) {
 	if len(all) > 1 {
 		name = t.together(all)
 	}
-	t.sayf("%s, %s taken off the schedule.", capital(name), are(len(all)-1))
+	t.sayf("%s, %s taken off the schedule.", english.Capital(name), are(len(all)-1))
 }
 
 // takeBack makes due again what was left out, or all that was waived at once.
@@ -388,7 +389,7 @@ func (t *turn) takeBack(skip record.Skip) {
 		t.follows(record.Event{Kind: record.Skipped, Slot: &slot, Answer: record.TakenBack, Reason: "scratched"})
 	}
 	if skip.How == record.Waived {
-		t.sayf("%s no longer waived.", capital(count(len(back), "dead test is", "dead tests are")))
+		t.sayf("%s no longer waived.", english.Capital(count(len(back), "dead test is", "dead tests are")))
 		return
 	}
 	t.follows(record.Event{Kind: record.Moved, Slot: &skip.Slot})
@@ -445,7 +446,7 @@ func (t *turn) omit(ask asking, reason string) {
 		e = record.Event{Kind: record.Prepared, Board: ask.board, Step: ask.step, Answer: ask.how, Reason: reason}
 	}
 	t.follows(e)
-	t.sayf("%s, %s.", capital(string(ask.how)), reason)
+	t.sayf("%s, %s.", english.Capital(string(ask.how)), reason)
 	if ask.step == sequence.SurgeOut {
 		t.say("The tests are at 250 volts.")
 	}
@@ -542,7 +543,7 @@ func (t *turn) goTo(n int) {
 	required := sequence.Required(r.Job, on, n)
 	switch {
 	case why != "":
-		t.sayf("%s waits. %s", capital(way(n)), why)
+		t.sayf("%s waits. %s", english.Capital(way(n)), why)
 		t.remind()
 		return
 	case len(required) == 0:
@@ -578,11 +579,11 @@ func (t *turn) readWay(n int) {
 		return
 	}
 	t.nameBoard(on)
-	t.say(capital(way(n)) + ".")
+	t.say(english.Capital(way(n)) + ".")
 	var full, short []string
 	for _, x := range r.Readings {
 		if x.Slot.Board == on && x.Slot.Way == n && x.Standing == record.Stands {
-			text := capital(t.tested(x.Slot)) + ", " + x.Quantity.Spoken()
+			text := english.Capital(t.tested(x.Slot)) + ", " + x.Quantity.Spoken()
 			full = append(full, text+". "+verdict(x.Verdict))
 			if x.Verdict.Result != check.Pass {
 				text += ", " + string(x.Verdict.Result)
@@ -592,7 +593,7 @@ func (t *turn) readWay(n int) {
 	}
 	for _, k := range r.Skips {
 		if k.Slot.Board == on && k.Slot.Way == n && k.Ended == 0 {
-			text := fmt.Sprintf("%s, %s, %s.", capital(t.tested(k.Slot)), k.How, k.Reason)
+			text := fmt.Sprintf("%s, %s, %s.", english.Capital(t.tested(k.Slot)), k.How, k.Reason)
 			full, short = append(full, text), append(short, text)
 		}
 	}
@@ -625,7 +626,7 @@ func (t *turn) testAgain(n int) {
 	}
 	t.s.stay, t.s.asked = 0, ""
 	t.follows(record.Event{Kind: record.Retest, Slot: &record.Slot{Board: on, Way: n}})
-	t.sayf("%s is tested again, and its earlier readings are kept.", capital(way(n)))
+	t.sayf("%s is tested again, and its earlier readings are kept.", english.Capital(way(n)))
 	t.say(proveAgain)
 	t.remind()
 }
@@ -643,7 +644,7 @@ func (t *turn) carryOn() {
 func (t *turn) finish() {
 	r := &t.s.Record
 	if p := r.Pending; p != nil {
-		t.sayf("%s %s not confirmed and %s not on the schedule.", capital(t.pendingName()), were(len(p.Then)), are(len(p.Then)))
+		t.sayf("%s %s not confirmed and %s not on the schedule.", english.Capital(t.pendingName()), were(len(p.Then)), are(len(p.Then)))
 		t.follows(record.Event{Kind: record.Dropped, Reason: "the session was finished before it was confirmed"})
 	}
 	t.say("Finished.")

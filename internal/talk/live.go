@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"waycall/internal/board"
+	"waycall/internal/english"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -141,7 +142,7 @@ func (t *turn) toLive(m phrase.Meaning) {
 		for _, slot := range left {
 			t.follows(record.Event{Kind: record.Skipped, Slot: &slot, Answer: record.Waived, Reason: m.Reason})
 		}
-		t.sayf("%s%s %s waived, %s. The competent person answers for that.", capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), are(len(left)-1), m.Reason)
+		t.sayf("%s%s %s waived, %s. The competent person answers for that.", english.Capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), are(len(left)-1), m.Reason)
 		if d, due = t.due(); !due || d.Step == nil || d.Board != n || d.Step.ID != string(m.Command) {
 			t.announce()
 			return
@@ -150,7 +151,7 @@ func (t *turn) toLive(m phrase.Meaning) {
 	}
 	if len(open) > 0 {
 		t.sayf("Not yet. %s%s %s left. Make %s, or waive %s with a reason: say ready for live tests, by agreement.",
-			capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), are(len(left)-1), them(len(left)), them(len(left)))
+			english.Capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), are(len(left)-1), them(len(left)), them(len(left)))
 		t.remind()
 		return
 	}
@@ -180,12 +181,12 @@ func (t *turn) skippedDead(n int) string {
 			places = append(places, p)
 		}
 	}
-	where := list(places)
+	where := english.List(places)
 	if len(places) > 4 {
 		where = count(len(places), "way", "ways")
 	}
 	return fmt.Sprintf("%s%s %s skipped, so %s %s no live test. To waive %s, say ready for live tests, by agreement.",
-		capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), were(len(left)-1), where, have(len(places)), them(len(left)))
+		english.Capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), were(len(left)-1), where, have(len(places)), them(len(left)))
 }
 
 // waits says why live tests of a board wait, or nothing.

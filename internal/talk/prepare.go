@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -144,7 +145,7 @@ func (t *turn) leads(on int, step sequence.Step, m phrase.Meaning) {
 		return
 	}
 	v := step.Judge(q)
-	said := capital(step.ID) + ", " + q.Spoken() + "."
+	said := english.Capital(step.ID) + ", " + q.Spoken() + "."
 	if v.Result == check.Fail {
 		t.say(said, verdict(v), v.Next, notStored)
 		t.remind()
@@ -152,7 +153,7 @@ func (t *turn) leads(on int, step sequence.Step, m phrase.Meaning) {
 	}
 	t.follows(record.Event{Kind: record.Prepared, Board: on, Step: step.ID, Answer: record.Done, Quantity: &q, Verdict: &v})
 	if v.Result == check.Pass && t.s.form != inFull {
-		t.sayf("%s, %s, pass.", capital(step.ID), over(figure(q, false)))
+		t.sayf("%s, %s, pass.", english.Capital(step.ID), over(figure(q, false)))
 	} else {
 		t.say(said, verdict(v))
 	}
@@ -188,7 +189,7 @@ func (t *turn) lastLeads() (board int, step sequence.Step, ok bool) {
 func (t *turn) energisedAgain() {
 	t.s.offer, t.s.reason = nil, nil
 	if p := t.s.Record.Pending; p != nil {
-		t.sayf("%s %s not confirmed and %s dropped.", capital(t.pendingName()), were(len(p.Then)), are(len(p.Then)))
+		t.sayf("%s %s not confirmed and %s dropped.", english.Capital(t.pendingName()), were(len(p.Then)), are(len(p.Then)))
 		t.follows(record.Event{Kind: record.Dropped, Reason: "the supply was put on before it was confirmed"})
 	}
 	if !t.energise("") {

@@ -7,6 +7,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -103,7 +104,7 @@ func (t *turn) propose(c choice, doubted bool) {
 			t.say("Changed to:")
 			t.follows(record.Event{Kind: record.Dropped, Reason: "changed to " + written(c)})
 		} else {
-			t.sayf("%s %s not confirmed and %s dropped.", capital(t.pendingName()), were(len(p.Then)), are(len(p.Then)))
+			t.sayf("%s %s not confirmed and %s dropped.", english.Capital(t.pendingName()), were(len(p.Then)), are(len(p.Then)))
 			t.follows(record.Event{Kind: record.Dropped, Reason: "another reading was given instead"})
 		}
 		c = merged
@@ -390,7 +391,7 @@ func (t *turn) noWay(board, n int) string {
 	case w == nil:
 		return fmt.Sprintf("There is no %s on this board. %s", way(n), notStored)
 	case w.Spare:
-		return fmt.Sprintf("%s is spare. %s", capital(way(n)), notStored)
+		return fmt.Sprintf("%s is spare. %s", english.Capital(way(n)), notStored)
 	}
 	return ""
 }
@@ -409,21 +410,21 @@ func (t *turn) noTest(slot record.Slot) string {
 		switch {
 		case n.Slot.Test != slot.Test:
 		case slot.Way != 0 && job.Way(slot.Board, slot.Way).Keep500Off != "" && slot.Test.Insulation():
-			return fmt.Sprintf("%s is tested together to earth only, because of %s. %s", capital(place), job.Way(slot.Board, slot.Way).Keep500Off, notStored)
+			return fmt.Sprintf("%s is tested together to earth only, because of %s. %s", english.Capital(place), job.Way(slot.Board, slot.Way).Keep500Off, notStored)
 		default:
 			return fmt.Sprintf("No %s for %s. %s %s", slot.Test.Spoken(), place, n.Why, notStored)
 		}
 	}
 	if slot.Way != 0 && slices.Contains(sequence.Allowed(job, slot.Board, 0), slot.Test) {
-		return fmt.Sprintf("%s is a test of the board, so say it without a way. %s", capital(slot.Test.Spoken()), notStored)
+		return fmt.Sprintf("%s is a test of the board, so say it without a way. %s", english.Capital(slot.Test.Spoken()), notStored)
 	}
-	return fmt.Sprintf("%s has no test %s. %s", capital(place), slot.Test.Spoken(), notStored)
+	return fmt.Sprintf("%s has no test %s. %s", english.Capital(place), slot.Test.Spoken(), notStored)
 }
 
 // quantity makes what was said a quantity of the test.
 func (t *turn) quantity(q reading.Quantity, overRange bool, slot record.Slot) (reading.Quantity, string) {
 	test := slot.Test
-	said := capital(test.Spoken())
+	said := english.Capital(test.Spoken())
 	if test.Judged() {
 		if test.Fits(q) != nil {
 			return q, fmt.Sprintf("%s has no figure. Say %s. %s", said, answers(test), notStored)

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"waycall/internal/english"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -90,7 +91,7 @@ func (t *turn) repair(m phrase.Meaning) {
 		t.follows(record.Event{Kind: record.Dropped, Reason: "changed to " + t.correction(p.Slot, slot, c)})
 	case slot != p.Slot:
 		t.follows(record.Event{Kind: record.Withdrawn, Slot: &p.Slot, Reason: "changed to " + t.correction(p.Slot, slot, c)})
-		t.sayf("%s, taken off the schedule.", capital(t.name(p.Slot)))
+		t.sayf("%s, taken off the schedule.", english.Capital(t.name(p.Slot)))
 	}
 	t.put(c, true)
 }
@@ -198,10 +199,10 @@ func (t *turn) eachWay(m phrase.Meaning) (c choice, why string) {
 		}
 		// The test in hand says nothing of the position on the others.
 		if positions := sequence.Positions(*t.s.Record.Job.Way(slot.Board, n)); len(positions) > 1 {
-			return nil, fmt.Sprintf("%s has %s switch positions, so say it by itself. %s", capital(way(n)), reading.Cardinal(len(positions)), notStored)
+			return nil, fmt.Sprintf("%s has %s switch positions, so say it by itself. %s", english.Capital(way(n)), reading.Cardinal(len(positions)), notStored)
 		}
 		if old, ok := t.s.Record.Latest(slot); ok {
-			return nil, fmt.Sprintf("%s has %s already. %s", capital(t.name(slot)), old.Quantity.Spoken(), notStored)
+			return nil, fmt.Sprintf("%s has %s already. %s", english.Capital(t.name(slot)), old.Quantity.Spoken(), notStored)
 		}
 		if why, _ := t.notYet(slot, false); why != "" {
 			return nil, why + " " + notStored
@@ -284,7 +285,7 @@ func (t *turn) places(all []record.Proposal) string {
 	for _, p := range all {
 		names = append(names, way(p.Slot.Way))
 	}
-	return list(names)
+	return english.List(names)
 }
 
 // span is "ways three to seven, live and neutral to earth".

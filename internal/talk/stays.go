@@ -1,6 +1,7 @@
 package talk
 
 import (
+	"waycall/internal/english"
 	"waycall/internal/phrase"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
@@ -37,7 +38,7 @@ func (t *turn) staysConnected() {
 		t.say("It is tested at 250 volts.")
 	default:
 		t.follows(record.Event{Kind: record.Prepared, Board: on, Step: string(phrase.TwoFifty), Answer: record.Done, Slot: &record.Slot{Board: slot.Board, Way: slot.Way}})
-		t.sayf("%s at 250 volts, live conductors together to earth. The full voltage comes before the equipment is connected.", capital(way(slot.Way)))
+		t.sayf("%s at 250 volts, live conductors together to earth. The full voltage comes before the equipment is connected.", english.Capital(way(slot.Way)))
 	}
 	t.remind()
 }

@@ -8,6 +8,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
@@ -26,14 +27,6 @@ const isolateAgain = "Isolate and lock off again by your own procedure, then pro
 const proveAgain = "If it was energised meanwhile, prove dead again by your own procedure."
 
 func way(n int) string { return "way " + reading.Cardinal(n) }
-
-// capital begins a sentence.
-func capital(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
-}
 
 // name is a slot in words: "way two, live to neutral, switch position one".
 func (t *turn) name(s record.Slot) string {
@@ -99,22 +92,12 @@ func written(c choice) string {
 	for _, p := range c {
 		all = append(all, p.quantity.String())
 	}
-	return list(all)
+	return english.List(all)
 }
 
+// count is n things in words: "three tests".
 func count(n int, one, many string) string {
-	if n == 1 {
-		return "one " + one
-	}
-	return reading.Cardinal(n) + " " + many
-}
-
-// list joins items as in speech: "a, b and c".
-func list(items []string) string {
-	if len(items) < 2 {
-		return strings.Join(items, "")
-	}
-	return strings.Join(items[:len(items)-1], ", ") + " and " + items[len(items)-1]
+	return reading.Cardinal(n) + " " + english.Plural(n, one, many)
 }
 
 // verdict is the result in a few words, with the reason where it is not a pass.
@@ -125,7 +108,7 @@ func verdict(v check.Verdict) string {
 	case check.CannotSay:
 		return "Cannot say. " + v.Reason
 	}
-	return capital(string(v.Result)) + ". " + v.Reason
+	return english.Capital(string(v.Result)) + ". " + v.Reason
 }
 
 // unit returns the unit of q as it is said.
@@ -198,21 +181,21 @@ func (t *turn) readBackAs(then *sequence.Due, first, advice, results bool) strin
 	switch {
 	case len(all) == 1:
 		value := strings.TrimSpace(figure(p.Quantity, p.Doubted) + " " + unit(p.Quantity))
-		add("%s, %s. %s", capital(t.name(p.Slot)), value, verdict(p.Verdict))
+		add("%s, %s. %s", english.Capital(t.name(p.Slot)), value, verdict(p.Verdict))
 		if advice && p.Verdict.Result != check.Pass && p.Verdict.Next != "" {
 			add("%s", p.Verdict.Next)
 		}
 	case manyWays(all):
-		add("%s, all %s: %s. %s", capital(t.span(all)), p.Quantity.Spoken(), t.places(all), verdicts(all, advice, results))
+		add("%s, all %s: %s. %s", english.Capital(t.span(all)), p.Quantity.Spoken(), t.places(all), verdicts(all, advice, results))
 	default:
 		var ends []string
 		for _, one := range all {
 			ends = append(ends, end(one.Slot.Test)+" "+figure(one.Quantity, p.Doubted))
 		}
-		add("%s. %s. %s", capital(way(p.Slot.Way)), capital(strings.Join(ends, ", ")), verdicts(all, advice, results))
+		add("%s. %s. %s", english.Capital(way(p.Slot.Way)), english.Capital(strings.Join(ends, ", ")), verdicts(all, advice, results))
 	}
 	if len(replaced) > 0 {
-		add("It replaces %s.", list(replaced))
+		add("It replaces %s.", english.List(replaced))
 	}
 	if then != nil {
 		t.announceNext(*then, add)
@@ -254,7 +237,7 @@ func (t *turn) readBriefly(p record.Proposal) string {
 	case t.placed[0]:
 		words = append(words, way(p.Slot.Way)) // a bare number would run into the figure
 	}
-	return capital(strings.Join(append(words, value), " ")) + verdict
+	return english.Capital(strings.Join(append(words, value), " ")) + verdict
 }
 
 // briefTest is a test with its place, as tested has it, without the small words of
@@ -303,7 +286,7 @@ func (t *turn) announceNext(d sequence.Due, add func(string, ...any)) {
 	t.announceTest(d)
 	said := strings.Join(t.words, " ")
 	t.words = words
-	add("Next, %s", lower(said))
+	add("Next, %s", english.Lower(said))
 }
 
 // verdicts says the verdicts on the readings of one breath: one word when all
@@ -322,7 +305,7 @@ func verdicts(all []record.Proposal, advice, results bool) string {
 			name = way(p.Slot.Way)
 		}
 		named[p.Verdict.Result] = append(named[p.Verdict.Result], name)
-		words = append(words, fmt.Sprintf("%s: %s", capital(name), lower(verdict(p.Verdict))))
+		words = append(words, fmt.Sprintf("%s: %s", english.Capital(name), english.Lower(verdict(p.Verdict))))
 		if p.Verdict.Result.Severity() > worst.Severity() {
 			next, worst = p.Verdict.Next, p.Verdict.Result
 		}
@@ -332,12 +315,12 @@ func verdicts(all []record.Proposal, advice, results bool) string {
 	case len(words) == 0:
 		return "Pass."
 	case manyWays(all) && !slices.ContainsFunc(all, differs):
-		words = []string{"Each: " + lower(verdict(all[0].Verdict))}
+		words = []string{"Each: " + english.Lower(verdict(all[0].Verdict))}
 	case results:
 		words = nil
 		for _, r := range [...]check.Result{check.Fail, check.Investigate, check.CannotSay} {
 			if len(named[r]) > 0 {
-				words = append(words, fmt.Sprintf("%s: %s.", capital(string(r)), list(named[r])))
+				words = append(words, fmt.Sprintf("%s: %s.", english.Capital(string(r)), english.List(named[r])))
 			}
 		}
 	}
@@ -346,8 +329,6 @@ func verdicts(all []record.Proposal, advice, results bool) string {
 	}
 	return strings.Join(words, " ")
 }
-
-func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }
 
 // prompt says what is waited for in full.
 func (t *turn) prompt() {
@@ -423,7 +404,7 @@ func (t *turn) announceTest(d sequence.Due) {
 	t.s.told = now
 	moved := now.board != was.board || now.way != was.way
 	if now.setup != was.setup && now.setup != "" && len(r.Job.Tests) != 1 {
-		t.say(capital(string(now.setup)) + ".")
+		t.say(english.Capital(string(now.setup)) + ".")
 	}
 	if now.setup == sequence.Megohms && was.setup != now.setup {
 		t.sayf("Nobody on a circuit at %v volts. Discharge each after its test.", d.Volts)
@@ -433,9 +414,9 @@ func (t *turn) announceTest(d sequence.Due) {
 	}
 	brief := moved && t.short(testPrompt)
 	if moved && d.Slot.Way != 0 && t.s.form == inBrief {
-		t.say(capital(way(w.Number)) + ".")
+		t.say(english.Capital(way(w.Number)) + ".")
 	} else if moved && d.Slot.Way != 0 {
-		t.sayf("%s, %s.", capital(way(w.Number)), w.Feeds)
+		t.sayf("%s, %s.", english.Capital(way(w.Number)), w.Feeds)
 	} else if moved {
 		t.say("The board itself.")
 	}
@@ -461,7 +442,7 @@ func (t *turn) announceTest(d sequence.Due) {
 	if test == reading.RingR1 && !d.Again && t.asksEnds(d.Slot) {
 		said = "ring r one, r n and r two"
 	}
-	t.say(capital(said) + ".")
+	t.say(english.Capital(said) + ".")
 	t.teach(test)
 	if d.Again {
 		old, _ := r.Latest(d.Slot)
@@ -526,7 +507,7 @@ func (t *turn) nothingDue() {
 		// Neither a failure nor a skipped dead test: say what it is.
 		for _, o := range sequence.NotAsked(t.s.Record) {
 			if o.Waiting {
-				t.sayf("%s. %s", capital(count(p.Waiting, "test waits", "tests wait")), o.Reason)
+				t.sayf("%s. %s", english.Capital(count(p.Waiting, "test waits", "tests wait")), o.Reason)
 				break
 			}
 		}
@@ -556,7 +537,7 @@ func (t *turn) failing() {
 		}
 	}
 	if len(itself) > 0 {
-		t.sayf("%s failed. After work, give the reading again.", capital(list(itself)))
+		t.sayf("%s failed. After work, give the reading again.", english.Capital(english.List(itself)))
 	}
 	if len(names) == 0 {
 		return
@@ -569,7 +550,7 @@ func (t *turn) failing() {
 	if board != t.board() {
 		goes = "board " + reading.Cardinal(board) + ", then "
 	}
-	t.sayf("%s failed. After work, say %stest %s again.", capital(list(names)), goes, way(first))
+	t.sayf("%s failed. After work, say %stest %s again.", english.Capital(english.List(names)), goes, way(first))
 }
 
 // failingOf names the tests of a board itself that fail.
@@ -599,7 +580,7 @@ func (t *turn) left() {
 		}
 	}
 	if steps > 0 {
-		t.sayf("%s of preparation left.", capital(count(steps, "step", "steps")))
+		t.sayf("%s of preparation left.", english.Capital(count(steps, "step", "steps")))
 	}
 	where := count(len(ways), "way", "ways")
 	switch {
@@ -611,14 +592,14 @@ func (t *turn) left() {
 	if tests == 0 {
 		t.say("No tests are left.")
 	} else {
-		t.sayf("%s left on %s.", capital(count(tests, "test", "tests")), where)
+		t.sayf("%s left on %s.", english.Capital(count(tests, "test", "tests")), where)
 	}
 	p := sequence.Count(r)
 	if p.LeftOut > 0 {
-		t.sayf("%s left out.", capital(count(p.LeftOut, "test was", "tests were")))
+		t.sayf("%s left out.", english.Capital(count(p.LeftOut, "test was", "tests were")))
 	}
 	if p.Waiting > 0 {
-		t.sayf("%s until work is done.", capital(count(p.Waiting, "test waits", "tests wait")))
+		t.sayf("%s until work is done.", english.Capital(count(p.Waiting, "test waits", "tests wait")))
 	}
 }
 
@@ -681,5 +662,5 @@ func (t *turn) offerText() string {
 	if t.short(offerPrompt) {
 		how = "Option one, or option two?"
 	}
-	return fmt.Sprintf("%s, or %s? %s", capital(say(a, b)), say(b, a), how)
+	return fmt.Sprintf("%s, or %s? %s", english.Capital(say(a, b)), say(b, a), how)
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/glance"
 
 	"github.com/charmbracelet/x/ansi"
@@ -416,9 +417,9 @@ func count(f facts) string {
 	if f.Tests+f.Steps == 0 && f.Waiting == 0 {
 		return "nothing"
 	}
-	text := many(f.Tests, "test")
+	text := english.Count(f.Tests, "test")
 	if f.Steps > 0 {
-		text += ", " + many(f.Steps, "step")
+		text += ", " + english.Count(f.Steps, "step")
 	}
 	if f.Waiting > 0 {
 		text += fmt.Sprintf(", %d waiting", f.Waiting)
@@ -427,13 +428,6 @@ func count(f facts) string {
 		text += ", " + about(f.Estimate)
 	}
 	return text
-}
-
-func many(n int, what string) string {
-	if n != 1 {
-		what += "s"
-	}
-	return fmt.Sprintf("%d %s", n, what)
 }
 
 // about says a time as roughly as it is known.

@@ -450,13 +450,6 @@ func (s *seen) position(slot record.Slot) string {
 	return fmt.Sprintf("switch position %d", slot.Position)
 }
 
-func capital(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
-}
-
 func (p *wayPage) fact(name, value string) {
 	if value != "" {
 		p.Facts = append(p.Facts, fact{name, value})

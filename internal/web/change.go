@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/review"
@@ -130,7 +131,7 @@ type editPage struct {
 func (s *server) editForm(w http.ResponseWriter, r *http.Request, snap *seen) {
 	f, err := snap.asked(r.URL.Query())
 	if err != nil {
-		s.fail(w, r, http.StatusNotFound, "There is no such place on the schedule", sentence(err.Error()), "Go back to the way and choose a reading.")
+		s.fail(w, r, http.StatusNotFound, "There is no such place on the schedule", english.Sentence(err.Error()), "Go back to the way and choose a reading.")
 		return
 	}
 	f.By = s.door.Initials(r)
@@ -182,7 +183,7 @@ func (s *server) withdraw(w http.ResponseWriter, r *http.Request, snap *seen) {
 func (s *server) act(w http.ResponseWriter, r *http.Request, snap *seen, action string, events func(*seen, changeForm) ([]record.Event, error)) {
 	f, err := snap.asked(r.PostForm)
 	if err != nil {
-		s.fail(w, r, http.StatusBadRequest, "There is no such place on the schedule", sentence(err.Error())+" Nothing was changed.", "Go back to the way and choose a reading.")
+		s.fail(w, r, http.StatusBadRequest, "There is no such place on the schedule", english.Sentence(err.Error())+" Nothing was changed.", "Go back to the way and choose a reading.")
 		return
 	}
 	done := int64(0)
@@ -207,7 +208,7 @@ func (s *server) act(w http.ResponseWriter, r *http.Request, snap *seen, action 
 	case errors.As(err, &stale):
 		s.showStale(w, r, snap, f, action, stale)
 	case errors.As(err, &invalid):
-		s.showEdit(w, r, snap, http.StatusUnprocessableEntity, editPage{changeForm: f, Action: action, Wrong: sentence(invalid.Error()), Field: invalid.Field})
+		s.showEdit(w, r, snap, http.StatusUnprocessableEntity, editPage{changeForm: f, Action: action, Wrong: english.Sentence(invalid.Error()), Field: invalid.Field})
 	case errors.Is(err, ErrNoJob):
 		s.jobFailed(w, r, err)
 	default: // what was written is not lost
@@ -261,7 +262,7 @@ func (s *server) showStale(w http.ResponseWriter, r *http.Request, snap *seen, f
 				if e.By != "" {
 					p.By += " by " + e.By
 				}
-				p.By = sentence(strings.Join(nonEmpty(p.By, e.Reason), ": "))
+				p.By = english.Sentence(strings.Join(nonEmpty(p.By, e.Reason), ": "))
 			}
 		}
 	}
@@ -281,7 +282,7 @@ func (s *server) finish(w http.ResponseWriter, r *http.Request, snap *seen) {
 		http.Redirect(w, r, "/job/"+url.PathEscape(snap.ID)+"/queue", http.StatusSeeOther)
 	case errors.As(err, &invalid):
 		s.render(w, r, http.StatusUnprocessableEntity, "problem", page{Title: "The session was not ended", Job: s.head(snap), Tab: "queue",
-			Body: problem{What: "The session was not ended", Why: sentence(invalid.Error()), Back: "/job/" + url.PathEscape(snap.ID) + "/queue?kind=not+finished"}})
+			Body: problem{What: "The session was not ended", Why: english.Sentence(invalid.Error()), Back: "/job/" + url.PathEscape(snap.ID) + "/queue?kind=not+finished"}})
 	default:
 		s.jobFailed(w, r, err)
 	}
@@ -332,7 +333,7 @@ func (s *server) signPage(r *http.Request, snap *seen) signPage {
 	}
 	for _, k := range snap.State.Skips {
 		if k.Ended == 0 {
-			p.LeftOut = append(p.LeftOut, stands{Where: snap.where(k.Slot), Why: sentence(strings.Join(nonEmpty(string(k.How), k.Reason), ": "))})
+			p.LeftOut = append(p.LeftOut, stands{Where: snap.where(k.Slot), Why: english.Sentence(strings.Join(nonEmpty(string(k.How), k.Reason), ": "))})
 		}
 	}
 	l := snap.Listed().Progress
@@ -380,11 +381,11 @@ func (s *server) signOff(w http.ResponseWriter, r *http.Request, snap *seen) {
 		s.door.Remember(r, sig.By)
 		http.Redirect(w, r, "/job/"+url.PathEscape(snap.ID)+"/schedule", http.StatusSeeOther)
 	case errors.As(err, &open):
-		back(http.StatusConflict, snap, sentence(open.Error()), "")
+		back(http.StatusConflict, snap, english.Sentence(open.Error()), "")
 	case errors.Is(err, errChanged):
 		back(http.StatusConflict, snap, "The record has changed since this page was made. Look at what is new, then sign.", "")
 	case errors.As(err, &invalid):
-		back(http.StatusUnprocessableEntity, snap, sentence(invalid.Error()), invalid.Field)
+		back(http.StatusUnprocessableEntity, snap, english.Sentence(invalid.Error()), invalid.Field)
 	case errors.Is(err, ErrNoJob):
 		s.jobFailed(w, r, err)
 	default:

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"strconv"
 
+	"waycall/internal/english"
 	"waycall/internal/web/door"
 )
 
@@ -54,8 +55,8 @@ func (s *server) pair(w http.ResponseWriter, r *http.Request) {
 		http.Redirect(w, r, "/", http.StatusSeeOther)
 	case errors.Is(err, door.ErrTooFast):
 		w.Header().Set("Retry-After", strconv.Itoa(int(door.GuessEvery.Seconds())))
-		s.pairPage(w, r, http.StatusTooManyRequests, sentence(err.Error()))
+		s.pairPage(w, r, http.StatusTooManyRequests, english.Sentence(err.Error()))
 	default:
-		s.pairPage(w, r, http.StatusForbidden, sentence(err.Error()))
+		s.pairPage(w, r, http.StatusForbidden, english.Sentence(err.Error()))
 	}
 }

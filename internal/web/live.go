@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"net/http"
 
+	"waycall/internal/english"
 	"waycall/internal/record"
 	"waycall/internal/store"
 	"waycall/internal/web/live"
@@ -63,10 +64,10 @@ func (s *server) liveFailed(w http.ResponseWriter, r *http.Request, err error) {
 	case errors.Is(err, fs.ErrNotExist):
 		s.jobFailed(w, r, ErrNoJob)
 	case errors.Is(err, live.ErrLastEvent):
-		s.fail(w, r, http.StatusBadRequest, "The live view cannot go on from there", sentence(err.Error()), "")
+		s.fail(w, r, http.StatusBadRequest, "The live view cannot go on from there", english.Sentence(err.Error()), "")
 	case errors.Is(err, live.ErrFull):
 		w.Header().Set("Retry-After", "5")
-		s.fail(w, r, http.StatusServiceUnavailable, "No more screens can follow", sentence(err.Error()), "")
+		s.fail(w, r, http.StatusServiceUnavailable, "No more screens can follow", english.Sentence(err.Error()), "")
 	default:
 		s.jobFailed(w, r, err)
 	}

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
@@ -51,7 +52,7 @@ func nameOf(t reading.Test) string {
 	if name, ok := names[t]; ok {
 		return name
 	}
-	return capital(t.Spoken())
+	return english.Capital(t.Spoken())
 }
 
 // lettersOf are the letters of a test, where they are not its name again.

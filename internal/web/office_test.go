@@ -17,6 +17,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/board/boardtest"
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
@@ -108,7 +109,7 @@ func (w *worker) say(slot record.Slot, q reading.Quantity, confirm bool, others 
 	id := w.state.LastID + 1
 	w.do(w.sound(1.4), heard("reading", text, others...),
 		record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: id},
-		record.Event{Kind: record.Said, Text: capital(text) + ". " + v.Reason})
+		record.Event{Kind: record.Said, Text: english.Capital(text) + ". " + v.Reason})
 	w.at = w.at.Add(2 * time.Second)
 	if !confirm {
 		w.do(w.sound(0.5), heard("command", "no"), record.Event{Kind: record.Dropped, Reason: "rejected"})

@@ -15,6 +15,7 @@ import (
 	"strings"
 	"time"
 
+	"waycall/internal/english"
 	"waycall/internal/mishap"
 	"waycall/internal/printable"
 	"waycall/internal/store"
@@ -90,7 +91,7 @@ var helpers = template.FuncMap{
 	"clock": func(t time.Time) string { return t.Local().Format("15:04:05") },
 	"when":  func(t time.Time) string { return t.Local().Format("2 Jan 2006, 15:04") },
 	"plain": printable.Line,
-	"many":  many,
+	"many":  english.Count,
 	"add":   func(a, b int) int { return a + b },
 }
 
@@ -193,18 +194,7 @@ func (s *server) jobFailed(w http.ResponseWriter, r *http.Request, err error) {
 // trouble is an error in words, without the path of the file that it happened to:
 // that holds the name of the job and of whoever keeps it.
 func trouble(err error) string {
-	return sentence(store.WithoutPath(err))
-}
-
-func sentence(s string) string {
-	if s == "" {
-		return ""
-	}
-	s = strings.ToUpper(s[:1]) + s[1:]
-	if !strings.HasSuffix(s, ".") {
-		s += "."
-	}
-	return s
+	return english.Sentence(store.WithoutPath(err))
 }
 
 // mark is how a status is shown: a shape, a word and a colour, so that none of them
@@ -231,7 +221,7 @@ func markOf(status string) mark {
 	case "skipped":
 		return mark{"out", "Left out"}
 	case "limitation", "waived", "not applicable":
-		return mark{"out", capital(status)}
+		return mark{"out", english.Capital(status)}
 	case "nothing":
 		return mark{"none", "Nothing asked for"}
 	case "missing": // and a reviewer lets it be so
@@ -241,7 +231,7 @@ func markOf(status string) mark {
 	case "waiting":
 		return mark{"due", "Waiting"}
 	case "replaced", "withdrawn", "before work":
-		return mark{"old", capital(status)}
+		return mark{"old", english.Capital(status)}
 	case "spare":
 		return mark{"none", "Spare"}
 	}
@@ -257,12 +247,4 @@ func shownUnit(u string) string {
 		return "Ω"
 	}
 	return u
-}
-
-// many is a count with its noun.
-func many(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
 }

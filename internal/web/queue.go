@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"waycall/internal/english"
 	"waycall/internal/record"
 	"waycall/internal/report"
 	"waycall/internal/review"
@@ -91,7 +92,7 @@ func kindWords(k review.Kind) (words, class string) {
 	case review.Unfinished:
 		return "Session not ended", "due"
 	}
-	return capital(string(k)), "none"
+	return english.Capital(string(k)), "none"
 }
 
 // kinds are those that are in the queue, in its order, which is that of severity, and

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"strings"
 
+	"waycall/internal/english"
 	"waycall/internal/report"
 	"waycall/internal/report/paper"
 	"waycall/internal/report/spreadsheet"
@@ -56,7 +57,7 @@ func (s *server) download(w http.ResponseWriter, r *http.Request, snap *seen) {
 		var b bytes.Buffer
 		if err := f.write(&b, snap.Schedule()); err != nil {
 			s.Log.Error("a schedule could not be made", "form", f.Name)
-			s.fail(w, r, http.StatusInternalServerError, "The schedule could not be made", sentence(err.Error()), "Try another form, and please report it.")
+			s.fail(w, r, http.StatusInternalServerError, "The schedule could not be made", english.Sentence(err.Error()), "Try another form, and please report it.")
 			return
 		}
 		w.Header().Set("Content-Type", f.kind)

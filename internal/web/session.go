@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/record"
 )
 
@@ -251,7 +252,7 @@ func (s *seen) view(e entry, before *record.Event, gaps bool) entryView {
 	if before == nil || before.At.Local().Format(time.DateOnly) != first.At.Local().Format(time.DateOnly) {
 		v.Day = first.At.Local().Format("Monday 2 January 2006")
 	} else if d := first.At.Sub(before.At); gaps && d >= longGap {
-		v.Gap = many(int(d.Minutes()), "minute") + " later"
+		v.Gap = english.Count(int(d.Minutes()), "minute") + " later"
 	} else if d < 0 {
 		v.Gap = "The clock of the machine went back here; the order is that of the record."
 	}
@@ -357,7 +358,7 @@ func (v *entryView) add(s *seen, e *record.Event) {
 		v.title("Session ended" + by)
 		say("note", "Finished"+by)
 	default:
-		v.title(capital(string(e.Kind)))
+		v.title(english.Capital(string(e.Kind)))
 		say("note", strings.Join(nonEmpty(where, e.Text, e.Reason), ": "))
 	}
 }
@@ -372,8 +373,7 @@ func witnesses(p record.Phrase) (all []witness, alike string) {
 		same = same && p.Words[name] == p.Text
 	}
 	if same {
-		last := len(names) - 1
-		return nil, capital(strings.Join(names[:last], ", ")) + " and " + names[last] + " heard it so"
+		return nil, english.Capital(english.List(names)) + " heard it so"
 	}
 	return all, ""
 }
@@ -412,11 +412,11 @@ func (s *seen) where(slot record.Slot) string {
 		}
 	}
 	if slot.Test == "" {
-		return capital(at)
+		return english.Capital(at)
 	}
 	at += ", " + shortOf(slot)
 	if p := s.position(slot); p != "" {
 		at += ", " + p
 	}
-	return capital(at)
+	return english.Capital(at)
 }

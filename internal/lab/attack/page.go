@@ -6,6 +6,8 @@ import (
 	"runtime"
 	"strings"
 	"time"
+
+	"waycall/internal/english"
 )
 
 // Page is the table of what was tried, as Markdown.
@@ -34,7 +36,7 @@ func Page(results []Result, p Plan) string {
 	for _, r := range results {
 		if r.Group != group {
 			group = r.Group
-			fmt.Fprintf(&b, "\n## %s\n\n| attack | trials | failed | what came of them | s |\n|---|---|---|---|---|\n", strings.ToUpper(group[:1])+group[1:])
+			fmt.Fprintf(&b, "\n## %s\n\n| attack | trials | failed | what came of them | s |\n|---|---|---|---|---|\n", english.Capital(group))
 		}
 		if r.Skipped != "" {
 			fmt.Fprintf(&b, "| %s (`%s`) | - | - | not tried: %s | |\n", r.Title, r.Name, cell(r.Skipped))

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/report"
 	"waycall/internal/report/words"
@@ -30,7 +31,7 @@ func (p *pdf) board(b report.Board) {
 	if p.clipped(name, pageWidth) != name {
 		p.field("Name", b.Name)
 	}
-	p.field("Supply", fmt.Sprintf("%s, %s V line to earth, %s, from %s, %s", b.Earthing, words.Number(b.Voltage), words.Plural(b.Phases, "single-phase", "three-phase"), from, surge))
+	p.field("Supply", fmt.Sprintf("%s, %s V line to earth, %s, from %s, %s", b.Earthing, words.Number(b.Voltage), english.Plural(b.Phases, "single-phase", "three-phase"), from, surge))
 	if text := words.Given(", ", "Ze", b.DeclaredZe, ohmSign, "fault current", b.DeclaredPFC, "kA", "conditional rating of the board", b.Conditional, "kA"); text != "" {
 		p.field("Declared", text)
 	}
@@ -54,7 +55,7 @@ func (p *pdf) board(b report.Board) {
 	}
 	for _, l := range p.s.Limits {
 		if l.Board == b.Number {
-			p.field("Insulation limit", fmt.Sprintf("%s M%s at %s V DC, %s%s; %s", words.Number(l.Least), ohmSign, words.Number(l.Volts), words.Plural(len(l.Ways), "way ", "ways "), words.Numbers(l.Ways), l.Source))
+			p.field("Insulation limit", fmt.Sprintf("%s M%s at %s V DC, %s%s; %s", words.Number(l.Least), ohmSign, words.Number(l.Volts), english.Plural(len(l.Ways), "way ", "ways "), words.Numbers(l.Ways), l.Source))
 		}
 	}
 	p.atBoard(b)

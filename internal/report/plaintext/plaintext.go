@@ -11,6 +11,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/report"
@@ -96,7 +97,7 @@ func (t *page) board(s report.Schedule, b report.Board) {
 	if b.SurgeProtection {
 		surge = "surge protection fitted"
 	}
-	t.Field("Supply", "%s; %s V line to earth, %s%s; %s", b.Earthing, words.Number(b.Voltage), words.Plural(b.Phases, "single-phase", "three-phase"), from, surge)
+	t.Field("Supply", "%s; %s V line to earth, %s%s; %s", b.Earthing, words.Number(b.Voltage), english.Plural(b.Phases, "single-phase", "three-phase"), from, surge)
 	if b.DeclaredZe != 0 || b.DeclaredPFC != 0 || b.Conditional != 0 {
 		t.Field("Declared", "%s", words.Given(", ", "Ze", b.DeclaredZe, "ohm", "fault current", b.DeclaredPFC, "kA", "conditional rating of the board", b.Conditional, "kA"))
 	}
@@ -130,7 +131,7 @@ func (t *page) board(s report.Schedule, b report.Board) {
 		}
 		ways := ""
 		if all > 1 {
-			ways = " (" + words.Plural(len(l.Ways), "way ", "ways ") + words.Numbers(l.Ways) + ")"
+			ways = " (" + english.Plural(len(l.Ways), "way ", "ways ") + words.Numbers(l.Ways) + ")"
 		}
 		t.Field("Insulation", "at least %s Mohm, tested at %s V DC%s; %s", words.Number(l.Least), words.Number(l.Volts), ways, l.Source)
 	}
@@ -322,7 +323,7 @@ func (t *page) remains(s report.Schedule) {
 			here = append(here, "the board itself")
 		}
 		if len(ways) > 0 {
-			here = append(here, words.Plural(len(ways), "way ", "ways ")+words.Numbers(ways))
+			here = append(here, english.Plural(len(ways), "way ", "ways ")+words.Numbers(ways))
 		}
 		if len(here) > 0 && len(s.Boards) > 1 {
 			here[0] = fmt.Sprintf("on board %d %s", b.Number, here[0])
@@ -354,7 +355,7 @@ func (t *page) protection(lines []report.Line) {
 	t.Line("")
 	t.Line("PROTECTIVE DEVICES")
 	for _, name := range names {
-		t.Item("- ", fmt.Sprintf("%s: %s", name, words.Plural(len(ways[name]), "way ", "ways ")+words.Numbers(ways[name])))
+		t.Item("- ", fmt.Sprintf("%s: %s", name, english.Plural(len(ways[name]), "way ", "ways ")+words.Numbers(ways[name])))
 	}
 }
 

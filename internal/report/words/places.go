@@ -5,8 +5,8 @@ package words
 import (
 	"fmt"
 	"strconv"
-	"strings"
 
+	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
@@ -44,7 +44,7 @@ func OnBoard(what string, number int, several bool) string {
 	if !several {
 		return what
 	}
-	return fmt.Sprintf("Board %d, %s", number, strings.ToLower(what[:1])+what[1:])
+	return fmt.Sprintf("Board %d, %s", number, english.Lower(what))
 }
 
 // Slot is a test with its position in words.

@@ -3,9 +3,12 @@
 package words
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
+
+	"waycall/internal/english"
 )
 
 // YesNo is yes or no.
@@ -24,19 +27,9 @@ func Known(x float64) string {
 	return Number(x)
 }
 
-// Sentence ends s with a full stop and begins it with a capital.
+// Sentence is a reason as a sentence, or says that there is none.
 func Sentence(s string) string {
-	s = strings.TrimSpace(s)
-	if s == "" {
-		return "No reason is recorded."
-	}
-	if c := s[0]; c >= 'a' && c <= 'z' {
-		s = string(c-'a'+'A') + s[1:]
-	}
-	if !strings.ContainsRune(".?!", rune(s[len(s)-1])) {
-		s += "."
-	}
-	return s
+	return cmp.Or(english.Sentence(s), "No reason is recorded.")
 }
 
 // OrNone is a source, or that none is recorded.
@@ -76,12 +69,4 @@ func Numbers(ways []int) string {
 		all[i] = strconv.Itoa(w)
 	}
 	return strings.Join(all, ", ")
-}
-
-// Plural is one where n is 1, otherwise many.
-func Plural(n int, one, many string) string {
-	if n == 1 {
-		return one
-	}
-	return many
 }

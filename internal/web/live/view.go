@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/glance"
 	"waycall/internal/printable"
 	"waycall/internal/record"
@@ -216,7 +217,7 @@ func spoken(v view) string {
 	if v.Trouble != "" {
 		return v.Trouble
 	}
-	fmt.Fprintf(&b, "%s. ", sentence(v.Turn))
+	fmt.Fprintf(&b, "%s. ", english.Capital(strings.ToLower(v.Turn)))
 	if len(v.Options) > 0 {
 		b.WriteString("Which was it? ")
 		for i, o := range v.Options {
@@ -244,6 +245,3 @@ func spoken(v view) string {
 	}
 	return strings.TrimSpace(b.String())
 }
-
-// sentence is capitals as a sentence begins.
-func sentence(s string) string { return s[:1] + strings.ToLower(s[1:]) }
