@@ -108,7 +108,7 @@ func (f Folder) Make() error {
 }
 
 // List returns the files of the jobs in the folder, in the order of their names. A folder
-// that is not there has none.
+// that is not there has none, and a folder in it is no job, whatever it is called.
 func (f Folder) List() ([]string, error) {
 	entries, err := os.ReadDir(string(f))
 	if errors.Is(err, fs.ErrNotExist) {
@@ -119,7 +119,7 @@ func (f Folder) List() ([]string, error) {
 	}
 	var files []string
 	for _, e := range entries {
-		if filepath.Ext(e.Name()) == Ending {
+		if name, ok := strings.CutSuffix(e.Name(), Ending); ok && name != "" && !e.IsDir() {
 			files = append(files, filepath.Join(string(f), e.Name()))
 		}
 	}

@@ -172,3 +172,20 @@ func TestPutAway(t *testing.T) {
 		t.Errorf("%d events, %q", first.LastID, first.Habit)
 	}
 }
+
+// What is no job is not listed: a folder called like one, and a file that is all ending.
+func TestList(t *testing.T) {
+	folder := Folder(t.TempDir())
+	for _, name := range []string{"B-2", "A-1", ""} {
+		if err := os.WriteFile(folder.File(name), nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Mkdir(folder.File("C-3"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	files, err := folder.List()
+	if err != nil || len(files) != 2 || Name(files[0]) != "A-1" || Name(files[1]) != "B-2" {
+		t.Errorf("%v, %v", files, err)
+	}
+}

@@ -11,13 +11,12 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
 	"time"
 
+	"waycall/internal/jobs"
 	"waycall/internal/record"
 	"waycall/internal/report"
 	"waycall/internal/review"
@@ -28,9 +27,6 @@ import (
 // ErrNoJob is returned for an id that no job in the folder has: there never was
 // one, or it was renamed, put away or deleted since.
 var ErrNoJob = fmt.Errorf("there is no such job (it may have been renamed, put away or deleted); go to the list of jobs: %w", fs.ErrNotExist)
-
-// jobFile is the ending of a job's file.
-const jobFile = ".waycall"
 
 // Folder is the folder where jobs are kept, as the server sees it. What was read
 // of a job is kept in memory and added to when the log grows, whoever writes it.
@@ -76,20 +72,17 @@ func idOf(name string) string {
 
 // look reads which files are in the folder.
 func (f *Folder) look() error {
-	entries, err := os.ReadDir(f.dir)
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+	files, err := jobs.Folder(f.dir).List()
+	if err != nil {
 		return fmt.Errorf("the folder of jobs could not be read: %w; check that it is there and may be read", err)
 	}
 	there := map[string]bool{}
-	for _, e := range entries {
-		name, ok := strings.CutSuffix(e.Name(), jobFile)
-		if !ok || name == "" || e.IsDir() {
-			continue
-		}
+	for _, file := range files {
+		name := jobs.Name(file)
 		id := idOf(name)
 		there[id] = true
 		if f.jobs[id] == nil {
-			f.jobs[id] = &job{id: id, name: name, path: filepath.Join(f.dir, e.Name())}
+			f.jobs[id] = &job{id: id, name: name, path: file}
 		}
 	}
 	for id := range f.jobs {

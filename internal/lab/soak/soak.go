@@ -25,7 +25,7 @@ import (
 
 	"waycall/internal/audio"
 	"waycall/internal/board"
-	"waycall/internal/record"
+	"waycall/internal/jobs"
 	"waycall/internal/report"
 	"waycall/internal/say"
 	"waycall/internal/session"
@@ -92,14 +92,14 @@ func Run(ctx context.Context, p Plan) (Result, error) {
 			e.ended = e.ended || m.time().Hours() >= p.Hours && e.Counts.Phrases >= p.Phrases
 		}
 	}
-	m.path = filepath.Join(p.Folder, job.Reference+".waycall")
+	m.path = jobs.Folder(p.Folder).File(job.Reference)
 	log, err := store.Create(m.path)
 	if err != nil {
 		return Result{}, err
 	}
 	defer func() { log.Close() }()
 	for {
-		known, err := fold(ctx, log)
+		known, err := jobs.Fold(ctx, log)
 		if err != nil {
 			return Result{}, err
 		}
@@ -142,14 +142,6 @@ func Run(ctx context.Context, p Plan) (Result, error) {
 	return r, nil
 }
 
-func fold(ctx context.Context, log *store.Store) (record.State, error) {
-	events, err := log.Events(ctx)
-	if err != nil {
-		return record.State{}, err
-	}
-	return record.Fold(events)
-}
-
 // reopen begins again from the log on the disk. With the plug pulled it goes on with
 // what the disk has at this moment, the write-ahead log as it lies there: nothing is
 // closed before.
@@ -161,7 +153,7 @@ func reopen(old *store.Store, m *meter, e *electrician, plug bool) (*store.Store
 		return store.Open(m.path)
 	}
 	e.Counts.PulledPlugs++
-	copied := filepath.Join(filepath.Dir(m.path), fmt.Sprintf("plug-%d.waycall", e.Counts.PulledPlugs))
+	copied := filepath.Join(filepath.Dir(m.path), fmt.Sprintf("plug-%d", e.Counts.PulledPlugs)+jobs.Ending)
 	for _, end := range []string{"", "-wal", "-head"} {
 		if err := copyFile(m.path+end, copied+end); err != nil && !(end != "" && errors.Is(err, os.ErrNotExist)) {
 			return nil, err
@@ -208,7 +200,7 @@ func audit(ctx context.Context, a *Audit, path string, e *electrician) error {
 		return err
 	}
 	defer log.Close()
-	known, err := fold(ctx, log)
+	known, err := jobs.Fold(ctx, log)
 	if err != nil {
 		return err
 	}
