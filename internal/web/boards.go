@@ -15,6 +15,7 @@ import (
 	"waycall/internal/report"
 	"waycall/internal/review"
 	"waycall/internal/sequence"
+	"waycall/internal/web/scale"
 )
 
 // boardsPage is the picture of every board.
@@ -252,7 +253,7 @@ type readingView struct {
 	Position string
 	report.Cell
 	Mark    mark
-	Scale   *scale
+	Scale   *scale.Scale
 	Play    *play
 	Edited  string // who put it there, and why
 	Settled string // who let it stand, and why
@@ -304,7 +305,7 @@ func (s *seen) wayOf(number, way int) wayPage {
 			open[it.Slot] = it
 		}
 	}
-	add := func(t report.Tested, guides func(report.Cell) []guide) {
+	add := func(t report.Tested, guides func(report.Cell) []scale.Guide) {
 		p.Remarks = append(p.Remarks, t.Remarks...)
 		for _, c := range t.Cells {
 			v := s.reading(record.Slot{Board: number, Way: way, Test: c.Test, Position: c.Position}, c, guides(c), open)
@@ -321,14 +322,14 @@ func (s *seen) wayOf(number, way int) wayPage {
 			p.Earlier = append(p.Earlier, v)
 		}
 	}
-	insulation := func(c report.Cell) []guide {
+	insulation := func(c report.Cell) []scale.Guide {
 		if !c.Test.Insulation() {
 			return nil
 		}
 		for _, l := range sched.Limits {
 			for _, of := range l.Ways {
 				if l.Board == number && of == way {
-					return []guide{{class: "limit", value: l.Least, words: "at least", least: true}}
+					return []scale.Guide{{Class: "limit", Value: l.Least, Words: "at least", Least: true}}
 				}
 			}
 		}
@@ -352,16 +353,16 @@ func (s *seen) wayOf(number, way int) wayPage {
 			p.Label, p.Feeds, p.Spare = fmt.Sprintf("Way %d", way), l.Feeds, l.Spare
 			p.wayFacts(l)
 		}
-		add(l.Tested, func(c report.Cell) []guide {
+		add(l.Tested, func(c report.Cell) []scale.Guide {
 			switch {
 			case c.Test == reading.Zs && l.MaxZs != nil:
-				all := []guide{{class: "limit", value: l.MaxZs.Measured, words: "at most, cold", most: true}}
+				all := []scale.Guide{{Class: "limit", Value: l.MaxZs.Measured, Words: "at most, cold", Most: true}}
 				if l.MaxZs.Ohm != l.MaxZs.Measured {
-					all = append(all, guide{class: "hot", value: l.MaxZs.Ohm, words: "greatest permitted, hot"})
+					all = append(all, scale.Guide{Class: "hot", Value: l.MaxZs.Ohm, Words: "greatest permitted, hot"})
 				}
 				return all
 			case (c.Test == reading.R1R2) && l.Expected > 0:
-				return []guide{{class: "expected", value: l.Expected, words: "from length and size"}}
+				return []scale.Guide{{Class: "expected", Value: l.Expected, Words: "from length and size"}}
 			}
 			return insulation(c)
 		})
@@ -398,7 +399,7 @@ func (p *wayPage) around(s *seen) {
 
 // reading makes a cell ready to be shown. open holds what needs a person; nil for a
 // reading that no longer stands.
-func (s *seen) reading(slot record.Slot, c report.Cell, guides []guide, open map[record.Slot]review.Item) readingView {
+func (s *seen) reading(slot record.Slot, c report.Cell, guides []scale.Guide, open map[record.Slot]review.Item) readingView {
 	v := readingView{Slot: slot, Name: nameOf(slot.Test), Letters: lettersOf(slot.Test), Position: s.position(slot), Cell: c, CanEdit: slot.Check(s.State.Job) == nil}
 	v.Mark = markOf(string(c.Status))
 	var verdict *check.Verdict
@@ -412,7 +413,7 @@ func (s *seen) reading(slot record.Slot, c report.Cell, guides []guide, open map
 			v.How = s.accepted(r)
 		}
 	}
-	v.Scale = scaleOf(c, verdict, guides)
+	v.Scale = scale.Of(c, shownUnit(c.Unit), markOf(c.Result).Class, verdict, guides)
 	if c.Heard > 0 {
 		v.Play = &play{Source: soundPath(s.ID, c.Heard), Label: "Sound of " + v.Name + " " + c.Text, Session: sessionPath(s.ID, c.Heard)}
 	}
@@ -474,7 +475,7 @@ func (p *wayPage) wayFacts(l report.Line) {
 	}
 	p.fact("Used for", l.Use)
 	if l.MaxZs != nil {
-		p.fact("Greatest Zs", figureOf(l.MaxZs.Ohm)+" Ω ("+figureOf(l.MaxZs.Measured)+" Ω cold)")
+		p.fact("Greatest Zs", scale.Figure(l.MaxZs.Ohm)+" Ω ("+scale.Figure(l.MaxZs.Measured)+" Ω cold)")
 	}
 	if l.Supplies > 0 {
 		p.fact("Feeds board", strconv.Itoa(l.Supplies))

@@ -10,6 +10,7 @@ import (
 
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/web/scale"
 )
 
 var hiddenField = regexp.MustCompile(`<input type="hidden" name="([a-z]+)" value="([^"]*)">`)
@@ -136,7 +137,7 @@ func TestOverRangeTyped(t *testing.T) {
 		}
 	}
 	code, page := c.post(job+"/edit", formFor(slot, r.ConfirmedID, "value", "over range"))
-	if code != http.StatusOK || !strings.Contains(text(page), "&gt;"+figureOf(s.State.Job.Instrument.OverRange)+" MΩ") {
+	if code != http.StatusOK || !strings.Contains(text(page), "&gt;"+scale.Figure(s.State.Job.Instrument.OverRange)+" MΩ") {
 		t.Errorf("%v: %d: %s", slot, code, text(page))
 	}
 }

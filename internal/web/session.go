@@ -14,6 +14,7 @@ import (
 	"waycall/internal/check"
 	"waycall/internal/english"
 	"waycall/internal/record"
+	"waycall/internal/web/scale"
 )
 
 // entry is one part of the time line: a phrase with all that followed from it, the
@@ -219,10 +220,10 @@ func (p *sessionPage) strip(snap *seen, chosen []entry, from, to int) {
 	}
 	width := 1000 / float64(len(classes))
 	for i, c := range classes {
-		p.Strip = append(p.Strip, stripMark{round((float64(i) + 0.5) * width), c})
+		p.Strip = append(p.Strip, stripMark{scale.Round((float64(i) + 0.5) * width), c})
 	}
-	p.StripFrom = round(1000 * float64(from) / float64(len(chosen)))
-	p.StripWidth = max(6, round(1000*float64(to-from)/float64(len(chosen))))
+	p.StripFrom = scale.Round(1000 * float64(from) / float64(len(chosen)))
+	p.StripWidth = max(6, scale.Round(1000*float64(to-from)/float64(len(chosen))))
 }
 
 // worseClass is the one of two classes of results that is the more severe.

@@ -1,4 +1,6 @@
-package web
+// Package scale works out the picture of a reading on a logarithmic axis, beside what it is
+// held against. The pages draw it.
+package scale
 
 import (
 	"fmt"
@@ -12,10 +14,10 @@ import (
 	"waycall/internal/report"
 )
 
-// scale draws a reading on a logarithmic axis, with its limit and what was
+// Scale is a reading on a logarithmic axis, with its limit and what was
 // expected. A bound is drawn as one: from its figure to the end of the axis, with an
-// arrow. Lengths are in the units of its viewBox, scaleWidth wide.
-type scale struct {
+// arrow. Lengths are in the units of its viewBox, wide wide.
+type Scale struct {
 	Class string // of the mark of the reading
 	Text  string // all that it shows, in words
 	Ticks []tick
@@ -25,7 +27,7 @@ type scale struct {
 	To    float64 // where the arrow ends
 	Label label
 	Zone  *zone // where a reading fails
-	Lines []scaleLine
+	Lines []line
 }
 
 type tick struct {
@@ -43,39 +45,40 @@ type label struct {
 
 type zone struct{ X, Width float64 }
 
-// scaleLine is a limit or what was expected, drawn across the axis.
-type scaleLine struct {
+// line is a limit or what was expected, drawn across the axis.
+type line struct {
 	Class string // limit, hot or expected
 	X, Y  float64
 	Label label
 }
 
 const (
-	scaleWidth  = 340.0
-	scaleLeft   = 14.0
-	scaleRight  = scaleWidth - 14
-	scaleDepth  = 8 // decades at most
-	scaleLabels = 80.0
+	wide   = 340.0
+	left   = 14.0
+	right  = wide - 14
+	depth  = 8 // decades at most
+	labels = 80.0
 )
 
-// guide is a figure that a reading is held against.
-type guide struct {
-	class string
-	value float64
-	words string
-	least bool // a reading below it fails
-	most  bool // a reading above it fails
+// Guide is a figure that a reading is held against.
+type Guide struct {
+	Class string  // limit, hot or expected
+	Value float64 // in the unit of the reading
+	Words string  // before its figure
+	Least bool    // a reading below it fails
+	Most  bool    // a reading above it fails
 }
 
-// scaleOf draws a cell, or returns nil for one that has no figure on an axis.
-func scaleOf(c report.Cell, v *check.Verdict, guides []guide) *scale {
+// Of draws a cell whose unit is shown as unit, in the class of its mark, or returns nil for
+// one that has no figure on an axis. v may be nil.
+func Of(c report.Cell, unit, class string, v *check.Verdict, guides []Guide) *Scale {
 	if c.Value == nil || c.Unit == "" || math.IsNaN(*c.Value) || math.IsInf(*c.Value, 0) || *c.Value < 0 {
 		return nil
 	}
 	if v != nil {
 		guides = append(slices.Clip(guides), numbersOf(*v, guides)...)
 	}
-	value, unit := *c.Value, shownUnit(c.Unit)
+	value := *c.Value
 	low, high := math.Inf(1), math.Inf(-1)
 	see := func(x float64) {
 		if x > 0 {
@@ -84,24 +87,24 @@ func scaleOf(c report.Cell, v *check.Verdict, guides []guide) *scale {
 	}
 	see(value)
 	for _, g := range guides {
-		see(g.value)
+		see(g.Value)
 	}
 	if low > high { // a value of nought and nothing to hold it against
 		return nil
 	}
 	from, to := math.Floor(math.Log10(low*0.7)), math.Ceil(math.Log10(high*1.4))
-	if to-from > scaleDepth { // hostile figures
-		from = to - scaleDepth
+	if to-from > depth { // hostile figures
+		from = to - depth
 	}
 	to = max(to, from+2)
 	at := func(x float64) float64 {
 		if x <= 0 {
-			return scaleLeft
+			return left
 		}
 		share := (math.Log10(x) - from) / (to - from)
-		return round(scaleLeft + min(1, max(0, share))*(scaleRight-scaleLeft))
+		return Round(left + min(1, max(0, share))*(right-left))
 	}
-	s := &scale{Class: markOf(c.Result).Class, X: at(value)}
+	s := &Scale{Class: class, X: at(value)}
 	for d := from; d <= to; d++ {
 		anchor := "middle"
 		switch d {
@@ -110,13 +113,13 @@ func scaleOf(c report.Cell, v *check.Verdict, guides []guide) *scale {
 		case to:
 			anchor = "end"
 		}
-		s.Ticks = append(s.Ticks, tick{at(math.Pow(10, d)), anchor, figureOf(math.Pow(10, d))})
+		s.Ticks = append(s.Ticks, tick{at(math.Pow(10, d)), anchor, Figure(math.Pow(10, d))})
 	}
 	words := c.Text + " " + unit
 	switch reading.Bound(c.Bound) {
 	case reading.GreaterThan:
 		words = "more than " + strings.TrimPrefix(c.Text, ">") + " " + unit
-		s.Bound, s.To = ">", scaleWidth-3
+		s.Bound, s.To = ">", wide-3
 		s.Arrow = fmt.Sprintf("%g,23 %g,30 %g,37", s.To-11, s.To, s.To-11)
 	case reading.LessThan:
 		words = "less than " + strings.TrimPrefix(c.Text, "<") + " " + unit
@@ -127,19 +130,19 @@ func scaleOf(c report.Cell, v *check.Verdict, guides []guide) *scale {
 	said := []string{"measured " + words}
 	y := 72.0
 	for _, g := range guides {
-		if g.value <= 0 {
+		if g.Value <= 0 {
 			continue
 		}
-		x := at(g.value)
-		text := g.words + " " + figureOf(g.value) + " " + unit
-		s.Lines = append(s.Lines, scaleLine{g.class, x, y, place(x, text)})
+		x := at(g.Value)
+		text := g.Words + " " + Figure(g.Value) + " " + unit
+		s.Lines = append(s.Lines, line{g.Class, x, y, place(x, text)})
 		said = append(said, text)
 		y += 14
 		switch {
-		case g.least:
-			s.Zone = &zone{scaleLeft, round(x - scaleLeft)}
-		case g.most:
-			s.Zone = &zone{x, round(scaleRight - x)}
+		case g.Least:
+			s.Zone = &zone{left, Round(x - left)}
+		case g.Most:
+			s.Zone = &zone{x, Round(right - x)}
 		}
 	}
 	s.Text = "On a logarithmic scale: " + strings.Join(said, "; ")
@@ -147,18 +150,18 @@ func scaleOf(c report.Cell, v *check.Verdict, guides []guide) *scale {
 }
 
 // Height is that of the viewBox: each line has its words below the axis.
-func (s *scale) Height() float64 { return 62 + 14*float64(len(s.Lines)) }
+func (s *Scale) Height() float64 { return 62 + 14*float64(len(s.Lines)) }
 
 // Width is that of the viewBox.
-func (s *scale) Width() float64 { return scaleWidth }
+func (s *Scale) Width() float64 { return wide }
 
 // numbersOf finds among the figures of a verdict those that the reading was held
 // against, where the schedule does not have them.
-func numbersOf(v check.Verdict, known []guide) []guide {
+func numbersOf(v check.Verdict, known []Guide) []Guide {
 	if len(known) > 0 {
 		return nil
 	}
-	var all []guide
+	var all []Guide
 	unit := ""
 	if len(v.Numbers) > 0 {
 		unit = v.Numbers[0].Unit
@@ -169,11 +172,11 @@ func numbersOf(v check.Verdict, known []guide) []guide {
 		}
 		switch n.Name {
 		case "limit", "at most", "limit as measured":
-			all = append(all, guide{class: "limit", value: n.Value, words: "at most", most: true})
+			all = append(all, Guide{Class: "limit", Value: n.Value, Words: "at most", Most: true})
 		case "at least", "more than":
-			all = append(all, guide{class: "limit", value: n.Value, words: n.Name, least: true})
+			all = append(all, Guide{Class: "limit", Value: n.Value, Words: n.Name, Least: true})
 		case "from length and size", "Ze plus R1+R2":
-			all = append(all, guide{class: "expected", value: n.Value, words: n.Name})
+			all = append(all, Guide{Class: "expected", Value: n.Value, Words: n.Name})
 		}
 	}
 	if len(all) > 3 {
@@ -185,16 +188,16 @@ func numbersOf(v check.Verdict, known []guide) []guide {
 // place keeps words at x within the picture.
 func place(x float64, text string) label {
 	switch {
-	case x < scaleLabels:
+	case x < labels:
 		return label{max(2, x-8), "start", text}
-	case x > scaleWidth-scaleLabels:
-		return label{min(scaleWidth-2, x+8), "end", text}
+	case x > wide-labels:
+		return label{min(wide-2, x+8), "end", text}
 	}
 	return label{x, "middle", text}
 }
 
-// figureOf writes a figure with three significant ones.
-func figureOf(x float64) string {
+// Figure writes a figure with three significant ones.
+func Figure(x float64) string {
 	if x == 0 {
 		return "0"
 	}
@@ -202,13 +205,14 @@ func figureOf(x float64) string {
 	return strconv.FormatFloat(math.Round(x*math.Pow(10, float64(digits)))/math.Pow(10, float64(digits)), 'f', -1, 64)
 }
 
-func round(x float64) float64 { return math.Round(x*10) / 10 }
+// Round is a length of a picture to a tenth of its units.
+func Round(x float64) float64 { return math.Round(x*10) / 10 }
 
 // Foot is where the line of a limit ends, below the axis.
-func (l scaleLine) Foot() float64 { return 44 }
+func (l line) Foot() float64 { return 44 }
 
 // Stop is where the bar of a bound ends, within the head of its arrow.
-func (s *scale) Stop() float64 {
+func (s *Scale) Stop() float64 {
 	if s.Bound == "<" {
 		return s.To + 8
 	}
