@@ -162,6 +162,10 @@ type Event struct {
 	By       string `json:"by,omitempty"` // initials, see board.CheckInitials
 	Replaces int64  `json:"replaces,omitempty"`
 	Sum      string `json:"sum,omitempty"` // of the event before, in hexadecimal, as waycall verify prints it
+
+	// Of Signed: the declaration that the signer was shown and ticked, in lines. Sign-offs
+	// of before it was kept have none.
+	Statement string `json:"statement,omitempty"`
 }
 
 // Offer is a reading that a disputed phrase may have given.

@@ -168,6 +168,8 @@ type SignOff struct {
 	Sum     string // of the last event before it, in hexadecimal
 	EventID int64
 	At      time.Time
+
+	Statement string // what was signed, in lines; "" where it was not kept
 }
 
 // Fold returns the state that the whole log leads to. The error names the
@@ -489,7 +491,7 @@ func (s State) signed(e Event) (State, error) {
 	if sum, err := hex.DecodeString(e.Sum); err != nil || len(sum) != sha256.Size || e.Sum != strings.ToLower(e.Sum) {
 		return s, fmt.Errorf("its sum is not one")
 	}
-	s.Signed = &SignOff{Name: e.Text, By: e.By, Sum: e.Sum, EventID: e.ID, At: e.At}
+	s.Signed = &SignOff{Name: e.Text, By: e.By, Sum: e.Sum, EventID: e.ID, At: e.At, Statement: e.Statement}
 	return s, nil
 }
 

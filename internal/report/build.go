@@ -101,7 +101,7 @@ func Build(s record.State) Schedule {
 		Cautions:    slices.Clone(cautions),
 	}
 	if g := s.Signed; g != nil {
-		out.Signed = &SignOff{Name: g.Name, Initials: g.By, At: g.At.UTC(), Event: g.EventID, Sum: g.Sum}
+		out.Signed = &SignOff{Name: g.Name, Initials: g.By, At: g.At.UTC(), Event: g.EventID, Sum: g.Sum, Statement: g.Statement}
 	}
 	for _, kind := range job.Tests {
 		out.Job.Limited = append(out.Job.Limited, string(kind))
@@ -306,6 +306,25 @@ func (t *Tested) fill(b *builder, slots []record.Slot) {
 		}
 	}
 	slices.SortStableFunc(t.Earlier, func(a, b Cell) int { return cmp.Compare(a.Event, b.Event) })
+	if t.Result != "" {
+		t.Covers = covers(b.Job)
+	}
+}
+
+// covers is what a job is limited to, in words; "" when it asks for every kind of test.
+func covers(job board.Job) string {
+	var all, left []string
+	for _, k := range []board.Kind{board.Continuity, board.Insulation, board.Polarity, board.Live} {
+		if job.Asks(k) {
+			all = append(all, string(k))
+		} else {
+			left = append(left, string(k))
+		}
+	}
+	if len(left) == 0 {
+		return ""
+	}
+	return strings.Join(all, ", ")
 }
 
 // worse is the more severe of two results as they are written here.

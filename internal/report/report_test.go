@@ -72,16 +72,16 @@ func TestGolden(t *testing.T) {
 func TestWholeBoard(t *testing.T) {
 	s := report.Build(reporttest.Whole(t))
 	want := []string{
-		"1 0 LN-E >999, L-N >999: pass",
-		"2 1 LN-E 560, L-N >999: pass",
-		"2 2 LN-E 542, L-N LIM: pass in part",
-		"3 0 LN-E 315, L-N >999: pass",
-		"4 0 LN-E 12.5, L-N >999: pass",
-		"5 0 LN-E >999, L-N >999: pass",
-		"6 0 LN-E >999, L-N 401: pass",
-		"7 0 LN-E >999, L-N skipped: pass in part",
-		"8 0 LN-E 486, L-N not made: pass",
-		"9 0 LN-E >999, L-N N/A: pass",
+		"1 0 LN-E >999, L-N >999: insulation: pass",
+		"2 1 LN-E 560, L-N >999: insulation: pass",
+		"2 2 LN-E 542, L-N LIM: insulation: pass in part",
+		"3 0 LN-E 315, L-N >999: insulation: pass",
+		"4 0 LN-E 12.5, L-N >999: insulation: pass",
+		"5 0 LN-E >999, L-N >999: insulation: pass",
+		"6 0 LN-E >999, L-N 401: insulation: pass",
+		"7 0 LN-E >999, L-N skipped: insulation: pass in part",
+		"8 0 LN-E 486, L-N not made: insulation: pass",
+		"9 0 LN-E >999, L-N N/A: insulation: pass",
 		"10 0 : ",
 	}
 	var got []string

@@ -113,3 +113,37 @@ func TestObservations(t *testing.T) {
 		t.Error("they are not in the CSV as they should be")
 	}
 }
+
+// That every test was made or left out never stands above what fails, and what was
+// signed is in what is handed over, word for word.
+func TestFailuresThatStand(t *testing.T) {
+	s := report.Build(reporttest.Reviewed(t))
+	failing := s.Failing()
+	if len(failing) == 0 || len(s.ToDo) != 0 {
+		t.Fatalf("%q fail, %q to do", failing, s.ToDo)
+	}
+	var b strings.Builder
+	if err := plaintext.Write(&b, s); err != nil {
+		t.Fatal(err)
+	}
+	squash := func(s string) string { return strings.Join(strings.Fields(s), "") }
+	text := squash(b.String())
+	if strings.Contains(text, squash("Every test was made or left out")) {
+		t.Error("it says that every test was made above what fails")
+	}
+	for _, want := range append(failing, strings.Split(s.Signed.Statement, "\n")...) {
+		if !strings.Contains(text, squash(want)) {
+			t.Errorf("%q is not there", want)
+		}
+	}
+	s.Signed.Statement = "" // of before it was kept
+	for i := range s.Boards {
+		s.Boards[i].Cells = nil
+	}
+	for i := range s.Lines {
+		s.Lines[i].Cells = nil
+	}
+	if sentence, items := s.Remains(); sentence != "Every test was made or left out with a reason." || items != nil {
+		t.Errorf("without a failure: %q, %q", sentence, items)
+	}
+}

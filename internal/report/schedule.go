@@ -91,6 +91,10 @@ type SignOff struct {
 	At       time.Time `json:"at"`
 	Event    int64     `json:"event"` // in the log
 	Sum      string    `json:"sum"`   // of the event before it, in hexadecimal
+
+	// Statement is what was signed, in lines, as the signer was shown it; absent where
+	// the record did not keep it.
+	Statement string `json:"statement,omitempty"`
 }
 
 // Review is what a reviewer did about a test, and why.
@@ -186,6 +190,7 @@ type Tested struct {
 	Cells    []Cell   `json:"tests"`            // in the order of the tests on a schedule, as far as there are any
 	Earlier  []Cell   `json:"earlier"`          // readings that no longer stand, in the order in which they were taken
 	Result   string   `json:"result,omitempty"` // the worst of its readings: fail, investigate, cannot say or pass; absent when there is none
+	Covers   string   `json:"covers,omitempty"` // what the job was limited to, such as insulation; absent when every kind of test was asked for
 	Complete bool     `json:"complete"`         // every test was made or left out with a reason
 	Remarks  []string `json:"remarks"`          // one sentence or two each
 }

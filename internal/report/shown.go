@@ -89,6 +89,9 @@ func WorstOn(b Board, lines []Line) string {
 			worst = worse(worst, l.Result)
 		}
 	}
+	if worst == string(check.Pass) {
+		return b.only(worst)
+	}
 	return cmp.Or(worst, "none")
 }
 
@@ -137,13 +140,55 @@ func (t Tested) Outcome() string {
 	case t.Result != "" && !t.Complete:
 		return "not complete"
 	case t.Result != "" && t.leftOut():
-		return "pass in part"
+		return t.only("pass in part")
 	case t.Result != "":
-		return t.Result
+		return t.only(t.Result)
 	case !t.Complete:
 		return "to do"
 	}
 	return "not tested"
+}
+
+// only is a pass with what the job was limited to, which is all that it is one of.
+func (t Tested) only(pass string) string {
+	if t.Covers != "" {
+		return t.Covers + ": " + pass
+	}
+	return pass
+}
+
+// Failing are the readings that fail and stand, "board 1, way 3, Zs: 4.60 ohm", in the
+// order of the schedule.
+func (s Schedule) Failing() (all []string) {
+	add := func(at string, t Tested) {
+		for _, c := range t.Cells {
+			if c.Status == Recorded && c.Result == string(check.Fail) {
+				all = append(all, at+", "+c.Name()+": "+c.WithUnit())
+			}
+		}
+	}
+	for _, b := range s.Boards {
+		add(fmt.Sprintf("board %d itself", b.Number), b.Tested)
+		for _, l := range s.Lines {
+			if l.Board == b.Number {
+				add(fmt.Sprintf("board %d, way %d", l.Board, l.Way), l.Tested)
+			}
+		}
+	}
+	return all
+}
+
+// Remains says what is left to do: a sentence, and the items below it. That nothing is
+// left is never all that is said above what fails.
+func (s Schedule) Remains() (sentence string, items []string) {
+	failing := s.Failing()
+	switch {
+	case len(s.ToDo) > 0:
+		return "", s.ToDo
+	case len(failing) > 0:
+		return "No test is left to do. These fail, and were let stand:", failing
+	}
+	return "Every test was made or left out with a reason.", nil
 }
 
 // Standing says whether the record was signed off, and by whom.

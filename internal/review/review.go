@@ -181,7 +181,8 @@ func Finish(s record.State, by string, at time.Time) ([]record.Event, error) {
 	return apply(s, []record.Event{{At: at, Kind: record.Finished, By: by}})
 }
 
-// SignOff returns the event that signs the record off. events is the whole log
+// SignOff returns the event that signs the record off, with the declaration that is
+// signed, see Declare. events is the whole log
 // that s was folded from. Errors: *OpenError with what is open, *InvalidError.
 func SignOff(s record.State, events []record.Event, sig Signature) ([]record.Event, error) {
 	if s.Sessions == 0 {
@@ -200,7 +201,7 @@ func SignOff(s record.State, events []record.Event, sig Signature) ([]record.Eve
 	if open := Queue(s, events); len(open) > 0 {
 		return nil, &OpenError{open}
 	}
-	return apply(s, []record.Event{{At: sig.At, Kind: record.Signed, By: sig.By, Text: name, Sum: sig.Sum}})
+	return apply(s, []record.Event{{At: sig.At, Kind: record.Signed, By: sig.By, Text: name, Sum: sig.Sum, Statement: Declare(s).Text()}})
 }
 
 // check looks at what every change has. dropped is what must precede it.

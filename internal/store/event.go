@@ -142,6 +142,8 @@ func checkReview(e *record.Event) error {
 		return fmt.Errorf("it is about event %d, which is not before it", e.Replaces)
 	case e.Kind != record.Signed && e.Sum != "":
 		return errors.New("only a sign-off has a sum")
+	case e.Kind != record.Signed && e.Statement != "":
+		return errors.New("only a sign-off has a statement")
 	case e.By == "":
 		return nil
 	}

@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"html/template"
 	"net/http"
@@ -10,6 +11,7 @@ import (
 	"strings"
 
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/report"
@@ -131,21 +133,33 @@ func (s *seen) draw() boardsPage {
 		p.Boards = append(p.Boards, one)
 	}
 	for _, status := range []string{"fail", "investigate", "cannot say", "to do", "skipped", "pass", "nothing"} {
-		m := markOf(status)
-		if count[m] > 0 {
-			p.Tally = append(p.Tally, tally{m, count[m]})
+		for m, n := range count {
+			if m.Class == markOf(status).Class && (m == markOf(status) || status == "pass") {
+				p.Tally = append(p.Tally, tally{m, n})
+			}
 		}
 	}
 	p.ToDo = sched.ToDo
 	return p
 }
 
+// passOf is the mark of what passed: of a job that was limited it says to what, because
+// it is a pass of no more.
+func passOf(covers string) mark {
+	m := markOf("pass")
+	if covers != "" {
+		m.Word = english.Capital(covers) + ": pass"
+	}
+	return m
+}
+
 // tileOf sums up what became of the tests of a way. What needs a person comes
 // before what is only not done yet.
 func tileOf(all []report.Tested, open int) tile {
 	var t tile
-	worst, done, asked, out := "", 0, 0, 0
+	worst, covers, done, asked, out := "", "", 0, 0, 0
 	for _, one := range all {
+		covers = cmp.Or(covers, one.Covers)
 		if check.Result(one.Result).Severity() > check.Result(worst).Severity() {
 			worst = one.Result
 		}
@@ -168,7 +182,7 @@ func tileOf(all []report.Tested, open int) tile {
 	case done < asked:
 		t.Mark = markOf("to do")
 	case worst == "pass":
-		t.Mark = markOf("pass")
+		t.Mark = passOf(covers)
 	case out > 0:
 		t.Mark = markOf("skipped")
 	default:

@@ -290,54 +290,23 @@ func (s *server) finish(w http.ResponseWriter, r *http.Request, snap *seen) {
 
 // signPage is the page where the record is signed off.
 type signPage struct {
-	ID       string
-	Open     []kindCount
-	Count    int
-	Signed   *record.SignOff
-	Sum      string // of the last event that the page was made from
-	Name, By string
-	Agree    bool
-	Wrong    string
-	Field    string
-	Running  bool
-	Summary  []fact
-	Stands   []stands // what a reviewer let stand
-	LeftOut  []stands // what the electrician left out
-}
-
-// stands is a place of the schedule that somebody gave a reason for.
-type stands struct {
-	Where, Reading, Why string
-	Mark                *mark
+	ID        string
+	Open      []kindCount
+	Count     int
+	Signed    *record.SignOff
+	Sum       string // of the last event that the page was made from
+	Name, By  string
+	Agree     bool
+	Wrong     string
+	Field     string
+	Running   bool
+	Statement string
+	Declared  review.Declaration // what is signed besides
 }
 
 func (s *server) signPage(r *http.Request, snap *seen) signPage {
 	p := signPage{ID: snap.ID, Count: snap.open(), Open: snap.kinds(), Signed: snap.State.Signed, Sum: snap.Head, By: s.door.Initials(r), Running: snap.Running()}
-	counts := map[string]int{}
-	for _, r := range snap.latest() {
-		counts[string(r.Verdict.Result)]++
-	}
-	for _, k := range []string{"pass", "investigate", "fail", "cannot say"} {
-		p.Summary = append(p.Summary, fact{markOf(k).Word, strconv.Itoa(counts[k])})
-	}
-	for _, t := range snap.State.Settlements {
-		if t.Ended != 0 {
-			continue
-		}
-		one := stands{Where: snap.where(t.Slot), Reading: "without a reading", Why: t.Reason + " (" + t.By + ")"}
-		if r, ok := snap.latest()[t.Slot]; ok {
-			m := markOf(string(r.Verdict.Result))
-			one.Reading, one.Mark = withOhm(r.Quantity.String()), &m
-		}
-		p.Stands = append(p.Stands, one)
-	}
-	for _, k := range snap.State.Skips {
-		if k.Ended == 0 {
-			p.LeftOut = append(p.LeftOut, stands{Where: snap.where(k.Slot), Why: english.Sentence(strings.Join(nonEmpty(string(k.How), k.Reason), ": "))})
-		}
-	}
-	l := snap.Listed().Progress
-	p.Summary = append(p.Summary, fact{"Left out", strconv.Itoa(l.LeftOut)})
+	p.Statement, p.Declared = review.Statement, review.Declare(snap.State)
 	return p
 }
 

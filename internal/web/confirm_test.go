@@ -141,3 +141,42 @@ func TestOverRangeTyped(t *testing.T) {
 		t.Errorf("%v: %d: %s", slot, code, text(page))
 	}
 }
+
+// What the signer is shown and ticks is what the record keeps.
+func TestWhatIsSignedIsKept(t *testing.T) {
+	c, job, _ := reviewSmall(t)
+	old, _ := snapshot(c, job).State.Latest(zs)
+	if code, page := c.correct(job, formFor(zs, old.ConfirmedID, "value", "4.70")); code != http.StatusSeeOther {
+		t.Fatalf("%d: %s", code, text(page))
+	}
+	for range snapshot(c, job).queue() {
+		it := snapshot(c, job).queue()[0]
+		c.post(job+"/settle", formFor(it.Slot, it.Of(), "reason", "Seen on site"))
+	}
+	page := text(c.get(job + "/sign"))
+	code, answer := c.post(job+"/sign", url.Values{"name": {"A. Reviewer"}, "by": {"ar"}, "agree": {"yes"}, "sum": {snapshot(c, job).Head}})
+	if code != http.StatusSeeOther {
+		t.Fatalf("%d: %s", code, text(answer))
+	}
+	kept := snapshot(c, job).State.Signed.Statement
+	if !strings.Contains(kept, "Fails and stands:\n- board 1, way 2, Zs: 4.70 ohm; let stand by QX: Seen on site") || !strings.Contains(kept, "4.60 ohm, replaced by QX") {
+		t.Errorf("kept is %s", kept)
+	}
+	for line := range strings.SplitSeq(kept, "\n") {
+		if line = strings.TrimSuffix(strings.TrimPrefix(line, "- "), ":"); !strings.Contains(html.UnescapeString(page), line) {
+			t.Errorf("the signer was not shown %q: %s", line, page)
+		}
+	}
+}
+
+// A way of a limited job passes in what was asked for, and the page says no more.
+func TestLimitedPass(t *testing.T) {
+	c, job, _ := reviewSmall(t) // continuity and live
+	page := text(c.get(job))
+	if !strings.Contains(page, "Continuity, live: pass 1 way") {
+		t.Errorf("the boards say %s", page)
+	}
+	if mark := passOf(""); mark.Word != "Pass" {
+		t.Errorf("a whole job says %q", mark.Word)
+	}
+}

@@ -170,11 +170,13 @@ func (p *pdf) after() {
 	p.limitations()
 	p.observations()
 	p.notesMade()
+	p.declared()
 	p.heading("Left to do")
-	if len(p.s.ToDo) == 0 {
-		p.item("", "Every test was made or left out with a reason.")
+	sentence, items := p.s.Remains()
+	if sentence != "" {
+		p.item("", sentence)
 	}
-	for _, item := range p.s.ToDo {
+	for _, item := range items {
 		p.item("•", item)
 	}
 	p.preparation()

@@ -4,10 +4,12 @@
 package paper
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
 
+	"waycall/internal/check"
 	"waycall/internal/report"
 	"waycall/internal/report/words"
 )
@@ -63,6 +65,8 @@ func boardColumns(s report.Schedule) []column[report.Board] {
 			switch {
 			case b.OnlyIsolated:
 				return "only isolated, not tested"
+			case left == 0 && report.WorstOn(b, s.Lines) == string(check.Fail):
+				return "none to do; some fail"
 			case left == 0:
 				return "all made or left out with a reason"
 			}
@@ -94,19 +98,43 @@ func inUse(s report.Schedule, b report.Board) (ways, left int) {
 	return ways, left
 }
 
-// The statement is ours. It is about the record, and says nothing about the
-// installation.
+// statement is what stands above the name of who signed when the record did not keep
+// what he was shown: what it keeps is printed as it is kept, see report.SignOff.
 const statement = "I took the readings in this schedule, or directed those who took them, with the instrument named above. " +
 	"I have read the schedule with its notes, what was left out and why, and what is left to do, and it agrees with what was read. " +
 	"I sign for this record of readings and for nothing else: what follows from it for the installation is for the competent person to judge, with the inspection."
 
+// listed is the heading of what was signed for besides the statement.
+const listed = "Signed for with the statement"
+
+// declared is what is listed with the statement that was signed.
+func (p *pdf) declared() {
+	if p.s.Signed == nil {
+		return
+	}
+	lines := strings.Split(p.s.Signed.Statement, "\n")
+	if len(lines) <= 2 {
+		return
+	}
+	p.heading(listed)
+	for _, line := range lines[2:] {
+		p.item("", line)
+	}
+}
+
 func (p *pdf) statement() {
 	p.room(64)
 	p.heading("Statement of the competent person")
-	p.item("", statement)
 	if g := p.s.Signed; g == nil {
-		p.item("", "This is a draft. It is not to be signed before it is signed off in the record.")
+		p.item("", "This is a draft. It is not to be signed before it is signed off in the record, which then keeps what was signed.")
 	} else {
+		lines := strings.Split(cmp.Or(g.Statement, statement), "\n")
+		for _, line := range lines[:min(2, len(lines))] {
+			p.item("", line)
+		}
+		if len(lines) > 2 {
+			p.item("", "What is listed with it stands under "+listed+", after the circuits.")
+		}
 		p.field("Signed off by", g.Name+" ("+g.Initials+")")
 		p.field("At", fmt.Sprintf("%s, as event %d of the record", g.At.UTC().Format("2006-01-02 15:04:05 UTC"), g.Event))
 		p.field("Sum as signed", g.Sum)

@@ -273,7 +273,7 @@ func readBack(t testing.TB, s report.Schedule) {
 	if marked := strings.Contains(everything, draft); marked != (s.Signed == nil) {
 		t.Errorf("there is a draft mark: %v; signed: %+v", marked, s.Signed)
 	}
-	all = append(slices.Concat(all, s.ToDo, s.Cautions), statement, s.Job.Reference, s.Job.Address, s.Job.Instrument, s.Job.Checked, s.Record.Sum)
+	all = append(slices.Concat(all, s.ToDo, s.Cautions, signedLines(s)), s.Job.Reference, s.Job.Address, s.Job.Instrument, s.Job.Checked, s.Record.Sum)
 	for _, one := range all {
 		if !strings.Contains(text, squash(shown(one))) {
 			t.Errorf("%q is not on the paper", one)
@@ -574,4 +574,15 @@ func FuzzReadField(f *testing.F) {
 			}
 		}
 	})
+}
+
+// signedLines are the lines of what was signed, as they are printed.
+func signedLines(s report.Schedule) []string {
+	if s.Signed == nil {
+		return nil
+	}
+	if s.Signed.Statement == "" { // of before it was kept
+		return []string{statement}
+	}
+	return strings.Split(s.Signed.Statement, "\n")
 }

@@ -60,6 +60,13 @@ func Write(w io.Writer, s report.Schedule) error {
 	for _, c := range s.Cautions {
 		t.Item("", c)
 	}
+	if g := s.Signed; g != nil && g.Statement != "" {
+		t.Line("")
+		t.Line("WHAT WAS SIGNED")
+		for line := range strings.SplitSeq(g.Statement, "\n") {
+			t.Item("", line)
+		}
+	}
 	return t.Print(w)
 }
 
@@ -299,13 +306,13 @@ func withoutEmpty(rows [][]string, names ...string) [][]string {
 // remains says what is left to do and what is doubtful. The doubtful are not
 // left to do: whether a reading that was looked into may stay is not for us.
 func (t *page) remains(s report.Schedule) {
-	if len(s.ToDo) > 0 {
-		t.Line("LEFT TO DO")
-		for _, item := range s.ToDo {
-			t.Item("- ", item)
-		}
-	} else {
-		t.Line("Every test was made or left out with a reason.")
+	sentence, items := s.Remains()
+	if sentence == "" {
+		sentence = "LEFT TO DO"
+	}
+	t.Item("", sentence)
+	for _, item := range items {
+		t.Item("- ", item)
 	}
 	doubtful := func(result string) bool {
 		return result == string(check.Investigate) || result == string(check.CannotSay)

@@ -41,7 +41,7 @@ var Hostile = map[string]string{
 // Spoilt is a schedule with the same text in every field of words.
 func Spoilt(t testing.TB, text string) report.Schedule {
 	s := Observed(report.Build(Reviewed(t)))
-	s.Signed.Name, s.Signed.Initials, s.Signed.Sum = text, text, text
+	s.Signed.Name, s.Signed.Initials, s.Signed.Sum, s.Signed.Statement = text, text, text, text
 	for i := range s.Observations {
 		s.Observations[i].Text, s.Observations[i].Code = text, text
 	}

@@ -39,6 +39,11 @@ func XLSX(w io.Writer, s report.Schedule) error {
 	}
 	if g := s.Signed; g != nil {
 		job = append(job, []any{"Signed off by", g.Name}, []any{"Initials", g.Initials}, []any{"Signed off at", g.At.UTC().Format("2006-01-02 15:04:05 UTC")}, []any{"Signed off as event", strconv.FormatInt(g.Event, 10)}, []any{"Sum of what was signed", g.Sum})
+		if g.Statement != "" {
+			for line := range strings.SplitSeq(g.Statement, "\n") {
+				job = append(job, []any{"What was signed", line})
+			}
+		}
 	}
 	b.sheet("Job", []string{"", "Value"}, job)
 	b.sheet("Boards", boardHead, boardRows(s))
