@@ -11,17 +11,16 @@ import (
 	"testing"
 	"time"
 
+	"waycall/internal/jobs"
 	"waycall/internal/mishap"
-	"waycall/internal/record"
 	"waycall/internal/report"
-	"waycall/internal/store"
 )
 
-// faultyTail reads what there is, and panics.
-type faultyTail struct{ tail }
+// faultyLog reads what there is, and panics.
+type faultyLog struct{ follower }
 
-func (f faultyTail) Next(ctx context.Context) ([]record.Event, error) {
-	_, _ = f.tail.Next(ctx)
+func (f faultyLog) Read(ctx context.Context) (*jobs.Log, error) {
+	_, _ = f.follower.Read(ctx)
 	panic("a fault")
 }
 
@@ -44,20 +43,20 @@ func soon(t *testing.T, f func()) {
 // and what it has read is not taken for shown.
 func TestFaultGivesBack(t *testing.T) {
 	c, job, _ := office(t)
-	id, jobs := strings.TrimPrefix(job, "/job/"), c.server.s.Jobs
+	id, folder := strings.TrimPrefix(job, "/job/"), c.server.s.Jobs
 	before := events(c, job)
 	if code, _ := c.post(job+"/settle", settling(c, job)); code != http.StatusSeeOther {
 		t.Fatalf("settling gave %d", code)
 	}
-	j := jobs.jobs[id]
+	j := folder.jobs[id]
 	for what, f := range map[string]func(){
-		"open": func() { _, _ = jobs.Open(t.Context(), id) },
-		"list": func() { _, _ = jobs.List(t.Context()) },
-		"work": func() { _ = jobs.Work(t.Context(), id, nil) },
+		"open": func() { _, _ = folder.Open(t.Context(), id) },
+		"list": func() { _, _ = folder.List(t.Context()) },
+		"work": func() { _ = folder.Work(t.Context(), id, nil) },
 	} {
 		soon(t, func() {
 			j.mu.Lock()
-			j.tail = faultyTail{store.NewTail(j.path)}
+			j.log = faultyLog{j.log}
 			j.mu.Unlock()
 			if err := mishap.Do(what, f); err == nil {
 				t.Errorf("%s did not panic", what)
@@ -68,7 +67,7 @@ func TestFaultGivesBack(t *testing.T) {
 		if now := events(c, job); now != before+1 {
 			t.Errorf("%d events are shown, not %d", now, before+1)
 		}
-		if list, err := jobs.List(t.Context()); err != nil || len(list) != 1 || list[0].Problem != "" || list[0].Running {
+		if list, err := folder.List(t.Context()); err != nil || len(list) != 1 || list[0].Problem != "" || list[0].Running {
 			t.Errorf("the list: %+v, %v", list, err)
 		}
 	})

@@ -47,16 +47,15 @@ type job struct {
 	used           int64 // of Folder.clock; under Folder.mu
 
 	mu     sync.Mutex // one reads the file at a time
-	tail   tail
+	log    follower   // nil when it was let go
 	snap   *Snapshot  // nil before the first reading, and when it was let go
 	listed Listed     // of the last snapshot
 	seen   store.Look // at the file, before listed was made from it
 }
 
-// tail is the log of a job as it grows: *store.Tail, but in tests.
-type tail interface {
-	Next(ctx context.Context) ([]record.Event, error)
-	Head() string
+// follower reads the log of a job as it grows: *jobs.Follower, but in tests.
+type follower interface {
+	Read(ctx context.Context) (*jobs.Log, error)
 }
 
 // NewFolder returns the folder of jobs at dir. Nothing is read yet, and it need
@@ -130,7 +129,7 @@ func (f *Folder) looked() ([]*job, error) {
 func (f *Folder) letGo() {
 	for i, j := range f.byUse() {
 		if i >= maxKept && j.mu.TryLock() {
-			j.snap, j.tail = nil, nil
+			j.snap, j.log = nil, nil
 			j.mu.Unlock()
 		}
 	}
@@ -228,46 +227,26 @@ func (f *Folder) forget(id string) {
 func (j *job) read(ctx context.Context) (*Snapshot, error) {
 	whole := false
 	defer func() {
-		if !whole { // what the tail has read may not be in a snapshot
-			j.tail = nil
+		if !whole { // what it has read may not be in a snapshot
+			j.log = nil
 		}
 	}()
-	if j.tail == nil || j.snap == nil {
-		j.tail, j.snap = store.NewTail(j.path), nil
+	if j.log == nil || j.snap == nil {
+		j.log, j.snap = jobs.Follow(j.path), nil
 	}
-	added, err := j.tail.Next(ctx)
-	if errors.Is(err, store.ErrReplaced) { // another file lies there now: begin again
-		j.tail, j.snap = store.NewTail(j.path), nil
-		added, err = j.tail.Next(ctx)
-	}
+	log, err := j.log.Read(ctx)
+	whole = true
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		j.snap = nil
 		return nil, ErrNoJob
 	case err != nil:
-		whole = true
 		return nil, err
 	}
-	if j.snap != nil && len(added) == 0 {
-		whole = true
-		return j.snap, nil
+	if j.snap == nil || j.snap.log != log {
+		j.snap = &Snapshot{ID: j.id, Name: j.name, path: j.path, log: log, State: log.State, Events: log.Events, Head: log.Head}
 	}
-	next := &Snapshot{ID: j.id, Name: j.name, path: j.path}
-	if j.snap != nil {
-		next.State, next.Events = j.snap.State, j.snap.Events // whose end only the newest snapshot writes to
-	}
-	if j.snap == nil {
-		next.State, err = record.Fold(added)
-	}
-	for i := 0; j.snap != nil && i < len(added) && err == nil; i++ {
-		next.State, err = next.State.Apply(added[i])
-	}
-	if err != nil {
-		return nil, err
-	}
-	next.Events, next.Head = append(next.Events, added...), j.tail.Head()
-	j.snap, whole = next, true
-	return next, nil
+	return j.snap, nil
 }
 
 // Work adds events to a job. make is given what is known of it, with nobody else
@@ -336,6 +315,7 @@ type Snapshot struct {
 	Events   []record.Event
 	Head     string // sum of the last event, which stands for the whole log
 	path     string
+	log      *jobs.Log // from which it was made
 
 	schedule once[report.Schedule]
 	listed   once[Listed]
