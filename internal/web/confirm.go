@@ -29,12 +29,13 @@ func (f changeForm) quantity(s *seen) (reading.Quantity, error) {
 }
 
 // scaleEnd is where the instrument's scale ends for the test at a place, in its unit,
-// or 0 where that is not known. A job says it of insulation at 500 V.
+// or 0 where that is not known. A job says it of insulation, for each test voltage.
 func (s *seen) scaleEnd(slot record.Slot) float64 {
-	if slot.Test.Insulation() && s.placeView(slot).Volts == 500 {
-		return s.State.Job.Instrument.OverRange
+	if !slot.Test.Insulation() {
+		return 0
 	}
-	return 0
+	end, _ := s.State.Job.Instrument.ScaleEnd(s.placeView(slot).Volts)
+	return end
 }
 
 // unconfirmedError is that a figure was not confirmed as it would be stored.
