@@ -22,40 +22,6 @@ import (
 	"waycall/internal/reading"
 )
 
-// Kind names what an Event says. The strings are stored, so they never change.
-type Kind string
-
-// Kinds of event. Heard and Said are what passed between the electrician and
-// the tool; the others are facts that change what is known about the board.
-const (
-	Opened    Kind = "opened"    // a session began, or began again: Job is what is tested, Habit how its readings are accepted
-	Heard     Kind = "heard"     // a phrase for us: Phrase holds what each witness heard; the sound is kept with it
-	Said      Kind = "said"      // a prompt: Text
-	Prepared  Kind = "prepared"  // a preparation step was answered or its answer taken back: Board, Step, Answer, Reason, of StaysConnected also Slot; of a check of the leads Quantity and Verdict
-	Proposed  Kind = "proposed"  // a reading was understood and read back: Slot, Quantity, Verdict, and Then for what the same breath gave beside it; not yet on the schedule; Doubted says that it must be confirmed aloud
-	Confirmed Kind = "confirmed" // the electrician confirmed the pending proposal, all of which is now on the schedule; with the Answer Accepted it was not said but implied by the next reading
-	Dropped   Kind = "dropped"   // the pending proposal was rejected or replaced: Reason
-	Withdrawn Kind = "withdrawn" // a confirmed reading was taken back: Slot, Reason; or a note or an observation: Of
-	Skipped   Kind = "skipped"   // a due test was not made, or that was taken back: Slot, Answer, Reason
-	Moved     Kind = "moved"     // the electrician went to another test, which is due now whatever stands there: Slot
-	Retest    Kind = "retest"    // a way, or with way 0 the board itself, is to be tested again after work on it: Slot.Board, Slot.Way; the earlier readings stay in the log
-	Noted     Kind = "noted"     // a note was made in free speech: Text, Slot.Board, Slot.Way (0 is the board itself); with Of it says who was told of that observation
-	Observed  Kind = "observed"  // an observation was made: Code, and the rest as of a note
-	Paused    Kind = "paused"
-	CarriedOn Kind = "carried on" // the pause is over; without a pause: back from a Moved to the order of testing
-	Finished  Kind = "finished"   // the electrician ended the session; with By a reviewer did, of one that was cut off
-)
-
-// Kinds of event that a review adds. Each says By whom, by initials, and comes
-// between sessions or after the last. A Withdrawn or a Dropped with By is a
-// review's, too. None of them moves the place in hand: a session that goes on
-// afterwards begins where the last one stopped.
-const (
-	Edited  Kind = "edited"     // a reviewer put a reading on the schedule: Slot, Quantity, Verdict, Reason, By, Replaces
-	Settled Kind = "settled"    // a reviewer lets a doubtful reading stand, or a test be missing: Slot, Reason, By, Replaces
-	Signed  Kind = "signed off" // the record was signed off: By, Text is the signer's full name, Sum the sum of the event before it
-)
-
 // How says in which way a preparation step was answered or a test not made.
 // The strings are stored, so they never change.
 type How string
@@ -175,10 +141,4 @@ type Offer struct {
 }
 
 // ofReview reports whether e was made by a reviewer.
-func (e Event) ofReview() bool {
-	switch e.Kind {
-	case Edited, Settled, Signed:
-		return true
-	}
-	return e.By != ""
-}
+func (e Event) ofReview() bool { return reviewed[e.Kind] || e.By != "" }

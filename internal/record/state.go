@@ -336,7 +336,7 @@ func (s State) apply(e Event) (State, error) {
 	if e.Kind == Withdrawn && e.Of != 0 {
 		return s.unnoted(e)
 	}
-	whole := e.Kind == Retest || e.Kind == Moved && e.Slot != nil && *e.Slot == (Slot{Board: e.Slot.Board})
+	whole := e.whole()
 	if err := s.slot(e.Slot, whole); err != nil {
 		return s, err
 	}

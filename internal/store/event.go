@@ -11,9 +11,6 @@ import (
 
 	"github.com/mewkiz/flac"
 
-	"waycall/internal/board"
-	"waycall/internal/check"
-	"waycall/internal/reading"
 	"waycall/internal/record"
 )
 
@@ -21,42 +18,13 @@ import (
 // width and sorts as time does.
 const timeLayout = "2006-01-02T15:04:05.000000000Z"
 
-// kinds are the events that can be stored and what each must carry.
-var kinds = map[record.Kind]func(*record.Event) bool{
-	record.Opened:    func(e *record.Event) bool { return e.Job != nil },
-	record.Heard:     func(e *record.Event) bool { return e.Phrase != nil },
-	record.Said:      func(e *record.Event) bool { return e.Text != "" },
-	record.Prepared:  func(e *record.Event) bool { return e.Step != "" && e.Answer != "" },
-	record.Proposed:  func(e *record.Event) bool { return e.Slot != nil && e.Quantity != nil && e.Verdict != nil },
-	record.Confirmed: nil,
-	record.Dropped:   nil,
-	record.Withdrawn: func(e *record.Event) bool { return (e.Slot != nil) != (e.Of != 0) },
-	record.Skipped:   func(e *record.Event) bool { return e.Slot != nil && e.Answer != "" },
-	record.Moved:     func(e *record.Event) bool { return e.Slot != nil },
-	record.Retest:    func(e *record.Event) bool { return e.Slot != nil },
-	record.Noted:     func(e *record.Event) bool { return e.Slot != nil && e.Text != "" && e.HeardID != 0 },
-	record.Observed:  func(e *record.Event) bool { return e.Slot != nil && e.Text != "" && e.Code != "" && e.HeardID != 0 },
-	record.Paused:    nil,
-	record.CarriedOn: nil,
-	record.Finished:  nil,
-	record.Edited:    func(e *record.Event) bool { return e.Slot != nil && e.Quantity != nil && e.Verdict != nil },
-	record.Settled:   func(e *record.Event) bool { return e.Slot != nil },
-	record.Signed:    func(e *record.Event) bool { return e.Text != "" && e.Sum != "" },
-}
-
-// reviewed are the kinds that a reviewer makes: always, or where he may.
-var reviewed = map[record.Kind]bool{
-	record.Edited: true, record.Settled: true, record.Signed: true,
-	record.Withdrawn: false, record.Dropped: false, record.Finished: false,
-}
-
 // checkBatch looks at what Append was given before the log is touched, and
 // returns the format and rate of the sound.
 func checkBatch(batch []record.Event, sound []byte) (format string, rate int, err error) {
 	heard := false
 	for i := range batch {
 		e := &batch[i]
-		err := checkEvent(e)
+		err := e.Check()
 		switch {
 		case err != nil:
 		case e.Kind == record.Heard && heard:
@@ -77,108 +45,6 @@ func checkBatch(batch []record.Event, sound []byte) (format string, rate int, er
 		return "", 0, fault(ErrInvalid, "the sound: "+err.Error(), "")
 	}
 	return format, rate, nil
-}
-
-// checkEvent checks what the log relies on. Whether an event makes sense at
-// its place in the conversation is for package record.
-func checkEvent(e *record.Event) error {
-	complete, known := kinds[e.Kind]
-	switch {
-	case !known:
-		return errors.New("unknown kind of event")
-	case complete != nil && !complete(e):
-		return errors.New("a field that this kind must have is missing")
-	case e.At.IsZero():
-		return errors.New("it has no time")
-	case e.At.UTC().Year() < 1 || e.At.UTC().Year() > 9999:
-		return fmt.Errorf("year %d", e.At.UTC().Year())
-	}
-	switch e.Answer {
-	case "", record.Done, record.NotApplicable, record.Limitation, record.NotMade, record.TakenBack, record.Waived, record.Accepted:
-	default:
-		return fmt.Errorf("unknown answer %q", e.Answer)
-	}
-	if err := checkReview(e); err != nil {
-		return err
-	}
-	if e.Kind != record.Proposed && len(e.Then) > 0 {
-		return errors.New("only a proposal has further readings")
-	}
-	if e.Kind != record.Said && len(e.Offers) > 0 {
-		return errors.New("only what is said offers readings")
-	}
-	for i, all := range e.Offers {
-		for _, o := range all {
-			if err := checkReading(&o.Slot, &o.Quantity, nil, false); err != nil {
-				return fmt.Errorf("offer %d: %w", i+1, err)
-			}
-		}
-	}
-	if _, known := record.Codes[e.Code]; e.Code != "" && !(known && e.Kind == record.Observed) {
-		return fmt.Errorf("code %q", e.Code)
-	}
-	whole := e.Kind == record.Retest || e.Kind == record.Prepared || e.Kind == record.Noted || e.Kind == record.Observed || e.Kind == record.Moved && *e.Slot == (record.Slot{Board: e.Slot.Board})
-	if err := checkReading(e.Slot, e.Quantity, e.Verdict, whole); err != nil {
-		return err
-	}
-	for i := range e.Then {
-		f := &e.Then[i]
-		if err := checkReading(&f.Slot, &f.Quantity, &f.Verdict, false); err != nil {
-			return fmt.Errorf("further reading %d: %w", i+1, err)
-		}
-	}
-	return nil
-}
-
-// checkReview checks who made an event, and what it is about.
-func checkReview(e *record.Event) error {
-	must, may := reviewed[e.Kind]
-	switch {
-	case e.By == "" && must:
-		return errors.New("a review has no initials")
-	case e.By == "" && e.Replaces != 0, e.By != "" && !may:
-		return errors.New("it is not made by a reviewer")
-	case e.Replaces < 0 || e.Replaces >= e.ID && e.Replaces != 0:
-		return fmt.Errorf("it is about event %d, which is not before it", e.Replaces)
-	case e.Kind != record.Signed && e.Sum != "":
-		return errors.New("only a sign-off has a sum")
-	case e.Kind != record.Signed && e.Statement != "":
-		return errors.New("only a sign-off has a statement")
-	case e.By == "":
-		return nil
-	}
-	return board.CheckInitials(e.By)
-}
-
-// checkReading checks what an event says of a reading; what is nil it does not
-// say. whole is for one that means a whole way or the
-// board itself and names no test.
-func checkReading(s *record.Slot, q *reading.Quantity, v *check.Verdict, whole bool) error {
-	if s != nil {
-		switch {
-		case s.Board < 1 || s.Board > 99:
-			return fmt.Errorf("board %d; boards are 1 to 99", s.Board)
-		case s.Way < 0 || s.Way > 99:
-			return fmt.Errorf("way %d; ways are 1 to 99, or 0 for the board itself", s.Way)
-		case s.Position < 0 || s.Position > 500:
-			return fmt.Errorf("position %d; positions are 1 to 500, or 0 for none", s.Position)
-		case !s.Test.Known() && !(whole && s.Test == ""):
-			return fmt.Errorf("unknown test %q", s.Test)
-		}
-	}
-	if q != nil && *q != (reading.Quantity{}) {
-		if err := q.Check(); err != nil {
-			return err
-		}
-	}
-	if v != nil {
-		switch v.Result {
-		case check.Pass, check.Investigate, check.Fail, check.CannotSay:
-		default:
-			return fmt.Errorf("unknown result %q", v.Result)
-		}
-	}
-	return nil
 }
 
 // encode returns the columns of e, and leaves in e what decode will give back.
@@ -231,7 +97,7 @@ func decode(id int64, at, kind, data string) (record.Event, error) {
 		return record.Event{}, err
 	}
 	e.ID, e.At, e.Kind = id, t.UTC(), record.Kind(kind)
-	if _, known := kinds[e.Kind]; !known {
+	if !e.Kind.Known() {
 		return record.Event{}, fmt.Errorf("unknown kind of event %q", kind)
 	}
 	return e, nil

@@ -116,7 +116,7 @@ func FuzzEvent(f *testing.F) {
 		if _, data3, err := encode(&again); err != nil || data3 != data2 {
 			t.Errorf("%q: %q came back as %q (%v)", kind, data2, data3, err)
 		}
-		if checkEvent(&first) != nil {
+		if first.Check() != nil {
 			return
 		}
 		// Whatever is out of place in the state is an error, never a crash.
