@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -36,6 +37,11 @@ Unit in the hall
 TN-S
 
 y
+0.8
+2.4
+16
+water, gas
+10
 y
 Sockets
 RCBO b32
@@ -77,6 +83,9 @@ func TestWizard(t *testing.T) {
 	if job.Date != today || job.Instrument.Serial != "0012" || job.Instrument.OverRange != 999 || job.Instrument.OverRange250 != 500 || !b.SurgeProtection || b.Earthing != board.TNS || len(b.Ways) != 3 || !b.Ways[1].Spare {
 		t.Errorf("%+v", job)
 	}
+	if b.Supply.DeclaredZe != 0.8 || b.Supply.DeclaredPFC != 2.4 || b.EarthingConductor != 16 || !slices.Equal(b.Bonding, []string{"water", "gas"}) || b.BondingSize != 10 {
+		t.Errorf("at the board itself: %+v", b)
+	}
 	if one.Device.Standard != board.RCBO || one.Device.Type != "B" || one.Device.Rating != 32 || one.Device.Breaking != 6 || *one.Device.RCD != (board.RCD{Rated: 30, Type: "A"}) ||
 		one.Wiring != board.Ring || one.Line != 2.5 || one.CPC != 1.5 || one.Length != 64 || one.Points != 14 {
 		t.Errorf("%+v", one)
@@ -99,10 +108,13 @@ func TestWizardAsksAgain(t *testing.T) {
 		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n", "TNX", "TN-S"},
 		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n", "12", "230"},
 		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n", "perhaps", "type y or n"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\nLights\n", "B31", "31"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\nLights\n", "what", "no device"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\nLights\n\n\n", "30", "has no type"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\nLights\n\n\n\n\n", "1.5", "give both"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n", "0,35", "type 0.35"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n", "900", "declared_pfc"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n", "water, water", "bonded twice"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\nLights\n", "B31", "31"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\nLights\n", "what", "no device"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\nLights\n\n\n", "30", "has no type"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\nLights\n\n\n\n\n", "1.5", "give both"},
 	} {
 		_, shown, err := answer(t, Known{Taken: func(s string) bool { return s == "TAKEN" }}, true, c.before+c.wrong+"\n")
 		if !errors.Is(err, ErrStopped) {

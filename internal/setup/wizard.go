@@ -291,6 +291,9 @@ func (w *wizard) board(number int, ways bool) error {
 		return err
 	}
 	this(&w.job).SurgeProtection = surge
+	if err := w.supply(this); err != nil {
+		return err
+	}
 	if !ways {
 		return nil
 	}
@@ -313,6 +316,43 @@ func (w *wizard) board(number int, ways bool) error {
 		}
 	}
 	return nil
+}
+
+// supply asks for what the tests at the board itself hang on. What is not known stays
+// unknown, and may be written into the board file later.
+func (w *wizard) supply(this func(*board.Job) *board.Board) error {
+	for _, q := range []struct {
+		question string
+		change   func(b *board.Board, x float64)
+	}{
+		{"Ze as declared by the distributor, ohm; - when unknown", func(b *board.Board, x float64) { b.Supply.DeclaredZe = x }},
+		{"Fault current as declared by the distributor, kA; - when unknown", func(b *board.Board, x float64) { b.Supply.DeclaredPFC = x }},
+		{"Main earthing conductor, mm2; - when unknown", func(b *board.Board, x float64) { b.EarthingConductor = x }},
+	} {
+		if err := w.set(q.question, "-", func(j *board.Job, a string) error {
+			x, err := unknownOr(a)
+			q.change(this(j), x)
+			return err
+		}); err != nil {
+			return err
+		}
+	}
+	if err := w.set("Services that are bonded, such as water, gas; - for none, or when unknown", "-", func(j *board.Job, a string) error {
+		b := this(j)
+		if b.Bonding = nil; a == "-" {
+			return nil
+		}
+		for service := range strings.SplitSeq(a, ",") {
+			b.Bonding = append(b.Bonding, strings.TrimSpace(service))
+		}
+		return nil
+	}); err != nil || len(this(&w.job).Bonding) == 0 {
+		return err
+	}
+	return w.set("Main bonding conductors, mm2; - when unknown", "-", func(j *board.Job, a string) (err error) {
+		this(j).BondingSize, err = unknownOr(a)
+		return err
+	})
 }
 
 // like finds the board that another is like.
