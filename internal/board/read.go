@@ -14,6 +14,7 @@ import (
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/token"
 
+	"waycall/internal/english"
 	"waycall/internal/plainyaml"
 	"waycall/internal/printable"
 )
@@ -403,7 +404,10 @@ func suggest(v reflect.Value, key string) string {
 func nearest(keys []string, key string) string {
 	best, least := "", 3
 	for _, k := range keys {
-		if n := distance(k, key, least); n < least {
+		if max(len(k)-len(key), len(key)-len(k)) >= least {
+			continue // whatever it holds; a file may hold a key of any length
+		}
+		if n := english.Distance(k, key); n < least {
 			best, least = k, n
 		}
 	}
@@ -411,29 +415,6 @@ func nearest(keys []string, key string) string {
 		return strconv.Quote(best)
 	}
 	return "one of " + strings.Join(keys, ", ")
-}
-
-// distance is the number of letters by which two words differ, at most limit.
-func distance(a, b string, limit int) int {
-	if len(a)-len(b) >= limit || len(b)-len(a) >= limit {
-		return limit
-	}
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		last := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := last
-			if a[i] != b[j] {
-				cost = 1 + min(last, row[j], row[j+1])
-			}
-			last, row[j+1] = row[j+1], cost
-		}
-	}
-	return min(limit, row[len(b)])
 }
 
 func join(path, key string) string {

@@ -52,3 +52,24 @@ func List(items []string) string {
 	}
 	return strings.Join(items[:len(items)-1], ", ") + " and " + items[len(items)-1]
 }
+
+// Distance is the least number of bytes to put in, leave out or exchange to make a out
+// of b (Levenshtein).
+func Distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		last := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := last
+			if a[i] != b[j] {
+				cost = 1 + min(last, row[j], row[j+1])
+			}
+			last, row[j+1] = row[j+1], cost
+		}
+	}
+	return row[len(b)]
+}

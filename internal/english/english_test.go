@@ -56,3 +56,11 @@ func FuzzWords(f *testing.F) {
 		}
 	})
 }
+
+func TestDistance(t *testing.T) {
+	for pair, want := range map[[2]string]int{{"", ""}: 0, {"way", "way"}: 0, {"way", ""}: 3, {"feeds", "feed"}: 1, {"kitten", "sitting"}: 3, {"ab", "ba"}: 2} {
+		if got, back := Distance(pair[0], pair[1]), Distance(pair[1], pair[0]); got != want || back != want {
+			t.Errorf("%q: %d and %d, want %d", pair, got, back, want)
+		}
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"waycall/internal/english"
 	"waycall/internal/phrase"
 )
 
@@ -169,7 +170,7 @@ func nearest(w string, lex phrase.Lexicon) string {
 		return w
 	}
 	for _, c := range sortedWords(lex) {
-		if d := distance(w, c); d < least {
+		if d := english.Distance(w, c); d < least {
 			best, least = c, d
 		}
 	}
@@ -183,26 +184,4 @@ func sortedWords(lex phrase.Lexicon) []string {
 	}
 	slices.Sort(words)
 	return words
-}
-
-// distance is the least number of letters to put in, leave out or exchange
-// (Levenshtein).
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		corner := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			d := corner
-			if a[i] != b[j] {
-				d++
-			}
-			corner = row[j+1]
-			row[j+1] = min(d, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }
