@@ -133,7 +133,7 @@ func (p *pdf) statement() {
 			p.item("", line)
 		}
 		if len(lines) > 2 {
-			p.item("", "What is listed with it stands under "+listed+", after the circuits.")
+			p.item("", "What is listed with it stands under \""+listed+"\", after the circuits.")
 		}
 		p.field("Signed off by", g.Name+" ("+g.Initials+")")
 		p.field("At", fmt.Sprintf("%s, as event %d of the record", g.At.UTC().Format("2006-01-02 15:04:05 UTC"), g.Event))
