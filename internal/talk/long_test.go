@@ -7,6 +7,7 @@ import (
 	"waycall/internal/board/boardtest"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
+	"waycall/internal/sequence"
 )
 
 // However much there is to say of what one breath gave, the question at its end is
@@ -21,7 +22,9 @@ func TestQuestionIsSpoken(t *testing.T) {
 		}
 		p.phrase(phrase.Meaning{Command: phrase.Confirm})
 	}
+	// All at 250 V, as ways of one breath are: the surge protection stays in.
 	job := boardtest.Read(t, "terrace.yaml")
+	job.Instrument.OverRange250 = 999
 	b := &job.Boards[0]
 	for n := range 22 {
 		w := b.Ways[0]
@@ -34,6 +37,11 @@ func TestQuestionIsSpoken(t *testing.T) {
 		}
 	}
 	p = newTalker(t, job)
+	for d, _ := sequence.Next(p.state.Record); d.Step.ID != sequence.SurgeOut; d, _ = sequence.Next(p.state.Record) {
+		m, _ := p.willing()
+		p.phrase(m)
+	}
+	p.phrase(phrase.Meaning{Command: phrase.TwoFifty})
 	p.prepare()
 	for _, m := range []phrase.Meaning{
 		{Command: phrase.Several, Way: 2, Last: 13, Test: reading.LNE, OverRange: true},
