@@ -20,17 +20,17 @@ import (
 // What the electrician said in internal/demo/script.jsonl, line by line, and
 // nothing else: written by hand from the script, not from what waycall made of it.
 var demoSchedule = []string{
-	"1  >999 410   pass", // 410 said later, in place of >999
-	"2 1 560 >999   pass",
-	"2 2 542 >999   pass",
-	"3  315 >999   pass",             // in doubt beside the drill, and said again
-	"4  >999 >999   pass",            // said as 999, and the bound corrected
-	"5  >999 >999   pass",            // after the work; 0.3 before it
-	"6  >999 >999   pass",            // the first together with way seven
-	"7  >999 skipped   pass in part", // equipment connected
-	"8  486 not made   pass",         // said as 46, and the value corrected; alarms stay connected
-	"9  14.2 >999   investigate",     //
-	"10      ",                       // spare
+	"1  >999 410   insulation: pass", // 410 said later, in place of >999
+	"2 1 560 >999   insulation: pass",
+	"2 2 542 >999   insulation: pass",
+	"3  315 >999   insulation: pass",             // in doubt beside the drill, and said again
+	"4  >999 >999   insulation: pass",            // said as 999, and the bound corrected
+	"5  >999 >999   insulation: pass",            // after the work; 0.3 before it
+	"6  >999 >999   insulation: pass",            // the first together with way seven
+	"7  >999 skipped   insulation: pass in part", // equipment connected
+	"8  486 not made   insulation: pass",         // said as 46, and the value corrected; alarms stay connected
+	"9  14.2 >999   investigate",                 //
+	"10      ",                                   // spare
 }
 
 func TestDemo(t *testing.T) {
