@@ -263,15 +263,21 @@ func TestLiveEcho(t *testing.T) {
 	}
 	l := startLive(t, room, data, board)
 	for _, text := range []string{"isolated and locked off", "notices up", "finish here"} {
-		l.wait("listening")
-		select {
-		case e := <-l.events:
-			t.Fatalf("nobody has spoken, and it says %+v", e)
-		case <-time.After(1500 * time.Millisecond): // much longer than the echo
+		// On a busy machine the sound comes broken now and then. Then it is asked, and
+		// said again, as a person would; what was not said is never heard surely.
+		var heard screen.Event
+		for try := 0; !heard.Agreed && try < 4; try++ {
+			l.wait("listening")
+			select {
+			case e := <-l.events:
+				t.Fatalf("nobody has spoken, and it says %+v", e)
+			case <-time.After(1500 * time.Millisecond): // much longer than the echo
+			}
+			l.room.PlayClip(t, l.speech[text])
+			heard = l.wait("heard")
 		}
-		l.room.PlayClip(t, l.speech[text])
-		if h := l.wait("heard"); !h.Agreed || h.Text != text {
-			t.Fatalf("said %q, heard %+v", text, h)
+		if !heard.Agreed || heard.Text != text {
+			t.Fatalf("said %q, heard %+v", text, heard)
 		}
 	}
 	ended := l.wait("ended")
