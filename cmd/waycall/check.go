@@ -14,10 +14,10 @@ import (
 	"waycall/internal/findings"
 	"waycall/internal/jobs"
 	"waycall/internal/plainfile"
+	"waycall/internal/readings"
 	"waycall/internal/record"
 	"waycall/internal/screen"
 	"waycall/internal/sequence"
-	"waycall/internal/sheet"
 )
 
 // checkOptions are the flags of waycall check.
@@ -149,12 +149,12 @@ func findJob(s record.State) findings.Findings {
 }
 
 // readSheet reads a file of readings by the ending of its name.
-func readSheet(path string, job board.Job) ([]sheet.Reading, error) {
-	read := sheet.ReadCSV
+func readSheet(path string, job board.Job) ([]readings.Reading, error) {
+	read := readings.ReadCSV
 	switch strings.ToLower(filepath.Ext(path)) {
 	case ".csv":
 	case ".yaml", ".yml":
-		read = sheet.ReadYAML
+		read = readings.ReadYAML
 	default:
 		return nil, usageError{fmt.Errorf("--readings %s: its name does not end in .csv, .yaml or .yml; name it so that its format is known", path)}
 	}

@@ -16,6 +16,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/demo"
 	"waycall/internal/demo/play"
+	"waycall/internal/fullscreen"
 	"waycall/internal/jobs"
 	"waycall/internal/record"
 	"waycall/internal/report"
@@ -23,7 +24,6 @@ import (
 	"waycall/internal/report/spreadsheet"
 	"waycall/internal/say/espeak"
 	"waycall/internal/screen"
-	"waycall/internal/wall"
 )
 
 // demoOptions are the flags of waycall demo.
@@ -103,10 +103,10 @@ func (o demoOptions) play(ctx context.Context, std streams, p *play.Player, job 
 	}
 	var watch play.Watcher = screen.New(std.out)
 	var source audio.Source = p
-	if o.full && wall.Can(screen.Under(std.out)) {
-		wall := wall.New()
-		watch, source = wall, wall.Meter(p)
-		defer showFull(std, wall)()
+	if o.full && fullscreen.Can(screen.Under(std.out)) {
+		full := fullscreen.New()
+		watch, source = full, full.Meter(p)
+		defer showFull(std, full)()
 	}
 	return p.Run(ctx, folder, job, e, voice, watch, source)
 }

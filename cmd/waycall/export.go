@@ -9,7 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"waycall/internal/pack"
+	"waycall/internal/bundle"
 	"waycall/internal/screen"
 )
 
@@ -59,11 +59,11 @@ func runExport(ctx context.Context, std streams, o exportOptions, job, to string
 	if _, err := os.Stat(path); err != nil {
 		return fmt.Errorf("no job %s; waycall jobs lists them", job)
 	}
-	var m pack.Manifest
+	var m bundle.Manifest
 	var packing error // says itself what to do
 	err = writeFile(to, 0o600, true, func(w io.Writer) error {
 		// Its mode is that of the job itself.
-		m, packing = pack.Write(ctx, path, filepath.Dir(to), w)
+		m, packing = bundle.Write(ctx, path, filepath.Dir(to), w)
 		return packing
 	})
 	if packing != nil {

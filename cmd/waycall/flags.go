@@ -12,8 +12,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/jobs"
+	"waycall/internal/newjob"
 	"waycall/internal/settings"
-	"waycall/internal/setup"
 )
 
 // dataFlag names the folder where jobs are kept.
@@ -46,9 +46,9 @@ func (d *dataFlag) readQuietly(ctx context.Context, job string) (jobs.Known, err
 }
 
 // register returns the register of instruments, which lies in the folder of jobs.
-func (d *dataFlag) register() (setup.Register, error) {
+func (d *dataFlag) register() (newjob.Register, error) {
 	folder, err := d.folder()
-	return setup.NewRegister(string(folder)), err
+	return newjob.NewRegister(string(folder)), err
 }
 
 // textSetting gives a command the flag of a setting; applySettings fills it.

@@ -5,15 +5,15 @@ import (
 	"os"
 	"sync"
 
+	"waycall/internal/fullscreen"
 	"waycall/internal/screen"
-	"waycall/internal/wall"
 )
 
 const fullUsage = "show the session on the whole of the terminal, large; the plain screen where the output is no terminal"
 
 // showFull shows w on the terminal until the function it returns is first called. Keys
 // go to the full screen then, so Ctrl-C comes from there, and is what it always is.
-func showFull(std streams, w *wall.Wall) (end func()) {
+func showFull(std streams, w *fullscreen.Screen) (end func()) {
 	interrupt := func() {
 		if self, err := os.FindProcess(os.Getpid()); err == nil {
 			_ = self.Signal(os.Interrupt)

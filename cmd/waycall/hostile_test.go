@@ -17,7 +17,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"waycall/internal/audio"
-	"waycall/internal/pack"
+	"waycall/internal/bundle"
 	"waycall/internal/record"
 	"waycall/internal/store"
 )
@@ -62,14 +62,14 @@ func packed(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	ctx := context.Background()
 	path := ts.MkAbs(args[0])
-	m := pack.Manifest{Format: "waycall job", Version: 1}
+	m := bundle.Manifest{Format: "waycall job", Version: 1}
 	f, err := os.Create(ts.MkAbs(args[1]))
 	ts.Check(err)
 	defer f.Close()
 	z := zip.NewWriter(f)
 	add := func(name string, content []byte) {
 		sum := sha256.Sum256(content)
-		m.Files = append(m.Files, pack.File{Name: name, Size: int64(len(content)), SHA256: hex.EncodeToString(sum[:])})
+		m.Files = append(m.Files, bundle.File{Name: name, Size: int64(len(content)), SHA256: hex.EncodeToString(sum[:])})
 		w, err := z.Create(name)
 		ts.Check(err)
 		_, err = w.Write(content)

@@ -19,8 +19,8 @@ import (
 	"waycall/internal/audio"
 	"waycall/internal/board"
 	"waycall/internal/hear"
+	"waycall/internal/newjob"
 	"waycall/internal/screen"
-	"waycall/internal/setup"
 )
 
 // askOptions are the flags of waycall new where it asks.
@@ -58,7 +58,7 @@ func runAsk(ctx context.Context, std streams, o askOptions, data dataFlag) error
 	if known.Instruments, err = instruments.List(); err != nil {
 		return err
 	}
-	job, err := setup.Wizard(stoppable{ctx, in}, std.out, known, !o.byVoice)
+	job, err := newjob.Wizard(stoppable{ctx, in}, std.out, known, !o.byVoice)
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
@@ -89,9 +89,9 @@ func runAsk(ctx context.Context, std streams, o askOptions, data dataFlag) error
 }
 
 // knownTo returns what the questions know of earlier jobs; the instruments are not in it.
-func (d *dataFlag) knownTo(ctx context.Context) (setup.Known, error) {
+func (d *dataFlag) knownTo(ctx context.Context) (newjob.Known, error) {
 	folder, err := d.folder()
-	return setup.Known{
+	return newjob.Known{
 		Today: time.Now().Format(time.DateOnly),
 		Taken: func(reference string) bool {
 			_, err := os.Lstat(folder.File(reference))
@@ -150,7 +150,7 @@ func (o askOptions) listen(ctx context.Context, std streams, job board.Job) (boa
 	}
 	defer d.Close()
 	show := screen.New(std.out)
-	return setup.Listen(ctx, setup.Room{
+	return newjob.Listen(ctx, newjob.Room{
 		Source: d.mic, Ear: d.ear, Voice: d.voice, Player: d.speaker, Said: show.Speaking,
 		Heard: func(h hear.Heard) { show.Heard(h) }, TooLong: func(p audio.Phrase) { show.TooLong(p.Sound.Duration()) },
 	}, job)

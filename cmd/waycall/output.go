@@ -13,8 +13,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/advice"
+	"waycall/internal/bundle"
 	"waycall/internal/english"
-	"waycall/internal/pack"
 	"waycall/internal/plainfile"
 	"waycall/internal/report"
 	"waycall/internal/store"
@@ -102,8 +102,8 @@ func amount(events, sounds int64) string {
 const packedMemory = 128 << 20
 
 // openPacked checks a packed job, and keeps below packedMemory with it. scratch is as
-// pack.Open wants it.
-func openPacked(ctx context.Context, file, scratch string) (*pack.Packed, error) {
+// bundle.Open wants it.
+func openPacked(ctx context.Context, file, scratch string) (*bundle.Packed, error) {
 	debug.SetMemoryLimit(packedMemory)
-	return pack.Open(ctx, file, scratch)
+	return bundle.Open(ctx, file, scratch)
 }

@@ -11,13 +11,13 @@ import (
 
 	"waycall/internal/audio"
 	"waycall/internal/board"
+	"waycall/internal/bundle"
+	"waycall/internal/fullscreen"
 	"waycall/internal/jobs"
-	"waycall/internal/pack"
 	"waycall/internal/record"
 	"waycall/internal/screen"
 	"waycall/internal/session"
 	"waycall/internal/store"
-	"waycall/internal/wall"
 )
 
 // startOptions are the flags of waycall start.
@@ -94,7 +94,7 @@ func runStart(ctx context.Context, std streams, o startOptions, job string) (err
 	if err != nil {
 		return err
 	}
-	pack.Tidy(string(folder)) // what a killed import may have left
+	bundle.Tidy(string(folder)) // what a killed import may have left
 	log, err := folder.OpenOrCreate(ctx, job, time.Now())
 	if err != nil {
 		return err
@@ -153,8 +153,8 @@ func (o startOptions) watch(std streams, gain audio.Source, from record.State) (
 	switch {
 	case o.json:
 		return screen.NewJSON(std.out), gain, func() {}
-	case o.full && wall.Can(screen.Under(std.out)):
-		w := wall.New()
+	case o.full && fullscreen.Can(screen.Under(std.out)):
+		w := fullscreen.New()
 		w.Begin(from)
 		return w, w.Meter(gain), showFull(std, w)
 	}

@@ -19,7 +19,7 @@ type Job struct {
 	Reference  string     `yaml:"reference" json:"reference"`       // the electrician's own, also the name of the job's file
 	Address    string     `yaml:"address" json:"address"`           // one line
 	Date       string     `yaml:"date" json:"date"`                 // 2006-01-02
-	Tester     string     `yaml:"tester" json:"tester"`             // initials, see CheckInitials
+	Tester     string     `yaml:"tester" json:"tester"`             // initials of who tests, 1 to 8 letters
 	Instrument Instrument `yaml:"instrument" json:"instrument"`     // the tester used
 	Boards     []Board    `yaml:"boards" json:"boards"`             // see InOrder; a file with one may call it board
 	Tests      []Kind     `yaml:"tests" json:"tests,omitempty"`     // the job is limited to these; empty for all

@@ -19,9 +19,9 @@ import (
 	"waycall/internal/check"
 	"waycall/internal/english"
 	"waycall/internal/reading"
+	"waycall/internal/readings"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
-	"waycall/internal/sheet"
 	"waycall/internal/store"
 	"waycall/internal/web/door"
 )
@@ -152,7 +152,7 @@ func workshop(t testing.TB, dir string) *worker {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	all, err := sheet.ReadCSV(f, path, job)
+	all, err := readings.ReadCSV(f, path, job)
 	if err != nil {
 		t.Fatal(err)
 	}

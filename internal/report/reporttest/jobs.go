@@ -21,12 +21,12 @@ import (
 	"waycall/internal/board/boardtest"
 	"waycall/internal/check"
 	"waycall/internal/reading"
+	"waycall/internal/readings"
 	"waycall/internal/record"
 	"waycall/internal/report"
 	"waycall/internal/report/columns"
 	"waycall/internal/review"
 	"waycall/internal/sequence"
-	"waycall/internal/sheet"
 )
 
 // SomeSum is a sum as the log has them, of nothing.
@@ -374,7 +374,7 @@ func Observed(s report.Schedule) report.Schedule {
 }
 
 // Readings is the whole set of readings of the workshop.
-func Readings(t testing.TB, job board.Job) []sheet.Reading {
+func Readings(t testing.TB, job board.Job) []readings.Reading {
 	t.Helper()
 	_, here, _, _ := runtime.Caller(0)
 	f, err := os.Open(filepath.Join(filepath.Dir(here), "../../../testdata/readings/workshop.csv"))
@@ -382,7 +382,7 @@ func Readings(t testing.TB, job board.Job) []sheet.Reading {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	all, err := sheet.ReadCSV(f, f.Name(), job)
+	all, err := readings.ReadCSV(f, f.Name(), job)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -36,9 +36,9 @@ import (
 	"sync"
 	"time"
 
-	"waycall/internal/glance"
 	"waycall/internal/mishap"
 	"waycall/internal/record"
+	"waycall/internal/show"
 )
 
 // Log is the log of one job, as it grows. *store.Tail with store.Held is one.
@@ -121,7 +121,7 @@ func (s *Server) Close() {
 var files embed.FS
 
 var views = template.Must(template.New("").Funcs(template.FuncMap{
-	"at":     glance.AtPlace,
+	"at":     show.AtPlace,
 	"lower":  strings.ToLower,
 	"option": func(i int) int { return i + 1 },
 }).ParseFS(files, "live.tmpl"))

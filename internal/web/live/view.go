@@ -7,9 +7,9 @@ import (
 
 	"waycall/internal/check"
 	"waycall/internal/english"
-	"waycall/internal/glance"
 	"waycall/internal/printable"
 	"waycall/internal/record"
+	"waycall/internal/show"
 )
 
 // history is how many of the last events the page lists.
@@ -43,9 +43,9 @@ func lineOf(s record.State, e record.Event) line {
 		case e.Slot.Test == "":
 			return fmt.Sprintf("way %d", e.Slot.Way)
 		case e.Slot.Way == 0:
-			return fmt.Sprintf("board %d, %s", e.Slot.Board, glance.InWords(s, *e.Slot))
+			return fmt.Sprintf("board %d, %s", e.Slot.Board, show.InWords(s, *e.Slot))
 		}
-		return fmt.Sprintf("way %d, %s", e.Slot.Way, glance.InWords(s, *e.Slot))
+		return fmt.Sprintf("way %d, %s", e.Slot.Way, show.InWords(s, *e.Slot))
 	}
 	because := ""
 	if e.Reason != "" {
@@ -68,7 +68,7 @@ func lineOf(s record.State, e record.Event) line {
 	case record.Proposed:
 		l.Text = "Read back: " + where()
 		if e.Quantity != nil && e.Verdict != nil {
-			l.Text += ", " + strings.TrimSpace(glance.Figure(*e.Quantity)+" "+glance.Unit(e.Quantity.Unit)) + ", " + string(e.Verdict.Result)
+			l.Text += ", " + strings.TrimSpace(show.Figure(*e.Quantity)+" "+show.Unit(e.Quantity.Unit)) + ", " + string(e.Verdict.Result)
 		}
 	case record.Confirmed:
 		if l.Text = "Confirmed and stored"; e.Answer == record.Accepted {
@@ -108,7 +108,7 @@ func lineOf(s record.State, e record.Event) line {
 
 // view is what the template draws.
 type view struct {
-	glance.Facts
+	show.Facts
 	Title  string
 	Spoken string // what matters of it, in a sentence for a screen reader
 
@@ -139,7 +139,7 @@ var verdicts = map[check.Result]verdict{
 }
 
 func viewOf(s record.State, held bool, trouble string, tail []line) view {
-	f := glance.Of(s)
+	f := show.Of(s)
 	for _, text := range []*string{&f.Job, &f.Name, &f.Place, &f.Feeds, &f.Due, &f.With} {
 		*text = short(*text)
 	}
@@ -150,7 +150,7 @@ func viewOf(s record.State, held bool, trouble string, tail []line) view {
 		v.Last, v.Verdict = &l, verdicts[l.Result]
 	}
 	for i, o := range v.Options {
-		v.Options[i] = glance.Option{Place: short(o.Place), Text: short(o.Text)}
+		v.Options[i] = show.Option{Place: short(o.Place), Text: short(o.Text)}
 	}
 	for _, n := range v.Tally {
 		c := count{n.N, verdict{"LEFT OUT", "–", "out"}}
@@ -182,7 +182,7 @@ func viewOf(s record.State, held bool, trouble string, tail []line) view {
 }
 
 // left is what is left, in a line.
-func left(f glance.Facts) string {
+func left(f show.Facts) string {
 	var parts []string
 	add := func(n int, one, many string) {
 		switch {
