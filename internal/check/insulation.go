@@ -202,11 +202,22 @@ func againstPosition(c *ctx, _ Limit) (Verdict, bool) {
 	return Verdict{}, false
 }
 
-// sameAgain finds the figure of the way before. Over-range readings are alike
+// BoardCovers reports whether the reading of a whole board shows for each of its ways
+// that it meets a limit. Resistances in parallel give less than the least of them, so
+// that none of the ways can be below what the board reads (practice apart: under two
+// megohms the cause is looked for, way by way).
+func BoardCovers(board reading.Quantity, l Limit) bool {
+	return board.Bound != reading.LessThan && Of(board).Low >= max(l.Least, limit("insulation_doubtful"))
+}
+
+// sameAgain finds the figure of the way before, or of the whole board. Over-range readings are alike
 // on every good way, so only values count.
 func sameAgain(c *ctx, _ Limit) (Verdict, bool) {
 	if c.way == nil {
 		return Verdict{}, false
+	}
+	if whole, ok := c.past.at[slot{c.in.Board, 0, c.in.Test, 0}]; ok && c.q.Bound == reading.Exactly && whole.Equal(c.q) {
+		return verdict(Investigate, "the same figure as the board", comboSource, "The same as the whole board, so were all breakers in?").next("Switch its breaker off, take its neutral out of the bar, and read again."), true
 	}
 	for _, e := range slices.Backward(c.past.series[series{c.in.Board, c.in.Test}]) {
 		if e.Way == c.in.Way || e.Way == 0 {

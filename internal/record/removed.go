@@ -63,3 +63,9 @@ func (s State) putBack(board int, what string, by int64) State {
 	}
 	return s
 }
+
+// Work is that a way, or with way 0 the board itself, is tested again after work on it.
+type Work struct {
+	Board, Way int
+	EventID    int64
+}

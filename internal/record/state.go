@@ -33,6 +33,7 @@ type State struct {
 	Skips    []Skip     // every test ever left out, in order
 	Notes    []Note     // every note and observation ever made, in order, whether or not it still stands
 
+	Worked  []Work    // every time that a way, or the board itself, was worked on, in order
 	Removed []Removed // everything ever taken off for a test, in order, whether or not it is back
 
 	Settlements []Settlement // everything that a reviewer ever let stand, in order
@@ -266,7 +267,7 @@ func (s State) Apply(e Event) (State, error) {
 	given := s
 	s.Answers, s.Readings, s.Skips = slices.Clip(s.Answers), slices.Clip(s.Readings), slices.Clip(s.Skips)
 	s.Notes, s.Settlements, s.Resumed = slices.Clip(s.Notes), slices.Clip(s.Settlements), slices.Clip(s.Resumed)
-	s.Removed = slices.Clip(s.Removed)
+	s.Removed, s.Worked = slices.Clip(s.Removed), slices.Clip(s.Worked)
 	next, err := s.Follow(e)
 	if err != nil {
 		return given, err
@@ -697,6 +698,7 @@ func (s State) retest(e Event) State {
 	}
 	s = s.endSettlements(func(t Slot) bool { return t.Board == board && t.Way == way }, e.ID)
 	s = s.endSkips(func(k Skip) bool { return k.Slot.Board == board && k.Slot.Way == way }, e.ID)
+	s.Worked = append(s.Worked, Work{board, way, e.ID})
 	s.Board, s.Way, s.Aim = board, way, nil
 	return s
 }

@@ -4,6 +4,7 @@ package report
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 
@@ -29,6 +30,7 @@ type builder struct {
 	settled  map[record.Slot]record.Settlement
 	next     map[reached]reading.Quantity
 	ended    map[record.Slot][]int // readings that no longer stand, by their index
+	covered  func(record.Slot) (record.Reading, bool)
 }
 
 // reached is a reading: one event may confirm several, of one breath.
@@ -43,6 +45,7 @@ func newBuilder(s record.State) *builder {
 		State: s, settled: s.AllSettled(),
 		due: map[record.Slot]sequence.Due{}, notAsked: map[record.Slot]sequence.Omitted{}, slots: map[wayAt][]record.Slot{},
 		latest: map[record.Slot]record.Reading{}, left: map[record.Slot]record.Skip{}, next: map[reached]reading.Quantity{}, ended: map[record.Slot][]int{},
+		covered: sequence.Covered(s),
 	}
 	add := func(slot record.Slot) {
 		at := wayAt{slot.Board, slot.Way}
@@ -57,6 +60,15 @@ func newBuilder(s record.State) *builder {
 	for _, o := range sequence.NotAsked(s) {
 		b.notAsked[o.Slot] = o
 		add(o.Slot)
+	}
+	for _, number := range sequence.Boards(s.Job) {
+		for _, way := range sequence.Order(s.Job, number) {
+			for _, slot := range sequence.Required(s.Job, number, way) {
+				if _, ok := b.covered(slot); ok {
+					add(slot)
+				}
+			}
+		}
 	}
 	for i, r := range s.Readings {
 		if r.Standing == record.Stands {
@@ -191,6 +203,9 @@ func preparation(s record.State, number int, step sequence.Step) Step {
 	a, ok := sequence.Answered(s, number, step)
 	if !ok {
 		return Step{Board: number, Step: step.ID}
+	}
+	if step.ID == sequence.WholeFirst {
+		step.ID = sequence.Mode(s, number) // what was chosen
 	}
 	at, reason := a.At.UTC(), a.Reason
 	if a.Quantity.Bound != "" {
@@ -372,6 +387,9 @@ func (b *builder) cell(slot record.Slot) (Cell, bool) {
 		}
 		return c, true
 	}
+	if r, ok := b.covered(slot); ok {
+		return byBoard(c, r), true
+	}
 	if o, ok := b.notAsked[slot]; ok {
 		c.Status, c.Reason, c.Source = NotAsked, o.Reason, o.Source
 		if o.Waiting {
@@ -380,6 +398,19 @@ func (b *builder) cell(slot record.Slot) (Cell, bool) {
 		return c, true
 	}
 	return Cell{}, false
+}
+
+// byBoard is the cell of a test that the reading of the whole board covers: that
+// reading as a bound, and never as a figure of the way's own.
+func byBoard(c Cell, r record.Reading) Cell {
+	q := r.Quantity
+	c.Status, c.Text = ByBoard, figure(q)
+	if q.Bound == reading.Exactly {
+		c.Text = ">=" + figure(q)
+	}
+	c.Reason = fmt.Sprintf("No way is below what the whole board reads, %s", q.String())
+	c.Source = "resistances in parallel give less than the least of them"
+	return c
 }
 
 func recorded(s record.State, r record.Reading, status Status, reason string) Cell {

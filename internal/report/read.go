@@ -197,6 +197,10 @@ func (t Tested) agrees() error {
 			if err := c.isReading(); err != nil {
 				return err
 			}
+		case ByBoard:
+			if c.Value != nil || !strings.HasPrefix(c.Text, ">") || c.Bound != "" || c.Result != "" {
+				return fmt.Errorf("%s is shown by the board's reading, and has another", c.Test)
+			}
 		default:
 			if c.Value != nil || c.Text != "" || c.Bound != "" || c.Result != "" {
 				return fmt.Errorf("%s is %s, and has a reading", c.Test, c.Status)

@@ -36,6 +36,8 @@ func (t *Tested) remark(first ...string) {
 			add("%s: %s. %s", names, c.Status, words.Sentence(c.Reason))
 		case Accepted:
 			add("%s: not made. %s lets it be missing: %s", names, c.Settled.Reviewer(), words.Sentence(c.Reason))
+		case ByBoard:
+			add("%s: by the board's reading. %s (%s)", names, words.Sentence(c.Reason), c.Source)
 		case NotAsked, Waiting:
 			add("%s: not made. %s (%s)", names, words.Sentence(c.Reason), words.OrNone(c.Source))
 		}

@@ -260,6 +260,7 @@ const (
 	Limitation    Status = "limitation"     // it could not be made, with a reason
 	Waived        Status = "waived"         // a dead test that live ones did not wait for, with a reason
 	Accepted      Status = "missing"        // not made, and a reviewer lets it be so, with a reason
+	ByBoard       Status = "by the board"   // not made: the reading of the whole board shows that it meets its limit; the text is that bound
 	NotAsked      Status = "not asked"      // not made because of what stays connected, or not possible
 	Waiting       Status = "waiting"        // until the way was worked on
 	Replaced      Status = "replaced"       // a reading that another took the place of

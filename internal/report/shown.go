@@ -228,7 +228,7 @@ func (c *Cell) Shown() string {
 		return ""
 	}
 	switch c.Status {
-	case Recorded:
+	case Recorded, ByBoard:
 		return c.Text
 	case NotApplicable:
 		return "N/A"

@@ -112,6 +112,10 @@ func (p *site) active(it *item) bool {
 	switch {
 	case it.need == NotPossible:
 		return false
+	case ofWhole(it.slot):
+		return p.at[it.slot.Board].mode() == WholeFirst
+	case !p.closed(it.slot) && len(p.covering(it)) > 0:
+		return false
 	case it.slot.Test == reading.R1R2:
 		// R2 that was taken instead is enough.
 		other.Test = reading.R2

@@ -39,7 +39,10 @@ func withoutEarth(c circuit, slot record.Slot) bool {
 }
 
 // Leaves returns what is off, out or linked at a test while it is made, or "".
-func Leaves(slot record.Slot) string {
+func Leaves(s record.State, slot record.Slot) string {
+	if all, apart, chosen := WhichConductors(s, slot); chosen && (!all || len(apart) > 0) {
+		return Neutrals
+	}
 	switch slot.Test {
 	case reading.R1R2, reading.RingR1, reading.RingRn, reading.RingR2, reading.RingLN, reading.RingLE:
 		return Conductors

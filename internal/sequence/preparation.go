@@ -15,6 +15,7 @@ type Step struct {
 	ID       string       // stored; also the phrase that answers it
 	Live     bool         // it comes before the live tests
 	Question string       // in full, with what to say
+	ByWay    string       // the question where the ways are read one by one; empty where it is the same
 	Brief    string       // when it is asked again
 	Caution  string       // said once before the question; may be empty
 	Else     []record.How // answers other than done that it may have, each with a reason
@@ -63,6 +64,7 @@ const (
 	// What was taken off is back as it was. None of them can be left out.
 	ConnectedAgain = "all connected again"
 	SurgeBack      = "surge protection back"
+	NeutralBack    = "neutral back"
 	EarthBack      = "earthing conductor back"
 )
 
@@ -76,7 +78,7 @@ const leadsChecked = "leads checked"
 
 // covers are the steps whose answer answers another that has none: in logs of early
 // versions proving dead was one answer, and so was the check of the leads.
-var covers = map[string]string{IndicatorOK: ProvedDead, TestedDead: ProvedDead, LeadsJoined: leadsChecked, LeadsApart: leadsChecked}
+var covers = map[string]string{IndicatorOK: ProvedDead, TestedDead: ProvedDead, LeadsJoined: leadsChecked, LeadsApart: leadsChecked, WholeFirst: WayByWay}
 
 var otherwise = []record.How{record.NotApplicable, record.Limitation}
 
@@ -144,8 +146,15 @@ var steps = []Step{
 		Source:   "BS 7671 regulation 643.3.2, from memory",
 	},
 	{
+		ID:       WholeFirst,
+		Question: "Is the insulation read of the whole board first, or way by way? Say, whole board first, or way by way.",
+		Brief:    "Whole board first, or way by way?",
+		Source:   insulation,
+	},
+	{
 		ID:       SwitchesOn,
 		Question: "Are all switches on, and fuses and breakers in? Say, switches on.",
+		ByWay:    "Are all switches on, and fuses and breakers in until their way's turn? Say, switches on.",
 		Brief:    "Switches on?",
 		Else:     otherwise,
 		Source:   "IET Guidance Note 3, insulation resistance, from memory",
@@ -153,6 +162,7 @@ var steps = []Step{
 	{
 		ID:       LinksAsFound,
 		Question: "Are links and neutral bars as found? Say, links as found.",
+		ByWay:    "Are links and neutral bars as found, until each way's turn? Say, links as found.",
 		Brief:    "Links as found?",
 		Else:     otherwise,
 		Source:   practice,
@@ -179,6 +189,14 @@ var steps = []Step{
 		Back:     Conductors,
 		Question: "Are the test links out, and the ends of rings back in their terminals and tight? Say, all connected again.",
 		Brief:    "All connected again?",
+		Source:   practice,
+	},
+	{
+		ID:       NeutralBack,
+		Live:     true,
+		Back:     Neutrals,
+		Question: "Is every neutral back in its own bar, and tight? Say, neutral back.",
+		Brief:    "Neutral back?",
 		Source:   practice,
 	},
 	{
@@ -259,6 +277,8 @@ func asks(job *board.Job, b *board.Board, s Step) bool {
 		return job.Asks(board.Continuity) && !b.Supply.OnlyIsolated
 	case MainLocked, EarthOff, EarthBack:
 		return job.Asks(board.Live) && measuredWithoutEarth(job, b)
+	case WholeFirst, NeutralBack:
+		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated && isJoined(b)
 	case LampsOut, LoadsOut, ElectronicsOut, SwitchesOn, LeadsApart:
 		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated
 	}

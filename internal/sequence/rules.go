@@ -81,11 +81,11 @@ var rules = []rule{
 	{test: reading.L2E, setup: Megohms, way: lines(apart), after: reading.LNE},
 	{test: reading.L3E, setup: Megohms, way: lines(apart), after: reading.LNE},
 	{test: reading.NE, setup: Megohms, way: neutral(apart), after: reading.LNE},
-	{test: reading.LL, setup: Megohms, way: lines(between)},
+	{test: reading.LL, setup: Megohms, board: wholeLines, way: lines(between)},
 	{test: reading.L1L2, setup: Megohms, way: lines(pairs), after: reading.LL},
 	{test: reading.L2L3, setup: Megohms, way: lines(pairs), after: reading.LL},
 	{test: reading.L1L3, setup: Megohms, way: lines(pairs), after: reading.LL},
-	{test: reading.LN, setup: Megohms, way: neutral(between)},
+	{test: reading.LN, setup: Megohms, board: wholeBoard, way: neutral(between)},
 	{test: reading.L1N, setup: Megohms, way: lines(neutral(pairs)), after: reading.LN},
 	{test: reading.L2N, setup: Megohms, way: lines(neutral(pairs)), after: reading.LN},
 	{test: reading.L3N, setup: Megohms, way: lines(neutral(pairs)), after: reading.LN},
@@ -182,7 +182,14 @@ func bonding(c circuit) ruling {
 }
 
 func wholeBoard(circuit) ruling {
-	return notNeeded("Every way is tested by itself; all of them together may be read as well.", insulation)
+	return notNeeded("Every way is tested by itself, or all of them together first.", insulation)
+}
+
+func wholeLines(c circuit) ruling {
+	if c.board.Phases != 3 {
+		return notPossible("The board has a single phase.")
+	}
+	return wholeBoard(c)
 }
 
 // Ways, dead.

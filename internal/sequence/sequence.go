@@ -343,6 +343,11 @@ func Count(s record.State) Progress {
 }
 
 func (p *site) stepDue(board int, step *Step) Due {
+	if b := p.at[board]; b != nil && step.ByWay != "" && b.mode() == WayByWay {
+		worded := *step
+		worded.Question = step.ByWay
+		step = &worded
+	}
 	return Due{Board: board, Step: step, Why: step.Question, Source: p.cite(step.Source)}
 }
 

@@ -43,11 +43,19 @@ func open(t fataler, job board.Job) record.State {
 	return apply(t, record.State{}, record.Event{Kind: record.Opened, Job: &job})
 }
 
+// byWay answers a step, and that the ways are read one by one.
+func byWay(step Step, board int) record.Event {
+	if step.ID == WholeFirst {
+		step.ID = WayByWay
+	}
+	return step.Answer(board, record.Done, "")
+}
+
 func prepare(t fataler, s record.State) record.State {
 	t.Helper()
 	for _, step := range Steps(s.Job, 1) {
 		if step.Back == "" {
-			s = apply(t, s, step.Answer(1, record.Done, ""))
+			s = apply(t, s, byWay(step, 1))
 		}
 	}
 	return s
@@ -57,7 +65,7 @@ func prepare(t fataler, s record.State) record.State {
 func take(t fataler, s record.State, slot record.Slot, result check.Result) record.State {
 	t.Helper()
 	q := reading.Quantity{Value: 300, Bound: reading.Exactly, Unit: reading.Megohm}
-	return apply(t, s, record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &check.Verdict{Result: result}}, record.Event{Kind: record.Confirmed, Off: Leaves(slot)})
+	return apply(t, s, record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &check.Verdict{Result: result}}, record.Event{Kind: record.Confirmed, Off: Leaves(s, slot)})
 }
 
 func slots(due []Due) []record.Slot {
@@ -72,7 +80,7 @@ func slots(due []Due) []record.Slot {
 
 func TestSteps(t *testing.T) {
 	job := terrace(t)
-	if got := len(Steps(job, 1)); got != 14 {
+	if got := len(Steps(job, 1)); got != 16 {
 		t.Errorf("%d steps", got)
 	}
 	job.Boards[0].SurgeProtection = false
@@ -102,13 +110,13 @@ func TestWholeBoardInOrder(t *testing.T) {
 		if !ok || d.Step == nil || d.Step.ID != step.ID {
 			t.Fatalf("due %+v, want %s", d, step.ID)
 		}
-		s = apply(t, s, step.Answer(1, record.Done, ""))
+		s = apply(t, s, byWay(step, 1))
 	}
 	var got []string
 	for d, ok := Next(s); ok; d, ok = Next(s) {
 		if d.Step != nil {
 			got = append(got, d.Step.ID)
-			s = apply(t, s, d.Step.Answer(1, record.Done, ""))
+			s = apply(t, s, byWay(*d.Step, 1))
 			continue
 		}
 		got = append(got, strings.TrimSpace(strings.Join([]string{reading.Cardinal(d.Slot.Way), string(d.Slot.Test), strings.Repeat("'", d.Slot.Position)}, " ")))
@@ -121,12 +129,12 @@ func TestWholeBoardInOrder(t *testing.T) {
 		"one LN-E", "one L-N", "two LN-E '", "two L-N '", "two LN-E ''", "two L-N ''", "three LN-E", "three L-N", // bar A
 		"four LN-E", "four L-N", "five LN-E", "five L-N", "six LN-E", "six L-N", "seven LN-E", "seven L-N", "nine LN-E", "nine L-N",
 		"eight LN-E", // at 250 V, because of what stays connected
-		SurgeBack,
+		NeutralBack, SurgeBack,
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
 	}
-	if p := Count(s); p != (Progress{14, 14, 19, 19, 0, 0}) {
+	if p := Count(s); p != (Progress{16, 16, 19, 19, 0, 0}) {
 		t.Errorf("progress %+v", p)
 	}
 	if n := NotAsked(s); len(n) != 1 || n[0].Slot.Way != 8 || !strings.Contains(n[0].Reason, "alarms") {
@@ -274,7 +282,7 @@ func TestSequenceProperties(t *testing.T) {
 				if rest[0].Step.ID != d.Step.ID || len(asked) > 0 && d.Step.Back == "" {
 					t.Fatalf("step %s is due now", d.Step.ID)
 				}
-				s = apply(t, s, d.Step.Answer(1, record.Done, ""))
+				s = apply(t, s, byWay(*d.Step, 1))
 				continue
 			}
 			if !Prepared(s, 1) {

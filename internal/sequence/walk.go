@@ -171,7 +171,8 @@ func (b *panel) place(c circuit, order int, limit check.Limit) {
 			it.slot.Way = c.way.Number
 		}
 		kept := r.need == NotPossible && c.way != nil && c.way.Keep500Off != "" && (it.slot.Test == reading.LN && !c.way.NoNeutral || it.slot.Test == reading.LL && c.way.Phases == 3)
-		if r.need != Needed && !kept && (r.need == NotPossible || it.rule.after == "") {
+		whole := ofWhole(it.slot) && r.need == NotNeeded && isJoined(c.board)
+		if r.need != Needed && !kept && !whole && (r.need == NotPossible || it.rule.after == "") {
 			continue
 		}
 		it.live = Live(it.slot)

@@ -26,13 +26,13 @@ func workshop(t testing.TB) board.Job {
 func answer(t fataler, s record.State, d Due, result check.Result) record.State {
 	t.Helper()
 	if d.Step != nil {
-		return apply(t, s, d.Step.Answer(d.Board, record.Done, ""))
+		return apply(t, s, byWay(*d.Step, d.Board))
 	}
 	q := reading.Correct
 	if !d.Slot.Test.Judged() {
 		q = reading.Quantity{Value: 300, Bound: reading.Exactly, Unit: d.Slot.Test.Unit()}
 	}
-	return apply(t, s, record.Event{Kind: record.Proposed, Slot: &d.Slot, Quantity: &q, Verdict: &check.Verdict{Result: result}}, record.Event{Kind: record.Confirmed, Off: Leaves(d.Slot)})
+	return apply(t, s, record.Event{Kind: record.Proposed, Slot: &d.Slot, Quantity: &q, Verdict: &check.Verdict{Result: result}}, record.Event{Kind: record.Confirmed, Off: Leaves(s, d.Slot)})
 }
 
 func short(s record.Slot) string {
@@ -287,13 +287,13 @@ func TestWalk(t *testing.T) {
 	names, s := walkOf(t, job)
 	want := []string{
 		"1 isolated and locked off", "1 notices up", "1 indicator proved", "1 tested dead", "1 proved dead", "1 surge protection out", "1 lamps removed",
-		"1 loads disconnected", "1 electronics out", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart",
+		"1 loads disconnected", "1 electronics out", "1 whole board first", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart",
 		"1.0 earthing", "1.0 bonding'1", "1.0 bonding'2",
 		"1.1 R1+R2", "1.1 polarity", "1.3 R1+R2", "1.3 polarity", "1.6 R1+R2", "1.6 polarity",
 		"1.2 r1", "1.2 rn", "1.2 r2", "1.2 ring-LN", "1.2 ring-LE", "1.2 polarity", "1 all connected again",
 		"1.1 LN-E'1", "1.1 L-N'1", "1.1 LN-E'2", "1.1 L-N'2", "1.3 LN-E", "1.3 L-L", "1.3 L-N", "1.2 LN-E", "1.2 L-N",
 		"1.4 LN-E", "1.4 L-N", "1.6 LN-E", // at 250 V
-		"1 surge protection back", "1 dead tests complete", "1 ready for live tests",
+		"1 neutral back", "1 surge protection back", "1 dead tests complete", "1 ready for live tests",
 		"1.0 polarity", "1 main switch locked off", "1 earthing conductor off", "1.0 Ze", "1 earthing conductor back", "1.0 PFC", "1.0 PSC", "1.0 phase-sequence",
 		"1.0 RCD-1x", "1.0 RCD-button",
 		"1.1 Zs", "1.1 RCD-1x", "1.1 RCD-button", "1.1 functional", "1.3 Zs", "1.3 phase-sequence", "1.3 functional", "1.4 functional",
@@ -311,7 +311,7 @@ func TestWalk(t *testing.T) {
 	if diff := cmp.Diff(want, planned); diff != "" {
 		t.Errorf("what remains at first is not the walk:\n%s", diff)
 	}
-	if p := Count(s); p.Tests != len(want)-17 || p.Recorded != p.Tests || p.Steps != 20 || p.StepsDone != 20 {
+	if p := Count(s); p.Tests != len(want)-18 || p.Recorded != p.Tests || p.Steps != 22 || p.StepsDone != 22 {
 		t.Errorf("progress %+v", p)
 	}
 	if !Prepared(s, 1) || !Ready(s, 1) || len(Remaining(s)) != 0 {
@@ -416,7 +416,7 @@ func TestLimitedJobs(t *testing.T) {
 		{[]board.Kind{board.Continuity}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined, ConnectedAgain}, "1.0 earthing"},
 		{[]board.Kind{board.Polarity}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined}, "1.1 polarity"},
 		{[]board.Kind{board.Live}, []string{DeadComplete, ReadyForLive, MainLocked, EarthOff, EarthBack}, "1.0 polarity"},
-		{[]board.Kind{board.Insulation}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, SurgeOut, LampsOut, LoadsOut, ElectronicsOut, SwitchesOn, LinksAsFound, LeadsJoined, LeadsApart, SurgeBack}, "1.1 LN-E"},
+		{[]board.Kind{board.Insulation}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, SurgeOut, LampsOut, LoadsOut, ElectronicsOut, WholeFirst, SwitchesOn, LinksAsFound, LeadsJoined, LeadsApart, NeutralBack, SurgeBack}, "1.1 LN-E"},
 	} {
 		job := terrace(t)
 		job.Tests = c.kinds
@@ -623,13 +623,13 @@ func TestRetestAfterLive(t *testing.T) {
 		t.Error("ready for live tests with dead ones due")
 	}
 	var names []string
-	for d, ok := Next(s); ok && len(names) < 27; d, ok = Next(s) {
+	for d, ok := Next(s); ok && len(names) < 29; d, ok = Next(s) {
 		names = append(names, name(d))
 		s = answer(t, s, d, check.Pass)
 	}
 	want := []string{"1 isolated and locked off", "1 notices up", "1 indicator proved", "1 tested dead", "1 proved dead", "1 surge protection out", "1 lamps removed",
-		"1 loads disconnected", "1 electronics out", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart",
-		"1.3 r1", "1.3 rn", "1.3 r2", "1.3 ring-LN", "1.3 ring-LE", "1.3 polarity", "1 all connected again", "1.3 LN-E", "1.3 L-N", "1 surge protection back", "1 dead tests complete", "1 ready for live tests", "1.2 Zs", "1.2 RCD-1x"}
+		"1 loads disconnected", "1 electronics out", "1 whole board first", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart",
+		"1.3 r1", "1.3 rn", "1.3 r2", "1.3 ring-LN", "1.3 ring-LE", "1.3 polarity", "1 all connected again", "1.3 LN-E", "1.3 L-N", "1 neutral back", "1 surge protection back", "1 dead tests complete", "1 ready for live tests", "1.2 Zs", "1.2 RCD-1x"}
 	if diff := cmp.Diff(want, names); diff != "" {
 		t.Error(diff)
 	}
@@ -641,7 +641,7 @@ func TestRetestAfterLive(t *testing.T) {
 func TestEnergisedAgain(t *testing.T) {
 	energise := record.Event{Kind: record.Prepared, Board: 1, Step: EnergisedAgain, Answer: record.Done}
 	again := []string{"1 indicator proved", "1 tested dead", "1 proved dead", "1 surge protection out", "1 lamps removed", "1 loads disconnected",
-		"1 electronics out", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart"}
+		"1 electronics out", "1 whole board first", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart"}
 	walk := func(s record.State, n int) (names []string) {
 		for d, ok := Next(s); ok && len(names) < n; d, ok = Next(s) {
 			names = append(names, name(d))
@@ -653,7 +653,7 @@ func TestEnergisedAgain(t *testing.T) {
 	first, _ := Next(s)
 	s = answer(t, s, first, check.Pass)
 	due, _ := Next(s)
-	if diff := cmp.Diff(append(slices.Clone(again), name(due)), walk(apply(t, s, energise), 12)); diff != "" {
+	if diff := cmp.Diff(append(slices.Clone(again), name(due)), walk(apply(t, s, energise), 13)); diff != "" {
 		t.Error("in dead tests:", diff)
 	}
 	// In the middle of the preparation only what was answered before it counts.
@@ -662,7 +662,7 @@ func TestEnergisedAgain(t *testing.T) {
 		d, _ := Next(s)
 		s = answer(t, s, d, check.Pass)
 	}
-	if diff := cmp.Diff(again, walk(apply(t, s, energise), 11)); diff != "" {
+	if diff := cmp.Diff(again, walk(apply(t, s, energise), 12)); diff != "" {
 		t.Error("in the preparation:", diff)
 	}
 	// Said when nothing is open, it counts once something is, though what covers a
@@ -695,7 +695,7 @@ func TestEnergisedAgain(t *testing.T) {
 		t.Error("in live tests:", names)
 	}
 	s = apply(t, s, record.Event{Kind: record.Retest, Slot: &record.Slot{Board: 1, Way: 3}})
-	if diff := cmp.Diff(append([]string{"1 isolated and locked off", "1 notices up"}, again...), walk(s, 13)); diff != "" {
+	if diff := cmp.Diff(append([]string{"1 isolated and locked off", "1 notices up"}, again...), walk(s, 14)); diff != "" {
 		t.Error("after work:", diff)
 	}
 }
@@ -721,10 +721,10 @@ func TestEarlyPreparation(t *testing.T) {
 		names = append(names, name(d))
 		s = answer(t, s, d, check.Pass)
 	}
-	if diff := cmp.Diff([]string{"1 notices up", "1 electronics out", "1 links as found"}, names); diff != "" {
+	if diff := cmp.Diff([]string{"1 notices up", "1 electronics out", "1 whole board first", "1 links as found"}, names); diff != "" {
 		t.Error(diff)
 	}
-	if p := Count(s); p.StepsDone != 13 || p.Steps != 17 {
+	if p := Count(s); p.StepsDone != 14 || p.Steps != 18 {
 		t.Errorf("%+v", p)
 	}
 	for _, step := range Steps(s.Job, 1) {
@@ -839,7 +839,7 @@ func TestEstimate(t *testing.T) {
 			q = reading.Correct
 		}
 		do(after, record.Event{Kind: record.Proposed, Slot: &d.Slot, Quantity: &q, Verdict: &check.Verdict{Result: check.Pass}})
-		do(0, record.Event{Kind: record.Confirmed, Off: Leaves(d.Slot)})
+		do(0, record.Event{Kind: record.Confirmed, Off: Leaves(s, d.Slot)})
 	}
 	for d, _ := Next(s); d.Step != nil; d, _ = Next(s) {
 		do(5*time.Second, record.Event{Kind: record.Prepared, Board: 1, Step: d.Step.ID, Answer: record.Done})
@@ -911,7 +911,7 @@ func TestReviewIsNoWork(t *testing.T) {
 			break
 		}
 		if d.Step != nil {
-			do(5*time.Second, d.Step.Answer(d.Board, record.Done, ""))
+			do(5*time.Second, byWay(*d.Step, d.Board))
 			continue
 		}
 		q := reading.Quantity{Value: 1, Bound: reading.Exactly, Unit: d.Slot.Test.Unit()}
@@ -919,7 +919,7 @@ func TestReviewIsNoWork(t *testing.T) {
 			q = reading.Correct
 		}
 		do(20*time.Second, record.Event{Kind: record.Proposed, Slot: &d.Slot, Quantity: &q, Verdict: &check.Verdict{Result: check.Pass}})
-		do(0, record.Event{Kind: record.Confirmed, Off: Leaves(d.Slot)})
+		do(0, record.Event{Kind: record.Confirmed, Off: Leaves(s, d.Slot)})
 		if first == nil && !d.Slot.Test.Judged() && d.Slot.Way != 0 {
 			first = s.Readings[len(s.Readings)-1]
 		}

@@ -137,7 +137,7 @@ func TestWholeBoardThroughSound(t *testing.T) {
 	}
 	long := os.Getenv("WAYCALL_TEST_LONG") != ""
 	if !long {
-		lines = lines[:43]
+		lines = lines[:44]
 	}
 	f, err := os.Open(filepath.Join(wholeFolder, "board.yaml"))
 	if err != nil {

@@ -262,10 +262,12 @@ func (t *turn) confirm() {
 		// After a reading of another place, the one that is due is named in full.
 		t.s.told = told.forgotten()
 	}
+	whole := t.s.Record.Pending.Slot
 	t.follows(t.confirmed(""))
 	if !t.short(storedPrompt) {
 		t.say("Stored.")
 	}
+	t.byTheBoard(whole)
 	t.announce()
 }
 

@@ -8,7 +8,7 @@ import (
 // confirmed is the fact that puts what waits on the schedule, with what was off for
 // it.
 func (t *turn) confirmed(how record.How) record.Event {
-	return record.Event{Kind: record.Confirmed, Answer: how, Off: sequence.Leaves(t.s.Record.Pending.Slot)}
+	return record.Event{Kind: record.Confirmed, Answer: how, Off: sequence.Leaves(t.s.Record, t.s.Record.Pending.Slot)}
 }
 
 // stillOff says what was taken off for a test and not said to be back.
@@ -23,6 +23,7 @@ func (t *turn) stillOff() {
 // stillOff is how that is said of each thing.
 var stillOff = map[string]string{
 	sequence.EarthingConductor: "the earthing conductor is still off",
+	sequence.Neutrals:          "a neutral is still out of its bar",
 	sequence.SurgeProtection:   "the surge protection is still out",
 	sequence.Conductors:        "a test link is still in, or the end of a ring out",
 }

@@ -60,6 +60,9 @@ func (t *turn) answer(m phrase.Meaning) {
 		}
 		// The same fact as that the surge protection must stay in.
 		id, how, reason = sequence.SurgeOut, record.Limitation, at250
+	case sequence.WholeFirst, sequence.WayByWay:
+		t.wayOfWorking(id)
+		return
 	case phrase.LeadsChecked:
 		if id = sequence.LeadsJoined; t.answered(on, id) {
 			id = sequence.LeadsApart

@@ -306,7 +306,7 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 				m, _ := p.willing()
 				p.at = p.at.Add(5 * time.Second)
 				last := p.step(Heard{At: p.at, Meaning: m, Phrase: record.Phrase{Agreed: true}})
-				if next, _ := sequence.Next(p.state.Record); p.state.Record.Pending == nil && next.Slot != d.Slot {
+				if next, _ := sequence.Next(p.state.Record); p.state.Record.Pending == nil && (next.Slot != d.Slot || next.Step != nil && (d.Step == nil || next.Step.ID != d.Step.ID)) {
 					ahead = last
 				}
 			}

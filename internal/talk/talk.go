@@ -99,10 +99,13 @@ type place struct {
 	bar        string
 	setup      sequence.Setup
 	volts      float64
+	joint      string // which conductors are where at an insulation test: "all", "way", or ""
 }
 
 // forgotten is p with nothing but what is set up, so that the place is named again.
-func (p place) forgotten() place { return place{bar: p.bar, setup: p.setup, volts: p.volts} }
+func (p place) forgotten() place {
+	return place{bar: p.bar, setup: p.setup, volts: p.volts, joint: p.joint}
+}
 
 // asking is what will be left out once its reason is known.
 type asking struct {

@@ -335,6 +335,8 @@ func (p *player) willing() (phrase.Meaning, bool) {
 		return meaning(sequence.LeadsJoined, 0, "", "0.1", "", ""), true
 	case d.Step != nil && d.Step.Unit != "":
 		return meaning(sequence.LeadsApart, 0, "", ">999", "", ""), true
+	case d.Step != nil && d.Step.ID == sequence.WholeFirst:
+		return phrase.Meaning{Command: sequence.WayByWay}, true
 	case d.Step != nil:
 		return phrase.Meaning{Command: phrase.Command(d.Step.ID)}, true
 	case d.Slot.Test.Judged():

@@ -265,7 +265,11 @@ func TestWholeSequence(t *testing.T) {
 			}
 			switch d.Step.Unit {
 			case "":
-				s.say(d.Step.ID)
+				if d.Step.ID == sequence.WholeFirst {
+					s.say("way by way")
+				} else {
+					s.say(d.Step.ID)
+				}
 			case reading.Ohm:
 				s.say("leads joined nought point one two")
 			default:

@@ -393,7 +393,7 @@ func (t *turn) announceTest(d sequence.Due) {
 	if d.Slot.Way != 0 {
 		w = *r.Job.Way(d.Board, d.Slot.Way)
 	}
-	now := place{d.Board, d.Slot.Way, d.Slot.Position, w.NeutralBar, d.Setup, d.Volts}
+	now := place{d.Board, d.Slot.Way, d.Slot.Position, w.NeutralBar, d.Setup, d.Volts, t.s.told.joint}
 	was := t.s.told
 	if d.Slot.Way == 0 || w.NoNeutral {
 		now.bar = was.bar
@@ -409,6 +409,8 @@ func (t *turn) announceTest(d sequence.Due) {
 	if now.setup == sequence.Megohms && was.setup != now.setup {
 		t.sayf("Nobody on a circuit at %v volts. Discharge each after its test.", d.Volts)
 	}
+	now.joint = t.conductors(d.Slot, was.joint)
+	t.s.told.joint = now.joint
 	if now.bar != was.bar && severalBars(*r.Job.Board(d.Board)) {
 		t.sayf("Neutral bar %s.", w.NeutralBar)
 	}

@@ -80,6 +80,9 @@ func (w *worker) prepared() {
 			if step.Back != "" || step.Alone {
 				continue
 			}
+			if step.ID == sequence.WholeFirst {
+				step.ID = sequence.WayByWay
+			}
 			w.at = w.at.Add(9 * time.Second)
 			id := w.state.LastID + 1
 			w.do(w.sound(0.9), heard("command", step.ID), record.Event{Kind: record.Prepared, Board: number, Step: step.ID, Answer: record.Done, HeardID: id})

@@ -226,6 +226,8 @@ func markOf(status string) mark {
 		return mark{"none", "Nothing asked for"}
 	case "missing": // and a reviewer lets it be so
 		return mark{"out", "Not made"}
+	case "by the board":
+		return mark{"none", "By the board's reading"}
 	case "not asked":
 		return mark{"none", "Not asked for"}
 	case "waiting":
