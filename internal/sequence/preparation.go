@@ -277,8 +277,10 @@ func asks(job *board.Job, b *board.Board, s Step) bool {
 		return job.Asks(board.Continuity) && !b.Supply.OnlyIsolated
 	case MainLocked, EarthOff, EarthBack:
 		return job.Asks(board.Live) && measuredWithoutEarth(job, b)
-	case WholeFirst, NeutralBack:
+	case WholeFirst:
 		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated && isJoined(b)
+	case NeutralBack: // also once ways that stay connected leave but one
+		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated
 	case LampsOut, LoadsOut, ElectronicsOut, SwitchesOn, LeadsApart:
 		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated
 	}
