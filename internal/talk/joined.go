@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"waycall/internal/board"
+	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
@@ -54,7 +55,7 @@ func (t *turn) conductors(slot record.Slot, was string) (now string) {
 		for _, n := range apart {
 			names = append(names, way(n))
 		}
-		text += fmt.Sprintf(", but %s off and %s out", list(names), map[bool]string{true: "its neutral", false: "their neutrals"}[len(apart) == 1])
+		text += fmt.Sprintf(", but %s off and %s out", english.List(names), map[bool]string{true: "its neutral", false: "their neutrals"}[len(apart) == 1])
 	}
 	t.say(text + ".")
 	if twoWay(*b) {
