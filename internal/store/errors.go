@@ -223,6 +223,22 @@ func alsoUnsure(err error) error {
 	return &with
 }
 
+// unread reports whether an error of reading a record says nothing of the record: a lock
+// was not given, or the system or the disk failed. A read that came up short is not of
+// these, because it tells that something was cut off.
+func unread(err error) bool {
+	var lite sqlite3.Error
+	if !errors.As(err, &lite) || lite.ExtendedCode == sqlite3.ErrIoErrShortRead {
+		return false
+	}
+	switch lite.Code {
+	case sqlite3.ErrBusy, sqlite3.ErrLocked, sqlite3.ErrProtocol, sqlite3.ErrIoErr, sqlite3.ErrCantOpen,
+		sqlite3.ErrNomem, sqlite3.ErrFull, sqlite3.ErrPerm, sqlite3.ErrReadonly:
+		return true
+	}
+	return false
+}
+
 // isReadOnly reports whether SQLite could not make the files it needs beside a
 // database.
 func isReadOnly(err error) bool {

@@ -118,7 +118,8 @@ func (h *held) last() (id int64, sum []byte) {
 
 // secure makes sure that the files of the job are there as this store left them, and
 // writes them anew where they are not and the open file still holds all. Errors:
-// ErrGone, ErrReplaced, ErrChanged, ErrElsewhere.
+// ErrGone, ErrReplaced, ErrChanged, ErrElsewhere; where the files cannot be read just now
+// nothing is done to them, and the error is what keeps them from being read.
 func (s *Store) secure(committed bool) error {
 	if s.abandoned != nil {
 		return s.abandoned
@@ -127,6 +128,9 @@ func (s *Store) secure(committed bool) error {
 	if errors.Is(err, errMoved) {
 		if err = s.checkRecord(s.path); err == nil {
 			return s.held.take(s.path)
+		}
+		if unread(err) {
+			return err
 		}
 		err = fault(ErrChanged, because(err), "")
 	}
@@ -293,7 +297,11 @@ func (s *Store) checkEnd() error {
 	}
 	defer tx.Rollback()
 	id, want := s.held.last()
-	if sum, err := sumAt(context.Background(), tx, id); err != nil || id > 0 && string(sum) != string(want) {
+	sum, err := sumAt(context.Background(), tx, id)
+	if unread(err) {
+		return err
+	}
+	if err != nil || id > 0 && string(sum) != string(want) {
 		return errors.Join(fault(ErrChanged, fmt.Sprintf("event %d, the last that was stored, is not in it", id), ""), err)
 	}
 	return nil

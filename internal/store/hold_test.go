@@ -212,3 +212,53 @@ func TestDiskTakenOut(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// A record that cannot be read just now, because no more files may be opened, is not
+// taken for one that was changed: nothing of it is lost, moved or removed, and the
+// session goes on with it as soon as it can be read.
+func TestTouchedAndCannotBeRead(t *testing.T) {
+	s, path := create(t)
+	mustAppend(t, s, phrase(0), wav(0, 500))
+	if err := os.Chtimes(path, noon, noon); err != nil { // so that it has to be read
+		t.Fatal(err)
+	}
+	for range 2 {
+		restore := noMoreFiles(t)
+		_, err := s.Append(ctx, phrase(1), wav(1, 500))
+		restore()
+		if !errors.Is(err, ErrDisk) || errors.Is(err, ErrChanged) || errors.Is(err, ErrElsewhere) {
+			t.Fatalf("a record that cannot be read is told to be: %v", err)
+		}
+	}
+	if at, _ := s.Rescued(); at != "" {
+		t.Errorf("it was written to %s", at)
+	}
+	mustAppend(t, s, phrase(1), wav(1, 500))
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+	must(t, path, 2, "no more files")
+}
+
+// noMoreFiles lets no file be opened by this process until restore is called.
+func noMoreFiles(t *testing.T) (restore func()) {
+	t.Helper()
+	var was unix.Rlimit
+	if err := unix.Getrlimit(unix.RLIMIT_NOFILE, &was); err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.Open(os.DevNull) // it has the lowest number that is free
+	if err != nil {
+		t.Fatal(err)
+	}
+	free := f.Fd()
+	f.Close()
+	if err := unix.Setrlimit(unix.RLIMIT_NOFILE, &unix.Rlimit{Cur: uint64(free), Max: was.Max}); err != nil {
+		t.Fatal(err)
+	}
+	return func() {
+		if err := unix.Setrlimit(unix.RLIMIT_NOFILE, &was); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
