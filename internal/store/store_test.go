@@ -84,6 +84,9 @@ func oneOfEach(t testing.TB) []record.Event {
 	return number(1, append(all,
 		record.Event{At: noon, Kind: record.Noted, Slot: &slot, Text: "behind the boiler", HeardID: 2},
 		record.Event{At: noon, Kind: record.Observed, Slot: &slot, Code: "C3", Text: "no label", HeardID: 2},
+		record.Event{At: noon, Kind: record.Prepared, Board: 1, Step: "earthing conductor off", Answer: record.Done, Off: "earthing conductor"},
+		record.Event{At: noon, Kind: record.Prepared, Board: 1, Step: "earthing conductor back", Answer: record.Done, Back: "earthing conductor"},
+		record.Event{At: noon, Kind: record.Prepared, Board: 1, Step: record.StaysConnected, Answer: record.Done, Slot: &record.Slot{Board: 1, Way: 3}},
 	))
 }
 
@@ -111,9 +114,6 @@ func oneOfVersion1(t testing.TB) []record.Event {
 		{At: noon, Kind: record.Skipped, Slot: &slot, Answer: record.Limitation, Reason: "no access"},
 		{At: noon, Kind: record.Moved, Slot: &slot, HeardID: 2},
 		{At: noon, Kind: record.Retest, Slot: &record.Slot{Board: 1, Way: 6}},
-		{At: noon, Kind: record.Prepared, Board: 1, Step: "earthing conductor off", Answer: record.Done, Off: "earthing conductor"},
-		{At: noon, Kind: record.Prepared, Board: 1, Step: "earthing conductor back", Answer: record.Done, Back: "earthing conductor"},
-		{At: noon, Kind: record.Prepared, Board: 1, Step: record.StaysConnected, Answer: record.Done, Slot: &record.Slot{Board: 1, Way: 3}},
 		{At: noon, Kind: record.Paused},
 		{At: noon, Kind: record.CarriedOn},
 		{At: noon.In(time.FixedZone("", 3600)).Add(time.Second), Kind: record.Finished},
