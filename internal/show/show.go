@@ -267,7 +267,7 @@ func lastOf(s record.State) *Last {
 	var standing []record.Standing
 	if s.Pending != nil {
 		each = s.Pending.Each()
-		standing = make([]record.Standing, len(each))
+		standing = slices.Repeat([]record.Standing{record.Stands}, len(each))
 	} else if n := len(s.Readings); n > 0 {
 		for _, r := range s.Readings { // all that were confirmed with the last
 			if r.ConfirmedID == s.Readings[n-1].ConfirmedID {
