@@ -94,6 +94,13 @@ func (c condition) examine(ctx context.Context, log rower, live bool) (x examine
 			why += " is cut short or damaged at its end"
 		}
 		x.lost = &Finding{now.id + 1, fmt.Sprintf("%s stored and %s not here: %s", span(now.id+1, c.told.id, "was", "were"), isAre(missing), why), adviceLost}
+	case s.headless && s.behind > torn && known && c.told.first == now.first && c.told.id == now.id:
+		// A write of the header failed that was to begin a new round, most likely. SQLite
+		// begins one when every frame of the round before is in the file, and the head
+		// agrees; after a power cut the head may be behind, so there is a doubt.
+		x.doubt = true
+		x.note(fmt.Sprintf("the beginning of its write-ahead log, %s, is damaged: a write failed there, and nothing that was told to be stored is missing", wal), adviceCut,
+			"The log of the last session is damaged at its beginning. Look whether the last readings are there.")
 	case s.behind > torn && known && c.told.id == now.id:
 		x.lost = &Finding{0, fmt.Sprintf("its write-ahead log %s is damaged at byte %d, though nothing that was told to be stored is missing", wal, s.end), adviceLost}
 	case s.behind > torn:

@@ -96,8 +96,10 @@ func TestEveryWriteFails(t *testing.T) {
 					announced := life(t, path, 2, func(announced int) {
 						left = announced
 						copyFile(t, path, copied, -1)
-						if _, err := os.Stat(path + "-wal"); err == nil {
-							copyFile(t, path+"-wal", copied+"-wal", -1)
+						for _, beside := range []string{"-wal", headEnd} {
+							if _, err := os.Stat(path + beside); err == nil {
+								copyFile(t, path+beside, copied+beside, -1)
+							}
 						}
 					})
 					writes := faults.End()

@@ -36,8 +36,9 @@ type logScan struct {
 	// behind counts the commits of the same round from the first frame on that SQLite
 	// does not take. A power cut in the middle of a commit leaves at most 1, because
 	// each is on the disk before the next begins. More are damage.
-	behind int
-	round  [walHeader]byte // the header as it lies there
+	behind   int
+	headless bool            // its header is not one that SQLite takes
+	round    [walHeader]byte // the header as it lies there
 }
 
 // torn is how many commits a power cut can leave behind the end of the log.
@@ -90,6 +91,7 @@ func scanLog(r io.Reader, size int64, page int) (logScan, error) {
 	}
 	frame := make([]byte, walFrame+page)
 	valid := sound
+	s.headless = !sound
 	for at := int64(walHeader); at+int64(len(frame)) <= size; at += int64(len(frame)) {
 		if _, err := io.ReadFull(in, frame); err != nil {
 			return s, err
