@@ -202,7 +202,7 @@ func newRig(t *testing.T, said ...string) *rig {
 
 var preparation = []string{
 	"isolated and locked off", "notices up", "indicator proved", "tested dead", "proved dead", "surge protection out", "lamps removed",
-	"loads disconnected", "electronics out", "switches on", "links as found", "leads joined nought point oh two", "leads apart over range",
+	"loads disconnected", "electronics out", "way by way", "switches on", "links as found", "leads joined nought point oh two", "leads apart over range",
 }
 
 func TestSession(t *testing.T) {

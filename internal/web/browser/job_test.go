@@ -60,10 +60,10 @@ func until(t testing.TB, begins string) int64 {
 const (
 	wayThreeDue   = "Way three, Ring final, sockets."                                       // two ways are done
 	wayThreeRead  = "Way three, live and neutral to earth, three, one, five megohms."       // read back, after a doubt
-	wayEightDue   = "Way eight, Smoke and heat alarms."                                     // way three was stored
+	wayEightDue   = "Neutral bar A. Way eight, Smoke and heat alarms."                      // way six was stored
 	wayEightRead  = "Changed to: Way eight, live and neutral to earth, four, eight, six"    // read back, corrected
 	wayFiveFails  = "Way five, live and neutral to earth, nought point three megohms. Fail" // read back, before the session is cut off
-	wayFiveStored = "Stored. Neutral bar B. Way five, Cooker."                              // the failure was confirmed in the second session
+	wayFiveStored = "Stored. Nobody on a circuit at 500 volts."                             // the failure was confirmed in the second session
 )
 
 // clips are what was said, as WAV files, from 1.
