@@ -25,11 +25,11 @@ func checkFile(path string) (adapted bool, err error) {
 	if err != nil {
 		return false, err
 	}
-	want, err := os.ReadFile(SumFile(path))
+	listed, err := readSum(SumFile(path))
 	if errors.Is(err, os.ErrNotExist) {
 		return adapted, nil
 	}
-	if listed, _, _ := strings.Cut(string(want), " "); err != nil || strings.TrimSpace(listed) != got {
+	if err != nil || listed != got {
 		return false, advice.Errorf(remedy, "speech model %s: damaged, it does not match %s", path, SumFile(path))
 	}
 	return adapted, nil
@@ -37,6 +37,18 @@ func checkFile(path string) (adapted bool, err error) {
 
 // SumFile is where the sum of a model file is kept: its SHA-256 in hexadecimal.
 func SumFile(path string) string { return path + ".sha256" }
+
+// readSum returns the sum that a file names first. More than a sum and a name is not read.
+func readSum(name string) (string, error) {
+	f, err := plainfile.Open(name)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	line, err := io.ReadAll(io.LimitReader(f, 4096))
+	sum, _, _ := strings.Cut(string(line), " ")
+	return strings.TrimSpace(sum), err
+}
 
 // Sum walks through a model file, whose every part must be as whisper.cpp wants it, and
 // returns its SHA-256 in hexadecimal. Which numbers the weights are only the sum tells.

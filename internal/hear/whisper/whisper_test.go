@@ -11,7 +11,9 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
+	"time"
 
 	binding "github.com/ggerganov/whisper.cpp/bindings/go"
 
@@ -288,6 +290,24 @@ func TestOpenRefuses(t *testing.T) {
 		t.Error("a flipped bit went unnoticed")
 	} else if !strings.Contains(err.Error(), "does not match") {
 		t.Errorf("flipped bit: %v", err)
+	}
+	// A pipe in the place of the sum is not waited for.
+	path = filepath.Join(t.TempDir(), "waycall.bin")
+	if err := errors.Join(os.WriteFile(path, good, 0o600), syscall.Mkfifo(path+".sha256", 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	refused := make(chan error, 1)
+	go func() {
+		_, err := checkFile(path)
+		refused <- err
+	}()
+	select {
+	case err := <-refused:
+		if err == nil || !strings.Contains(err.Error(), "does not match") {
+			t.Errorf("a pipe for the sum: %v", err)
+		}
+	case <-time.After(time.Minute):
+		t.Error("a pipe for the sum is waited for")
 	}
 	if _, err := Open(filepath.Join(t.TempDir(), "none.bin"), 2); err == nil || !strings.Contains(err.Error(), "scripts/setup") {
 		t.Errorf("missing file: %v", err)
