@@ -192,8 +192,24 @@ func TestFiftyViewers(t *testing.T) {
 				}
 				v.resp.Body.Close()
 			}
-			if views == 0 || lines != events {
-				t.Errorf("viewer %d had %d events and %d views", n, lines, views)
+			if lines != events {
+				t.Errorf("viewer %d had %d events", n, lines)
+			}
+			// The view comes after the events: one that was cut off before each of them
+			// has it when it stays.
+			if views == 0 {
+				v, err := watch(ctx, url+"/job", last)
+				if err != nil {
+					t.Errorf("viewer %d after the last event: %v", n, err)
+					return
+				}
+				m, err := v.next()
+				v.resp.Body.Close()
+				if err != nil || m.kind != "view" {
+					t.Errorf("viewer %d has %s after the last event, %v", n, m.kind, err)
+					return
+				}
+				views++
 			}
 		})
 	}
@@ -413,10 +429,11 @@ func TestStuckViewer(t *testing.T) {
 	log := &feed{events: []record.Event{opened(t)}}
 	s := New(Options{Follow: func(string) (Log, error) { return log, nil }, Every: time.Millisecond, Patience: 20 * time.Millisecond})
 	defer s.Close()
-	ended := make(chan struct{}, 1000)
+	var once sync.Once
+	ended := make(chan struct{}) // closed when the first stream is
 	web := httptest.NewUnstartedServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		s.Stream(w, r, "job")
-		ended <- struct{}{}
+		once.Do(func() { close(ended) })
 	}))
 	// Small buffers on the way, so that it is soon full.
 	web.Config.ConnState = func(c net.Conn, at http.ConnState) {
@@ -451,6 +468,12 @@ func TestStuckViewer(t *testing.T) {
 	case <-time.After(time.Minute):
 		t.Fatal("it is not disconnected")
 	}
+	// It may have ended before all was read, and nobody has seen what was not.
+	for limit := time.Now().Add(time.Minute); followed(s, "job") < events; time.Sleep(time.Millisecond) {
+		if time.Now().After(limit) {
+			t.Fatalf("%d of %d events are read", followed(s, "job"), events)
+		}
+	}
 	// It comes back after what it had, here the first half of an event.
 	v, err := watch(t.Context(), web.URL+"?after=1000", "")
 	if err != nil {
@@ -471,6 +494,17 @@ func TestStuckViewer(t *testing.T) {
 			}
 		}
 	}
+}
+
+// followed returns how many events of the job are read, 0 where nobody follows it.
+func followed(s *Server, id string) int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	f := s.jobs[id]
+	if f == nil {
+		return 0
+	}
+	return len(f.now().lines)
 }
 
 // Whatever the data, a frame is one event, and has all of it.
