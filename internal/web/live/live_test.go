@@ -209,7 +209,6 @@ func TestFiftyViewers(t *testing.T) {
 					t.Errorf("viewer %d has %s after the last event, %v", n, m.kind, err)
 					return
 				}
-				views++
 			}
 		})
 	}
