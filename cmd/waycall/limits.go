@@ -11,17 +11,17 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/board"
-	"waycall/internal/check"
+	"waycall/internal/limits"
 )
 
 // limitsOut is what waycall limits prints as JSON.
 type limitsOut struct {
-	Edition board.Edition  `json:"edition"` // of BS 7671, that a new job is judged by
-	Rests   check.Rests    `json:"rests_on"`
-	Rows    int            `json:"rows"`
-	Tables  []check.Table  `json:"tables"`
-	Figures []check.Row    `json:"figures"`
-	Sources []check.Source `json:"sources"`
+	Edition board.Edition   `json:"edition"` // of BS 7671, that a new job is judged by
+	Rests   limits.Rests    `json:"rests_on"`
+	Rows    int             `json:"rows"`
+	Tables  []limits.Table  `json:"tables"`
+	Figures []limits.Row    `json:"figures"`
+	Sources []limits.Source `json:"sources"`
 }
 
 // limitsOptions are the flags of waycall limits.
@@ -53,11 +53,11 @@ it.`,
 }
 
 func runLimits(std streams, o limitsOptions) error {
-	out := limitsOut{Edition: board.Current, Tables: check.Tables(), Figures: check.Rows(), Sources: check.Sources()}
+	out := limitsOut{Edition: board.Current, Tables: limits.Tables(), Figures: limits.Rows(), Sources: limits.Sources()}
 	if o.table != "" {
 		other := func(name string) bool { return name != o.table }
-		out.Tables = slices.DeleteFunc(out.Tables, func(t check.Table) bool { return other(t.Name) })
-		out.Figures = slices.DeleteFunc(out.Figures, func(r check.Row) bool { return other(r.Table) })
+		out.Tables = slices.DeleteFunc(out.Tables, func(t limits.Table) bool { return other(t.Name) })
+		out.Figures = slices.DeleteFunc(out.Figures, func(r limits.Row) bool { return other(r.Table) })
 		if len(out.Tables) == 0 {
 			return usageError{fmt.Errorf("there is no table %.40q; waycall limits lists them", o.table)}
 		}
@@ -80,9 +80,9 @@ func runLimits(std streams, o limitsOptions) error {
 }
 
 // named keeps the sources that rows name.
-func named(all []check.Source, rows []check.Row) []check.Source {
-	return slices.DeleteFunc(all, func(s check.Source) bool {
-		return !slices.ContainsFunc(rows, func(r check.Row) bool { return slices.Contains(r.From, s.ID) })
+func named(all []limits.Source, rows []limits.Row) []limits.Source {
+	return slices.DeleteFunc(all, func(s limits.Source) bool {
+		return !slices.ContainsFunc(rows, func(r limits.Row) bool { return slices.Contains(r.From, s.ID) })
 	})
 }
 

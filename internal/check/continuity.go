@@ -6,115 +6,15 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/board"
-	"waycall/internal/printable"
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 )
 
 const continuitySource = "BS 7671 regulation 643.2.1, from a public print"
 
-// Resistance returns the most that one conductor may have in ohm: its size in
-// mm2, its length in m, at t degrees C. IEC 60228 Tables 1 and 2,
-// corrected by AtTemperature. Solid and stranded conductors of one size are
-// alike in it where both are made; for flexible ones see FlexibleResistance.
-func Resistance(material board.Material, size, length, t float64) (float64, error) {
-	per, ok := data.conductors[conductorKey{string(orCopper(material)), 2, size}]
-	if !ok {
-		per, ok = data.conductors[conductorKey{string(orCopper(material)), 1, size}]
-	}
-	return resistance(material, size, per, ok, length, t)
-}
-
-// FlexibleResistance is Resistance of a flexible copper conductor, class 5 of IEC
-// 60228 Table 3.
-func FlexibleResistance(size, length, t float64) (float64, error) {
-	per, ok := data.conductors[conductorKey{string(board.Copper), 5, size}]
-	return resistance(board.Copper, size, per, ok, length, t)
-}
-
-// ArmourResistance returns what the steel wire armour of a cable to BS 5467 may have
-// in ohm: its cores (2 to 4) and the size of each in mm2, its length in m, at t
-// degrees C. From a public table, see tables/armour.csv.
-func ArmourResistance(cores int, size, length, t float64) (float64, error) {
-	r, ok := find("armour", cores, size)
-	switch {
-	case cores == 0:
-		return 0, advice.New("how many cores the cable has is not known", "give cores")
-	case !ok:
-		return 0, advice.Errorf("see the cable's own table", "no resistance is known for the armour of %d cores of %v mm2", cores, size)
-	case !positive(length):
-		return 0, advice.New("the length is not known", "give it in m")
-	}
-	return AtTemperature("steel", r.number["ohm_per_km"]*length/1000, limit("room"), t)
-}
-
-func resistance(material board.Material, size, per float64, ok bool, length, t float64) (float64, error) {
-	material = orCopper(material)
-	switch {
-	case !positive(size):
-		return 0, advice.New("the size of the conductor is not known", "give it in mm2")
-	case !ok:
-		return 0, advice.Errorf("give a size of IEC 60228", "no resistance is known for %v mm2 %s", size, printable.Cut(string(material), 40))
-	case !positive(length):
-		return 0, advice.New("the length is not known", "give it in m")
-	}
-	return AtTemperature(material, per*length/1000, limit("room"), t)
-}
-
-// cpcOf is the resistance of the protective conductor of a way at t degrees C.
-func cpcOf(w *board.Way, t float64) (float64, error) {
-	if w.CPCKind == board.Armour {
-		return ArmourResistance(w.Cores, w.Line, w.Length, t)
-	}
-	return coreOf(w, w.CPC, t)
-}
-
-// coreOf is the resistance of a core of a way, of size mm2, at t degrees C.
-func coreOf(w *board.Way, size, t float64) (float64, error) {
-	if w.Flexible {
-		return FlexibleResistance(size, w.Length, t)
-	}
-	return Resistance(w.Material, size, w.Length, t)
-}
-
-// ExpectedR1R2 returns what R1+R2 of a way should read at t degrees C, in ohm: of a
-// ring at its points. The error says what is not known.
-func ExpectedR1R2(w *board.Way, t float64) (float64, error) {
-	if w.CPCKind == board.Steel {
-		return 0, advice.New("the resistance of a steel enclosure is not known", "give its cpc a size if it has one")
-	}
-	r1, err := coreOf(w, w.Line, t)
-	if err != nil {
-		return 0, err
-	}
-	r2, err := cpcOf(w, t)
-	if w.Wiring == board.Ring {
-		return (r1 + r2) / 4, err
-	}
-	return r1 + r2, err
-}
-
-// R1R2 returns the most that line and protective conductor may have in series,
-// in ohm, as Resistance does for each.
-func R1R2(material board.Material, line, cpc, length, t float64) (float64, error) {
-	r1, err := Resistance(material, line, length, t)
-	if err != nil {
-		return 0, err
-	}
-	r2, err := Resistance(material, cpc, length, t)
-	return r1 + r2, err
-}
-
-// cold is the temperature of the conductors at the dead tests, degrees C.
-func cold(b *board.Board) float64 {
-	if b.Ambient == 0 {
-		return limit("room")
-	}
-	return b.Ambient
-}
-
 // expected returns what a continuity test of a way should give, in ohm.
 func (c *ctx) expected(w *board.Way, test reading.Test) (float64, error) {
-	t := cold(c.board)
+	t := limits.ColdTemperature(c.board)
 	switch {
 	case w.CPCKind == board.Steel && test != reading.RingR1 && test != reading.RingRn && test != reading.RingLN:
 		return 0, advice.New("the resistance of a steel enclosure is not known", "give its cpc a size if it has one")
@@ -123,26 +23,26 @@ func (c *ctx) expected(w *board.Way, test reading.Test) (float64, error) {
 	}
 	switch test {
 	case reading.R1R2, reading.RingLE:
-		return ExpectedR1R2(w, t)
+		return limits.ExpectedR1R2(w, t)
 	case reading.RingLN:
-		r, err := coreOf(w, w.Line, t)
+		r, err := limits.CoreResistance(w, w.Line, t)
 		return r / 2, err
 	case reading.R2, reading.RingR2:
-		r, err := cpcOf(w, t)
+		r, err := limits.CPCResistance(w, t)
 		if test == reading.R2 && w.Wiring == board.Ring {
 			r /= 4 // both halves of the ring in parallel, at the point in the middle
 		}
 		return r, err
 	case reading.RingR1, reading.RingRn:
-		return coreOf(w, w.Line, t)
+		return limits.CoreResistance(w, w.Line, t)
 	}
 	return 0, fmt.Errorf("%s does not follow from a length", test)
 }
 
 // allowed is what a reading may be where e ohm follow from length and size: the
 // length is seldom exact and the leads have a resistance of their own.
-func allowed(e float64) Interval {
-	return exact(e).around(limit("length_tolerance"), limit("small_ohm"))
+func allowed(e float64) limits.Interval {
+	return limits.Exact(e).Around(limits.Value("length_tolerance"), limits.Value("small_ohm"))
 }
 
 // continuity judges R1+R2 and R2 of a way.
@@ -171,14 +71,14 @@ func (c *ctx) continuity() []Verdict {
 // it may be, reason what is said when it passes.
 func (c *ctx) unbroken(times float64, source, reason string) []Verdict {
 	const rule = "continuity"
-	limits, _, _, err := c.zsLimit()
+	lim, _, _, err := c.zsLimit()
 	if c.board.Earthing == board.TT && c.rcdFor(c.way) != nil {
-		limits, err = exact(limit("ring_open")), nil // its Zs is judged by the residual current
+		lim, err = limits.Exact(limits.Value("ring_open")), nil // its Zs is judged by the residual current
 	}
 	switch {
 	case err != nil:
 		return []Verdict{c.numbers(cannot(rule, source, "%s: %s.", c.where(), advice.What(err))).next("Read the device again.")}
-	case atMost(c.q, exact(min(times*limits.Low, limit("ring_open")))) != Pass:
+	case atMost(c.q, limits.Exact(min(times*lim.Low, limits.Value("ring_open")))) != Pass:
 		return []Verdict{c.wide(rule, source)}
 	}
 	return []Verdict{c.numbers(verdict(Pass, rule, source, "%s", reason))}
@@ -189,12 +89,12 @@ func (c *ctx) unbroken(times float64, source, reason string) []Verdict {
 // advice, and never changes the result.
 func (c *ctx) advise(v Verdict) Verdict {
 	w := c.way
-	if w.Length != 0 || !positive(w.Line) || !positive(w.CPC) || w.CPCKind != board.Conductor && w.CPCKind != "" || !positive(w.Device.Rating) || !positive(c.board.Voltage) || math.IsInf(c.is.High, 1) {
+	if w.Length != 0 || !limits.Positive(w.Line) || !limits.Positive(w.CPC) || w.CPCKind != board.Conductor && w.CPCKind != "" || !limits.Positive(w.Device.Rating) || !limits.Positive(c.board.Voltage) || math.IsInf(c.is.High, 1) {
 		return v
 	}
 	r1 := c.is.High * w.CPC / (w.Line + w.CPC)
 	// R1+R2 of a ring is a quarter of its two conductors already.
-	drop, most := VoltDrop(r1, w.Device.Rating, cold(c.board), false), VoltDropLimit(w.Use, c.board.Voltage)
+	drop, most := limits.VoltDrop(r1, w.Device.Rating, limits.ColdTemperature(c.board), false), limits.VoltDropLimit(w.Use, c.board.Voltage)
 	v = v.with("volt drop at full rating, estimated", drop, reading.Volt).with("limit of volt drop", most, reading.Volt)
 	if drop > most && v.Next == "" {
 		return v.next("At its full rating it may drop %s, so reckon with the real load.", said(drop, reading.Volt))
@@ -205,14 +105,14 @@ func (c *ctx) advise(v Verdict) Verdict {
 // open finds a conductor that has no end: an instrument that shows more than
 // any circuit has.
 func (c *ctx) open() (Verdict, bool) {
-	if c.is.Low < limit("ring_open") {
+	if c.is.Low < limits.Value("ring_open") {
 		return Verdict{}, false
 	}
 	what := map[reading.Test]string{reading.R1R2: "line or protective conductor", reading.R2: "protective conductor", reading.RingR1: "line of the ring",
 		reading.RingRn: "neutral of the ring", reading.RingR2: "protective conductor of the ring", reading.Earthing: "earthing conductor",
 		reading.Bonding: "bonding conductor", reading.RingLN: "ring", reading.RingLE: "ring"}[c.in.Test]
 	return c.numbers(verdict(Fail, "continuity", continuitySource, "Reads open, so the %s may be broken or the wrong one.", what)).
-		with("open from", limit("ring_open"), reading.Ohm).margin(limit("ring_open"), c.is.Low).
+		with("open from", limits.Value("ring_open"), reading.Ohm).margin(limits.Value("ring_open"), c.is.Low).
 		next("Check the leads, then each joint from the board outward."), true
 }
 
@@ -227,7 +127,7 @@ func (c *ctx) againstLength() []Verdict {
 	band := allowed(e)
 	note := func(v Verdict) Verdict {
 		return c.numbers(v).with("from length and size", e, reading.Ohm).with("length", c.way.Length, "m").
-			with("temperature", cold(c.board), "degC").margin(band.High, c.is.High)
+			with("temperature", limits.ColdTemperature(c.board), "degC").margin(band.High, c.is.High)
 	}
 	switch within(c.q, band) {
 	case Pass:
@@ -235,7 +135,7 @@ func (c *ctx) againstLength() []Verdict {
 	case CannotSay:
 		return []Verdict{note(c.wide(rule, source))}
 	}
-	if v, ok := c.slipped(exact(e), band, "length and size"); ok {
+	if v, ok := c.slipped(limits.Exact(e), band, "length and size"); ok {
 		return []Verdict{note(v)}
 	}
 	if v, ok := c.swapped(band); ok {
@@ -253,7 +153,7 @@ func (c *ctx) againstLength() []Verdict {
 // nothing else judged the reading, keeping within is a pass.
 func (c *ctx) leavesRoom(judged bool) []Verdict {
 	const rule = "Ze and R1+R2 against the limit of Zs"
-	limits, _, source, err := c.zsLimit()
+	lim, _, source, err := c.zsLimit()
 	ze, known := c.zeAtMost()
 	if err != nil || c.board.Earthing == board.TT {
 		return nil
@@ -262,26 +162,26 @@ func (c *ctx) leavesRoom(judged bool) []Verdict {
 		known = false // without R1 it says only how much Zs is at least
 	}
 	if !known {
-		ze = Interval{0, 0} // Zs is never less than its part R1+R2
+		ze = limits.Between(0, 0) // Zs is never less than its part R1+R2
 	}
-	warm := c.is.Times(OperatingFactor(cold(c.board), limit("operating")))
+	warm := c.is.Times(limits.OperatingFactor(limits.ColdTemperature(c.board), limits.Value("operating")))
 	hot := warm.Plus(ze)
 	q := reading.Quantity{Value: hot.High, Bound: reading.Exactly}
 	var v Verdict
 	switch {
-	case hot.Low > limits.High && (!known || c.is.Low > limits.High):
-		v = verdict(Investigate, rule, source, "Alone more than the %s that Zs may be.", said(limits.High, reading.Ohm)).next("Check the reading, the device and the length.")
-	case known && atMost(q, limits) == Pass:
+	case hot.Low > lim.High && (!known || c.is.Low > lim.High):
+		v = verdict(Investigate, rule, source, "Alone more than the %s that Zs may be.", said(lim.High, reading.Ohm)).next("Check the reading, the device and the length.")
+	case known && atMost(q, lim) == Pass:
 		if judged {
 			return nil
 		}
-		v = verdict(Pass, rule, source, "With Ze it keeps Zs within %s.", said(limits.Low, reading.Ohm))
-	case known && exact(warm.Low).Plus(ze).High > limits.High: // whatever value of it is the true one
-		v = verdict(Investigate, rule, source, "With Ze it may bring Zs above the limit of %s.", said(limits.High, reading.Ohm)).next("Measure Zs, and check the device.")
+		v = verdict(Pass, rule, source, "With Ze it keeps Zs within %s.", said(lim.Low, reading.Ohm))
+	case known && limits.Exact(warm.Low).Plus(ze).High > lim.High: // whatever value of it is the true one
+		v = verdict(Investigate, rule, source, "With Ze it may bring Zs above the limit of %s.", said(lim.High, reading.Ohm)).next("Measure Zs, and check the device.")
 	default:
 		return nil
 	}
-	return []Verdict{c.numbers(v).span("Ze", ze, reading.Ohm).span("limit of Zs", limits, reading.Ohm).margin(limits.Low, hot.High)}
+	return []Verdict{c.numbers(v).span("Ze", ze, reading.Ohm).span("limit of Zs", lim, reading.Ohm).margin(lim.Low, hot.High)}
 }
 
 // conductorToEarth judges the main earthing conductor and main bonding: by length
@@ -300,7 +200,7 @@ func (c *ctx) conductorToEarth() []Verdict {
 		}
 	}
 	var all []Verdict
-	if e, err := Resistance(board.Copper, size, length, cold(c.board)); err == nil {
+	if e, err := limits.Resistance(board.Copper, size, length, limits.ColdTemperature(c.board)); err == nil {
 		all = append(all, c.bondOfLength(e, size, length))
 	} else {
 		all = append(all, c.bondUnmeasured(rule, size))
@@ -308,7 +208,7 @@ func (c *ctx) conductorToEarth() []Verdict {
 	if c.in.Test == reading.Bonding && c.board.BondingSize > 0 {
 		// The supply neutral is not known, so only the least of Table 54.8 or
 		// half the earthing conductor can be asked for.
-		least, s, err := MinBonding(c.board.Earthing == board.TNCS, 1, c.board.EarthingConductor)
+		least, s, err := limits.MinBonding(c.board.Earthing == board.TNCS, 1, c.board.EarthingConductor)
 		if err == nil && c.board.BondingSize < least {
 			all = append(all, c.numbers(verdict(Investigate, "size of main bonding", s, "The bonding conductor is smaller than %s square millimetres.", spokenNumber(least))).
 				with("size", c.board.BondingSize, "mm2").with("least", least, "mm2").margin(c.board.BondingSize, least))
@@ -330,7 +230,7 @@ func (c *ctx) bondOfLength(e, size, length float64) Verdict {
 	case CannotSay:
 		return note(c.wide(rule, source))
 	}
-	if v, ok := c.slipped(exact(e), band, "length and size"); ok {
+	if v, ok := c.slipped(limits.Exact(e), band, "length and size"); ok {
 		return note(v)
 	}
 	if c.is.Low > band.High {
@@ -343,9 +243,9 @@ func (c *ctx) bondOfLength(e, size, length float64) Verdict {
 
 // bondUnmeasured judges a conductor whose length or size is not known.
 func (c *ctx) bondUnmeasured(rule string, size float64) Verdict {
-	most, source := limit("bonding"), sourceOf("bonding")
+	most, source := limits.Value("bonding"), limits.SourceOf("bonding")
 	would, about := "", 0.0
-	if per, err := Resistance(board.Copper, size, 1, cold(c.board)); err == nil && !math.IsInf(c.is.High, 1) {
+	if per, err := limits.Resistance(board.Copper, size, 1, limits.ColdTemperature(c.board)); err == nil && !math.IsInf(c.is.High, 1) {
 		about = math.Round(c.is.High / per)
 		would = fmt.Sprintf("as much as %s metres of %s square millimetres have", spokenNumber(about), spokenNumber(size))
 	}
@@ -355,7 +255,7 @@ func (c *ctx) bondUnmeasured(rule string, size float64) Verdict {
 		}
 		return c.numbers(v).with("taken without its length", most, reading.Ohm).margin(most, c.is.High)
 	}
-	switch atMost(c.q, exact(most)) {
+	switch atMost(c.q, limits.Exact(most)) {
 	case Pass:
 		return note(verdict(Pass, rule, source, "Within the %s that is taken without its length.", said(most, reading.Ohm)))
 	case Fail:

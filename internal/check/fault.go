@@ -4,25 +4,9 @@ import (
 	"math"
 
 	"waycall/internal/board"
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 )
-
-// FaultCurrent returns the prospective fault current in kA of a loop of z ohm at
-// uo V: uo/z, as IET Guidance Note 3 reckons it, from memory. NaN where there is
-// none.
-func FaultCurrent(uo, z float64) float64 {
-	if !positive(uo) || !positive(z) {
-		return math.NaN()
-	}
-	return uo / z / 1000
-}
-
-// ThreePhase returns what a line to neutral fault current in kA may mean between
-// lines: at least root three times, and twice as the assumption on the careful
-// side. IET Guidance Note 3, from memory.
-func ThreePhase(kA float64) (least, most float64) {
-	return kA * limit("three_phase_least"), kA * limit("three_phase_most")
-}
 
 // faultCurrent judges PFC and PSC.
 func (c *ctx) faultCurrent() []Verdict {
@@ -31,8 +15,8 @@ func (c *ctx) faultCurrent() []Verdict {
 	if declared > 0 && c.board.Supply.From == 0 && c.is.Low > declared {
 		all = append(all, c.numbers(verdict(Investigate, "fault current against the declared one", "the distributor's declaration, BS 7671 regulation 313.1, from memory",
 			"More than the declared %s.", said(declared, reading.Kiloamp))).with("declared", declared, reading.Kiloamp).margin(declared, c.is.Low))
-	} else if most := limit("supply_most"); declared == 0 && c.is.Low > most {
-		all = append(all, c.numbers(verdict(Investigate, "fault current that a supply gives", sourceOf("supply_most"), "More than such a supply gives, so did the point slip?")).with("usual most", most, reading.Kiloamp).margin(most, c.is.Low))
+	} else if most := limits.Value("supply_most"); declared == 0 && c.is.Low > most {
+		all = append(all, c.numbers(verdict(Investigate, "fault current that a supply gives", limits.SourceOf("supply_most"), "More than such a supply gives, so did the point slip?")).with("usual most", most, reading.Kiloamp).margin(most, c.is.Low))
 	}
 	return append(all, c.loopAgainstCurrent()...)
 }
@@ -55,7 +39,7 @@ func (c *ctx) breaking() []Verdict {
 				add("way "+reading.Cardinal(w.Number), w.Device)
 			}
 		}
-		if isBreaker(c.board.Main) || fuseStandard(c.board.Main) != "" {
+		if limits.IsBreaker(c.board.Main) || limits.FuseStandard(c.board.Main) != "" {
 			add("the main switch", c.board.Main)
 		}
 	}
@@ -71,7 +55,7 @@ func (c *ctx) breaking() []Verdict {
 	// Between lines there is more than from one line.
 	least, most, assumed := c.q, c.q, ""
 	if c.board.Phases == 3 && (c.way == nil || c.way.Phases == 3) {
-		l, m := ThreePhase(c.q.Value)
+		l, m := limits.ThreePhase(c.q.Value)
 		least.Value, most.Value = l, m
 		assumed = ", taken as twice for three phases"
 	}
@@ -84,10 +68,10 @@ func (c *ctx) breaking() []Verdict {
 		return v.margin(lowest.kA, high)
 	}
 	if !math.IsInf(lowest.kA, 1) {
-		cap := exact(lowest.kA)
+		cap := limits.Exact(lowest.kA)
 		var over []Verdict
 		for _, d := range devices {
-			if d.kA > 0 && atMost(least, exact(d.kA)) == Fail {
+			if d.kA > 0 && atMost(least, limits.Exact(d.kA)) == Fail {
 				over = append(over, c.numbers(c.backedUp(least, most, d.name, d.kA, d.backed)).with("breaking capacity", d.kA, reading.Kiloamp))
 			}
 		}
@@ -127,9 +111,9 @@ func (c *ctx) backedUp(low, high reading.Quantity, name string, alone, backed fl
 	}
 	v := verdict(Investigate, rule, source, "It may be more than the %s %s.", said(most, reading.Kiloamp), what).next("Measure between the lines, or read the value itself.")
 	switch {
-	case atMost(high, exact(most)) == Pass:
+	case atMost(high, limits.Exact(most)) == Pass:
 		v = verdict(Pass, rule, source, "Within the %s %s.", said(most, reading.Kiloamp), what).next("Check that the fuse upstream is the one that this rating asks for.")
-	case atMost(low, exact(most)) == Fail:
+	case atMost(low, limits.Exact(most)) == Fail:
 		v = verdict(Fail, rule, source, "More than the %s %s.", said(most, reading.Kiloamp), what).next("Look for a device upstream that limits it, or change the device.")
 	}
 	return v.with("with back-up", most, reading.Kiloamp)
@@ -143,7 +127,7 @@ func (c *ctx) loopAgainstCurrent() []Verdict {
 	if c.way != nil {
 		loop = reading.Zs
 	}
-	var z, kA Interval
+	var z, kA limits.Interval
 	var ok bool
 	switch c.in.Test {
 	case reading.PFC:
@@ -158,14 +142,14 @@ func (c *ctx) loopAgainstCurrent() []Verdict {
 	}
 	low := 0.0
 	if !math.IsInf(z.High, 1) {
-		low = FaultCurrent(c.board.Voltage, z.High)
+		low = limits.FaultCurrent(c.board.Voltage, z.High)
 	}
-	want := Interval{low, FaultCurrent(c.board.Voltage, z.Low)}
-	band := want.around(limit("loop_uncertainty"), limit("small_ohm"))
-	if !kA.apart(band) {
+	want := limits.Between(low, limits.FaultCurrent(c.board.Voltage, z.Low))
+	band := want.Around(limits.Value("loop_uncertainty"), limits.Value("small_ohm"))
+	if !kA.Apart(band) {
 		return nil
 	}
-	return []Verdict{c.numbers(verdict(Investigate, rule, sourceOf("loop_uncertainty"), "Fault current and loop impedance do not fit each other.")).
+	return []Verdict{c.numbers(verdict(Investigate, rule, limits.SourceOf("loop_uncertainty"), "Fault current and loop impedance do not fit each other.")).
 		span("loop impedance", z, reading.Ohm).span("fault current", kA, reading.Kiloamp).span("fault current from the loop", want, reading.Kiloamp).
 		next("Measure both again at the same place.")}
 }

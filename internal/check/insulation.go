@@ -1,20 +1,16 @@
 package check
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
 	"waycall/internal/board"
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 )
 
 const (
-	limitSource = "BS 7671 Table 64, from a public print"
-	surgeSource = "BS 7671 regulation 643.3.2, from a public print"
-	staysSource = "BS 7671 regulation 643.3.3, from a public print"
 	gn3Source   = "IET Guidance Note 3, insulation resistance, from a public print"
-	practice    = "common practice, no published source"
 	comboSource = "resistances in parallel, each reading within the 30 % operating uncertainty of IEC 61557-2, from a public print"
 )
 
@@ -33,48 +29,15 @@ func (v Verdict) TestVoltage() (float64, bool) {
 	return 0, false
 }
 
-// Limit is what an insulation resistance test is made with and judged by.
-type Limit struct {
-	TestVoltage float64 // V DC
-	Least       float64 // Mohm: a reading below it fails
-	Source      string  // clause or table
-}
-
-// InsulationLimit returns the limit for a way of a board at voltage, line to
-// earth in V. Table 64 goes by the nominal voltage of the circuit, which of three
-// phases is that between lines. For the board itself, w has its phases alone.
-// surgeConnected says that a surge protective device could not be taken out, so that
-// the test is made at 250 V but the limit stays. So it is where equipment stays
-// connected: the full voltage comes before it is connected, and 250 V from the live
-// conductors to earth after that.
-func InsulationLimit(w board.Way, voltage float64, surgeConnected bool) Limit {
-	circuit, source := "low", limitSource
-	if w.Phases == 3 {
-		voltage *= math.Sqrt(3)
-	}
-	switch {
-	case w.Separated:
-		circuit = "separated"
-	case voltage > 500:
-		circuit = "high"
-	case w.Keep500Off != "":
-		circuit, source = "surge", staysSource
-	case surgeConnected:
-		circuit, source = "surge", surgeSource
-	}
-	r, _ := find("64", circuit)
-	return Limit{r.number["test_volts"], r.number["megohms"], source}
-}
-
 func (c *ctx) insulation() []Verdict {
 	way := board.Way{Phases: c.board.Phases}
 	if c.way != nil {
 		way = *c.way
 	}
-	least := InsulationLimit(way, c.board.Voltage, c.in.SurgeConnected)
+	least := limits.InsulationLimit(way, c.board.Voltage, c.in.SurgeConnected)
 	first := againstLimit(c.q, least)
 	// Many new circuits in parallel give less than one.
-	if fresh := limit("insulation_new"); first.Result == Pass && c.way != nil && c.is.High < fresh && c.in.Job.Work != board.Periodic {
+	if fresh := limits.Value("insulation_new"); first.Result == Pass && c.way != nil && c.is.High < fresh && c.in.Job.Work != board.Periodic {
 		// A remark, not a doubt.
 		first = first.next("Of new work at least %s megohms is expected.", spokenNumber(fresh)).with("expected of new work", fresh, reading.Megohm)
 	}
@@ -82,7 +45,7 @@ func (c *ctx) insulation() []Verdict {
 		first = c.suggest(first)
 	}
 	all := []Verdict{c.numbers(first)}
-	for _, rule := range []func(*ctx, Limit) (Verdict, bool){againstSeparate, againstWhole, againstScale, againstPosition, sameAgain, slippedPoint} {
+	for _, rule := range []func(*ctx, limits.Insulation) (Verdict, bool){againstSeparate, againstWhole, againstScale, againstPosition, sameAgain, slippedPoint} {
 		if v, ok := rule(c, least); ok {
 			all = append(all, c.numbers(v.with(testVoltage, least.TestVoltage, reading.Volt)))
 		}
@@ -94,8 +57,8 @@ func (c *ctx) insulation() []Verdict {
 // from low to high: it fails when even high does, passes when even low is no
 // longer doubtful, and is looked into when even high is. Between, nothing can be
 // said. A higher low or high never makes this worse.
-func againstLimit(q reading.Quantity, l Limit) Verdict {
-	doubtful := limit("insulation_doubtful")
+func againstLimit(q reading.Quantity, l limits.Insulation) Verdict {
+	doubtful := limits.Value("insulation_doubtful")
 	low, high := q.Interval()
 	below := func(x float64) bool { // the truth is surely below x
 		return high < x || high == x && q.Bound == reading.LessThan
@@ -136,13 +99,13 @@ func spokenNumber(x float64) string {
 // through the neutral. So the reading together is at least the two separate
 // ones in parallel (no path between line and neutral) and at most the smaller
 // of them (line and neutral joined, as by a load left in).
-func againstSeparate(c *ctx, _ Limit) (Verdict, bool) {
-	got := func(t reading.Test) (Interval, bool) {
+func againstSeparate(c *ctx, _ limits.Insulation) (Verdict, bool) {
+	got := func(t reading.Test) (limits.Interval, bool) {
 		if t == c.in.Test {
 			return c.is, true
 		}
 		q, ok := c.past.at[slot{c.in.Board, c.in.Way, t, c.in.Position}]
-		return Of(q), ok
+		return limits.IntervalOf(q), ok
 	}
 	together, t := got(reading.LNE)
 	line, l := got(reading.LE)
@@ -150,10 +113,10 @@ func againstSeparate(c *ctx, _ Limit) (Verdict, bool) {
 	if !t || !l || !n || c.in.Test != reading.LNE && c.in.Test != reading.LE && c.in.Test != reading.NE {
 		return Verdict{}, false
 	}
-	uncertainty := limit("insulation_uncertainty")
-	together, line, neutral = together.widen(uncertainty), line.widen(uncertainty), neutral.widen(uncertainty)
-	want := Interval{Parallel(line, neutral).Low, math.Min(line.High, neutral.High)}
-	if !together.apart(want) {
+	uncertainty := limits.Value("insulation_uncertainty")
+	together, line, neutral = together.Widen(uncertainty), line.Widen(uncertainty), neutral.Widen(uncertainty)
+	want := limits.Between(limits.Parallel(line, neutral).Low, math.Min(line.High, neutral.High))
+	if !together.Apart(want) {
 		return Verdict{}, false
 	}
 	return verdict(Investigate, "together against separate", comboSource, "The readings together and separate do not fit, so one of them is wrong.").
@@ -162,7 +125,7 @@ func againstSeparate(c *ctx, _ Limit) (Verdict, bool) {
 
 // againstScale finds an over-range reading that lost its "greater than" or one
 // of its figures on the way, where the end of the scale at this test voltage is known.
-func againstScale(c *ctx, l Limit) (Verdict, bool) {
+func againstScale(c *ctx, l limits.Insulation) (Verdict, bool) {
 	end, known := c.in.Job.Instrument.ScaleEnd(l.TestVoltage)
 	q := c.q
 	if !known {
@@ -171,9 +134,9 @@ func againstScale(c *ctx, l Limit) (Verdict, bool) {
 	scale := spokenNumber(end)
 	switch {
 	case q.Bound == reading.Exactly && q.Value >= end:
-		return verdict(Investigate, "end of the scale", practice, "The scale ends at %s, so was it over range?", scale).with("end of the scale", end, reading.Megohm), true
+		return verdict(Investigate, "end of the scale", limits.Practice, "The scale ends at %s, so was it over range?", scale).with("end of the scale", end, reading.Megohm), true
 	case q.Bound == reading.GreaterThan && q.Value != end:
-		return verdict(Investigate, "end of the scale", practice, "This instrument is over range at %s.", scale).with("end of the scale", end, reading.Megohm), true
+		return verdict(Investigate, "end of the scale", limits.Practice, "This instrument is over range at %s.", scale).with("end of the scale", end, reading.Megohm), true
 	}
 	return Verdict{}, false
 }
@@ -181,22 +144,22 @@ func againstScale(c *ctx, l Limit) (Verdict, bool) {
 // againstPosition compares the two positions of a two-way switch. Most of the
 // cable is the same in both, so a great difference lies in the strappers or in
 // one of the readings.
-func againstPosition(c *ctx, _ Limit) (Verdict, bool) {
+func againstPosition(c *ctx, _ limits.Insulation) (Verdict, bool) {
 	if c.way == nil {
 		return Verdict{}, false
 	}
-	jump := limit("slip")
+	jump := limits.Value("slip")
 	for position := range 4 {
 		q, ok := c.past.at[slot{c.in.Board, c.in.Way, c.in.Test, position}]
 		if !ok || position == c.in.Position {
 			continue
 		}
-		here, there := c.is, Of(q)
+		here, there := c.is, limits.IntervalOf(q)
 		switch {
 		case here.High*jump <= there.Low:
-			return verdict(Investigate, "switch positions", practice, "Far lower than in the other switch position.").span("other position", there, reading.Megohm).next("Look at the strappers."), true
+			return verdict(Investigate, "switch positions", limits.Practice, "Far lower than in the other switch position.").span("other position", there, reading.Megohm).next("Look at the strappers."), true
 		case there.High*jump <= here.Low:
-			return verdict(Investigate, "switch positions", practice, "Far higher than in the other switch position.").span("other position", there, reading.Megohm).next("Look at the strappers."), true
+			return verdict(Investigate, "switch positions", limits.Practice, "Far higher than in the other switch position.").span("other position", there, reading.Megohm).next("Look at the strappers."), true
 		}
 	}
 	return Verdict{}, false
@@ -206,13 +169,13 @@ func againstPosition(c *ctx, _ Limit) (Verdict, bool) {
 // that it meets a limit. Resistances in parallel give less than the least of them, so
 // that none of the ways can be below what the board reads (practice apart: under two
 // megohms the cause is looked for, way by way).
-func BoardCovers(board reading.Quantity, l Limit) bool {
-	return board.Bound != reading.LessThan && Of(board).Low >= max(l.Least, limit("insulation_doubtful"))
+func BoardCovers(board reading.Quantity, l limits.Insulation) bool {
+	return board.Bound != reading.LessThan && limits.IntervalOf(board).Low >= max(l.Least, limits.Value("insulation_doubtful"))
 }
 
 // sameAgain finds the figure of the way before, or of the whole board. Over-range readings are alike
 // on every good way, so only values count.
-func sameAgain(c *ctx, _ Limit) (Verdict, bool) {
+func sameAgain(c *ctx, _ limits.Insulation) (Verdict, bool) {
 	if c.way == nil {
 		return Verdict{}, false
 	}
@@ -226,7 +189,7 @@ func sameAgain(c *ctx, _ Limit) (Verdict, bool) {
 		if c.q.Bound != reading.Exactly || !e.Quantity.Equal(c.q) {
 			break
 		}
-		return verdict(Investigate, "the same figure again", practice, "The same as way %s, so was it read again or carried over?", reading.Cardinal(e.Way)).next("Read the display again."), true
+		return verdict(Investigate, "the same figure again", limits.Practice, "The same as way %s, so was it read again or carried over?", reading.Cardinal(e.Way)).next("Read the display again."), true
 	}
 	return Verdict{}, false
 }
@@ -234,7 +197,7 @@ func sameAgain(c *ctx, _ Limit) (Verdict, bool) {
 // slippedPoint compares with the other ways where these are alike: at least
 // three values, all within three times of the middle one. Where they scatter,
 // ten times more or less means nothing.
-func slippedPoint(c *ctx, _ Limit) (Verdict, bool) {
+func slippedPoint(c *ctx, _ limits.Insulation) (Verdict, bool) {
 	if c.way == nil || c.q.Bound != reading.Exactly || c.q.Value <= 0 {
 		return Verdict{}, false
 	}
@@ -256,85 +219,31 @@ func slippedPoint(c *ctx, _ Limit) (Verdict, bool) {
 	if ratio < 1 {
 		ratio, side = 1/ratio, "lower"
 	}
-	if ratio < limit("slip") {
+	if ratio < limits.Value("slip") {
 		return Verdict{}, false
 	}
 	times := [...]string{"ten", "ten", "a hundred", "a thousand"}[min(3, int(math.Round(math.Log10(ratio))))]
-	return verdict(Investigate, "a slipped point", practice, "About %s times %s than the other ways, so did the point slip?", times, side).with("middle of the others", middle, reading.Megohm).next("Read the display again."), true
-}
-
-// WholeBoard returns the insulation resistance in Mohm of ways in parallel, in
-// any order.
-func WholeBoard(ways []Interval) Interval {
-	// The order must not change the last figure, so it is always the same one.
-	ways = slices.Clone(ways)
-	slices.SortFunc(ways, func(a, b Interval) int {
-		if d := cmp.Compare(a.Low, b.Low); d != 0 {
-			return d
-		}
-		return cmp.Compare(a.High, b.High)
-	})
-	whole := Interval{math.Inf(1), math.Inf(1)}
-	for _, w := range ways {
-		whole = Parallel(whole, w)
-	}
-	return whole
-}
-
-// Rest returns what must lie in parallel with part, in Mohm, for both to give
-// whole: 1/(1/whole - 1/part). High is +Inf where part alone may account for it.
-func Rest(whole, part Interval) Interval {
-	one := func(w, p float64, dir int) float64 {
-		d := toward(reciprocal(w, -dir)-reciprocal(p, dir), -dir)
-		if !(d > 0) {
-			return math.Inf(1)
-		}
-		return reciprocal(d, dir)
-	}
-	if whole.Low <= 0 {
-		return Interval{0, one(whole.High, part.Low, 1)}
-	}
-	return Interval{one(whole.Low, part.High, -1), one(whole.High, part.Low, 1)}
-}
-
-// PullsDown returns the place in ways of the one that keeps their parallel
-// combination under least Mohm: with it the whole is surely lower, without it
-// surely not. False when there is no such one, or it cannot be told.
-func PullsDown(ways []Interval, least float64) (int, bool) {
-	if WholeBoard(ways).High >= least {
-		return 0, false
-	}
-	found := -1
-	for i := range ways {
-		if WholeBoard(slices.Concat(ways[:i], ways[i+1:])).Low < least {
-			continue
-		}
-		if found >= 0 {
-			return 0, false
-		}
-		found = i
-	}
-	return found, found >= 0
+	return verdict(Investigate, "a slipped point", limits.Practice, "About %s times %s than the other ways, so did the point slip?", times, side).with("middle of the others", middle, reading.Megohm).next("Read the display again."), true
 }
 
 // againstWhole compares the reading of the whole board with its ways: the whole
 // is their parallel combination, so it is never more than any of them.
-func againstWhole(c *ctx, l Limit) (Verdict, bool) {
+func againstWhole(c *ctx, l limits.Insulation) (Verdict, bool) {
 	if c.in.Test != reading.LNE {
 		return Verdict{}, false
 	}
 	const rule = "whole board against its ways"
-	u := limit("insulation_uncertainty")
+	u := limits.Value("insulation_uncertainty")
 	whole, known := c.is, true
 	if c.way != nil {
 		var q reading.Quantity
 		q, known = c.past.at[slot{c.in.Board, 0, reading.LNE, 0}]
-		whole = Of(q)
+		whole = limits.IntervalOf(q)
 	}
 	if !known {
 		return Verdict{}, false
 	}
-	var ways []Interval
+	var ways []limits.Interval
 	var numbers []int
 	missing, last := 0, 0
 	for i := range c.board.Ways {
@@ -342,7 +251,7 @@ func againstWhole(c *ctx, l Limit) (Verdict, bool) {
 		if w.Spare {
 			continue
 		}
-		var got Interval
+		var got limits.Interval
 		var ok bool
 		if w.Number == c.in.Way {
 			got, ok = c.is, true
@@ -358,9 +267,9 @@ func againstWhole(c *ctx, l Limit) (Verdict, bool) {
 	if len(ways) == 0 {
 		return Verdict{}, false
 	}
-	reckoned := WholeBoard(ways)
-	most := reckoned.widen(u)
-	is := whole.widen(u)
+	reckoned := limits.WholeBoard(ways)
+	most := reckoned.Widen(u)
+	is := whole.Widen(u)
 	note := func(v Verdict) Verdict {
 		return v.span("whole board", whole, reading.Megohm).span("ways in parallel", reckoned, reading.Megohm)
 	}
@@ -372,11 +281,11 @@ func againstWhole(c *ctx, l Limit) (Verdict, bool) {
 	case whole.High >= l.Least:
 		return Verdict{}, false
 	}
-	if i, ok := PullsDown(ways, l.Least); ok {
+	if i, ok := limits.PullsDown(ways, l.Least); ok {
 		return note(verdict(Investigate, rule, comboSource, "By elimination way %s pulls the board down.", reading.Cardinal(numbers[i]))).next("Take way %s off and read the whole board again.", reading.Cardinal(numbers[i])), true
 	}
 	if missing == 1 && most.Low >= l.Least {
-		rest := Rest(whole, reckoned)
+		rest := limits.Rest(whole, reckoned)
 		return note(verdict(Investigate, rule, comboSource, "By elimination way %s pulls the board down.", reading.Cardinal(last))).span("way by elimination", rest, reading.Megohm).
 			next("Read way %s.", reading.Cardinal(last)), true
 	}
@@ -386,17 +295,17 @@ func againstWhole(c *ctx, l Limit) (Verdict, bool) {
 // suggest says what a low reading may come from, by the readings beside it. It
 // never says that it is so.
 func (c *ctx) suggest(v Verdict) Verdict {
-	at := func(t reading.Test) (Interval, bool) {
+	at := func(t reading.Test) (limits.Interval, bool) {
 		if t == c.in.Test {
 			return c.is, true
 		}
 		q, ok := c.past.at[slot{c.in.Board, c.in.Way, t, c.in.Position}]
-		return Of(q), ok
+		return limits.IntervalOf(q), ok
 	}
 	if c.way == nil {
 		return v.next("Switch the ways off one by one until it rises.")
 	}
-	doubtful, sound := limit("insulation_doubtful"), limit("insulation_new")
+	doubtful, sound := limits.Value("insulation_doubtful"), limits.Value("insulation_new")
 	le, haveL := at(reading.LE)
 	ne, haveN := at(reading.NE)
 	ln, haveLN := at(reading.LN)
@@ -415,7 +324,7 @@ func (c *ctx) suggest(v Verdict) Verdict {
 
 // near reports whether two readings may be the same within the uncertainty of
 // the instrument.
-func near(a, b Interval) bool {
-	u := limit("insulation_uncertainty")
-	return !a.widen(u).apart(b.widen(u))
+func near(a, b limits.Interval) bool {
+	u := limits.Value("insulation_uncertainty")
+	return !a.Widen(u).Apart(b.Widen(u))
 }

@@ -3,6 +3,7 @@ package check
 import (
 	"testing"
 
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 )
 
@@ -10,7 +11,7 @@ import (
 // that is enough proves each way; below the least, or known only to be less, it proves
 // nothing.
 func TestBoardCovers(t *testing.T) {
-	l := Limit{TestVoltage: 500, Least: 1}
+	l := limits.Insulation{TestVoltage: 500, Least: 1}
 	for text, want := range map[string]bool{"2": true, ">999": true, ">2": true, "1.99": false, ">1": false, "<500": false, "0.4": false} {
 		q, err := reading.ParseQuantity(text, reading.Megohm)
 		if err != nil {
@@ -21,12 +22,12 @@ func TestBoardCovers(t *testing.T) {
 		}
 	}
 	for _, ways := range [][]float64{{2, 5}, {3, 3, 3}, {1.1, 900}, {0.5, 0.5}} {
-		var all []Interval
+		var all []limits.Interval
 		least := ways[0]
 		for _, w := range ways {
-			all, least = append(all, Interval{w, w}), min(least, w)
+			all, least = append(all, limits.Between(w, w)), min(least, w)
 		}
-		if whole := WholeBoard(all); whole.High > least {
+		if whole := limits.WholeBoard(all); whole.High > least {
 			t.Errorf("%v in parallel give %v", ways, whole)
 		}
 	}

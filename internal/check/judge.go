@@ -6,6 +6,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/board"
+	"waycall/internal/limits"
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 )
@@ -85,7 +86,7 @@ type ctx struct {
 	board *board.Board
 	way   *board.Way // nil for the board itself
 	q     reading.Quantity
-	is    Interval
+	is    limits.Interval
 	past  *ledger
 }
 
@@ -124,10 +125,10 @@ func (l *ledger) verdict(in *Input) Verdict {
 	if v, refused := c.refuse(); refused {
 		return v
 	}
-	c.is = Of(c.q)
+	c.is = limits.IntervalOf(c.q)
 	all := c.rules()
 	if len(all) == 0 {
-		return c.numbers(cannot("no rule", practice, "There is no rule for %s.", in.Test.Spoken()))
+		return c.numbers(cannot("no rule", limits.Practice, "There is no rule for %s.", in.Test.Spoken()))
 	}
 	return worst(all)
 }
@@ -173,7 +174,7 @@ func (c *ctx) where() string {
 func (c *ctx) refuse() (Verdict, bool) {
 	const rule = "what can be"
 	no := func(format string, args ...any) (Verdict, bool) {
-		return cannot(rule, practice, "%s: %s.", c.where(), fmt.Sprintf(format, args...)).next("Correct the reading, or what is said of the board."), true
+		return cannot(rule, limits.Practice, "%s: %s.", c.where(), fmt.Sprintf(format, args...)).next("Correct the reading, or what is said of the board."), true
 	}
 	t := c.in.Test
 	if c.board = c.in.Job.Board(c.in.Board); c.board == nil {
@@ -181,7 +182,7 @@ func (c *ctx) refuse() (Verdict, bool) {
 	}
 	if c.in.Way != 0 {
 		if c.way = c.board.Way(c.in.Way); c.way == nil {
-			return cannot(rule, practice, "There is no way %d on this board.", c.in.Way), true
+			return cannot(rule, limits.Practice, "There is no way %d on this board.", c.in.Way), true
 		}
 	}
 	switch {
@@ -299,16 +300,16 @@ func (c *ctx) wide(rule, source string) Verdict {
 
 // got returns what an earlier test of the same place gave, at the same position
 // or else at any.
-func (c *ctx) got(t reading.Test) (Interval, bool) { return c.gotAt(c.in.Board, c.in.Way, t) }
+func (c *ctx) got(t reading.Test) (limits.Interval, bool) { return c.gotAt(c.in.Board, c.in.Way, t) }
 
-func (c *ctx) gotAt(board, way int, t reading.Test) (Interval, bool) {
+func (c *ctx) gotAt(board, way int, t reading.Test) (limits.Interval, bool) {
 	if q, ok := c.past.at[slot{board, way, t, c.in.Position}]; ok {
-		return Of(q), true
+		return limits.IntervalOf(q), true
 	}
 	for position := range 3 {
 		if q, ok := c.past.at[slot{board, way, t, position}]; ok {
-			return Of(q), true
+			return limits.IntervalOf(q), true
 		}
 	}
-	return Interval{}, false
+	return limits.Interval{}, false
 }

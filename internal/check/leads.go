@@ -1,6 +1,9 @@
 package check
 
-import "waycall/internal/reading"
+import (
+	"waycall/internal/limits"
+	"waycall/internal/reading"
+)
 
 // The leads of an instrument are checked before they are relied on: what they
 // read joined is in every resistance measured with them, and what they read
@@ -9,11 +12,11 @@ import "waycall/internal/reading"
 // LeadsJoined judges what test leads read with their ends joined, in ohm. A
 // failure means that no reading made with them would be worth anything.
 func LeadsJoined(q reading.Quantity) Verdict {
-	is := Of(q)
+	is := limits.IntervalOf(q)
 	v := func(r Result, format string, args ...any) Verdict {
-		return verdict(r, "leads joined", practice, format, args...).span("leads joined", is, reading.Ohm)
+		return verdict(r, "leads joined", limits.Practice, format, args...).span("leads joined", is, reading.Ohm)
 	}
-	usual, open := limit("leads_joined"), limit("leads_open")
+	usual, open := limits.Value("leads_joined"), limits.Value("leads_open")
 	switch {
 	case is.Low > open || q.Bound == reading.GreaterThan && is.Low >= open:
 		return v(Fail, "The leads are not joined, or one is open.").next("Check the clips, the plugs and the fuses.")
@@ -28,11 +31,11 @@ func LeadsJoined(q reading.Quantity) Verdict {
 // LeadsApart judges what test leads read with their ends apart at the test
 // voltage, in Mohm. A failure means that every circuit would seem to fail.
 func LeadsApart(q reading.Quantity) Verdict {
-	is := Of(q)
+	is := limits.IntervalOf(q)
 	v := func(r Result, format string, args ...any) Verdict {
-		return verdict(r, "leads apart", practice, format, args...).span("leads apart", is, reading.Megohm)
+		return verdict(r, "leads apart", limits.Practice, format, args...).span("leads apart", is, reading.Megohm)
 	}
-	usual, touching := limit("leads_apart"), limit("leads_touch")
+	usual, touching := limits.Value("leads_apart"), limits.Value("leads_touch")
 	switch {
 	case is.Low >= usual:
 		return v(Pass, "The leads are apart.")

@@ -6,6 +6,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 )
 
@@ -43,7 +44,7 @@ func TestLeads(t *testing.T) {
 			t.Fatal(err)
 		}
 		v := c.judge(q)
-		if v.Result != c.want || !strings.Contains(v.Reason, c.words) || v.Source != practice || (v.Next == "") != (v.Result == Pass) {
+		if v.Result != c.want || !strings.Contains(v.Reason, c.words) || v.Source != limits.Practice || (v.Next == "") != (v.Result == Pass) {
 			t.Errorf("%s: %+v, want %s", q, v, c.want)
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"waycall/internal/board"
+	"waycall/internal/limits"
 )
 
 // with changes the house before a reading is judged in it.
@@ -71,7 +72,7 @@ func TestInsulationByNominalVoltage(t *testing.T) {
 		phases      int
 		voltage, at float64
 	}{{3, 400, 1000}, {1, 400, 500}, {3, 277, 500}, {3, 230, 500}, {3, 289, 1000}} {
-		if got := InsulationLimit(board.Way{Phases: c.phases}, c.voltage, false).TestVoltage; got != c.at {
+		if got := limits.InsulationLimit(board.Way{Phases: c.phases}, c.voltage, false).TestVoltage; got != c.at {
 			t.Errorf("%d phases of %v V: %v V, want %v", c.phases, c.voltage, got, c.at)
 		}
 	}
@@ -235,19 +236,19 @@ func TestUnknownRingIsQuiet(t *testing.T) {
 func TestMaxTime(t *testing.T) {
 	j := house()
 	for n, want := range map[int]float64{1: 0.4, 7: 5, 10: 0.4} {
-		if s, source, err := MaxTime(&j.Boards[0], j.Boards[0].Way(n)); s != want || err != nil || !strings.Contains(source, "Table 41.1") {
+		if s, source, err := limits.MaxTime(&j.Boards[0], j.Boards[0].Way(n)); s != want || err != nil || !strings.Contains(source, "Table 41.1") {
 			t.Errorf("way %d: %v %q %v", n, s, source, err)
 		}
 	}
-	if s, _, _ := MaxTime(&j.Boards[1], j.Boards[1].Way(1)); s != 0.2 {
+	if s, _, _ := limits.MaxTime(&j.Boards[1], j.Boards[1].Way(1)); s != 0.2 {
 		t.Errorf("TT: %v", s)
 	}
 	j.Boards[1].AllBonded = true
-	if s, _, _ := MaxTime(&j.Boards[1], j.Boards[1].Way(1)); s != 0.2 {
+	if s, _, _ := limits.MaxTime(&j.Boards[1], j.Boards[1].Way(1)); s != 0.2 {
 		t.Errorf("TT with an RCD and all bonded: %v", s)
 	}
 	j.Boards[0].Earthing = ""
-	if _, _, err := MaxTime(&j.Boards[0], j.Boards[0].Way(1)); err == nil {
+	if _, _, err := limits.MaxTime(&j.Boards[0], j.Boards[0].Way(1)); err == nil {
 		t.Error("without earthing")
 	}
 }

@@ -3,6 +3,7 @@ package check
 import (
 	"strings"
 
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 )
 
@@ -21,8 +22,8 @@ func (v Verdict) Implausible() bool {
 
 // slipped finds a reading that would fit if its point stood one or two places
 // elsewhere. want is what it should be about, band what it may be.
-func (c *ctx) slipped(want, band Interval, what string) (Verdict, bool) {
-	if c.q.Bound != reading.Exactly || c.q.Value <= 0 || c.q.Value < limit("slip")*want.High && c.q.Value*limit("slip") > want.Low {
+func (c *ctx) slipped(want, band limits.Interval, what string) (Verdict, bool) {
+	if c.q.Bound != reading.Exactly || c.q.Value <= 0 || c.q.Value < limits.Value("slip")*want.High && c.q.Value*limits.Value("slip") > want.Low {
 		return Verdict{}, false
 	}
 	for _, times := range [...]float64{10, 100} {
@@ -32,7 +33,7 @@ func (c *ctx) slipped(want, band Interval, what string) (Verdict, bool) {
 			side  string
 		}{{c.q.Value / times, "more"}, {c.q.Value * times, "less"}} {
 			if s.value >= band.Low && s.value <= band.High {
-				return verdict(Investigate, ruleSlip, practice, "About %s times %s than %s give, so did the point slip?", words, s.side, what).
+				return verdict(Investigate, ruleSlip, limits.Practice, "About %s times %s than %s give, so did the point slip?", words, s.side, what).
 					next("Read the display again."), true
 			}
 		}
@@ -42,10 +43,10 @@ func (c *ctx) slipped(want, band Interval, what string) (Verdict, bool) {
 
 // swapped finds two ways whose readings would each fit the other: the cables or
 // the numbers may be changed round.
-func (c *ctx) swapped(own Interval) (Verdict, bool) {
+func (c *ctx) swapped(own limits.Interval) (Verdict, bool) {
 	for _, e := range c.past.series[series{c.in.Board, c.in.Test}] {
-		theirs := Of(e.Quantity)
-		if e.Way == c.in.Way || !theirs.inside(own) {
+		theirs := limits.IntervalOf(e.Quantity)
+		if e.Way == c.in.Way || !theirs.Inside(own) {
 			continue
 		}
 		other := c.board.Way(e.Way)
@@ -56,16 +57,13 @@ func (c *ctx) swapped(own Interval) (Verdict, bool) {
 		if err != nil {
 			continue
 		}
-		if band := allowed(x); c.is.inside(band) && !theirs.inside(band) {
-			return verdict(Investigate, ruleSwap, practice, "It fits way %s and that fits this one, so are the two changed round?", reading.Cardinal(e.Way)).
+		if band := allowed(x); c.is.Inside(band) && !theirs.Inside(band) {
+			return verdict(Investigate, ruleSwap, limits.Practice, "It fits way %s and that fits this one, so are the two changed round?", reading.Cardinal(e.Way)).
 				next("Check which cable is in which way."), true
 		}
 	}
 	return Verdict{}, false
 }
-
-// inside reports whether every value of i is one of j.
-func (i Interval) inside(j Interval) bool { return i.Low >= j.Low && i.High <= j.High }
 
 // again finds the very figure of the way before. Two figures are often alike by
 // chance, three seldom.
@@ -82,7 +80,7 @@ func (c *ctx) again() []Verdict {
 		if !e.Quantity.Equal(c.q) {
 			return nil
 		}
-		return []Verdict{c.numbers(verdict(Investigate, ruleAgain, practice, "The same as way %s, so was it read again or carried over?", reading.Cardinal(e.Way))).next("Read the display again.")}
+		return []Verdict{c.numbers(verdict(Investigate, ruleAgain, limits.Practice, "The same as way %s, so was it read again or carried over?", reading.Cardinal(e.Way))).next("Read the display again.")}
 	}
 	return nil
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"waycall/internal/board"
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 )
 
@@ -13,9 +14,9 @@ const ringSource = "IET Guidance Note 3, continuity of ring final circuit conduc
 // RingReadings is what the ring test of one circuit gave, in ohm. What was not
 // read is nil.
 type RingReadings struct {
-	R1, Rn, R2 *Interval // end to end
+	R1, Rn, R2 *limits.Interval // end to end
 	// Cross-connected, one reading for each point in the order round the ring.
-	LN, LE    []Interval
+	LN, LE    []limits.Interval
 	Line, CPC float64 // sizes in mm2; 0 when unknown
 	Length    float64 // m all the way round; 0 when unknown
 	Celsius   float64 // of the conductors
@@ -42,38 +43,17 @@ const (
 	Interconnected RingFault = "interconnected"     // points differ and nothing above explains it
 )
 
-// RingRatio returns what r2 is to r1 for sizes in mm2: between the ratio of the
-// sizes (2.5/1.5 is 1.67) and that of the resistances of IEC 60228 (1.63). IET
-// Guidance Note 3, from memory. Sizes that are not known give false.
-func RingRatio(material board.Material, line, cpc float64) (Interval, bool) {
-	if !positive(line) || !positive(cpc) {
-		return Interval{}, false
-	}
-	r := exact(line / cpc)
-	a, errA := Resistance(material, line, 1, limit("room"))
-	b, errB := Resistance(material, cpc, 1, limit("room"))
-	if errA == nil && errB == nil {
-		r = r.hull(exact(b / a))
-	}
-	return r, true
-}
-
-// CrossConnected returns what a point on a sound ring reads between two
-// conductors of a and b ohm end to end, with the ends crossed: (a + b)/4. IET
-// Guidance Note 3, from memory.
-func CrossConnected(a, b Interval) Interval { return a.Plus(b).Times(0.25) }
-
 // RingDiagnosis names what the pattern of readings suggests, most telling first.
 // It is empty for a pattern without a fault and for one that says nothing yet.
 func RingDiagnosis(r RingReadings) []RingFault {
-	match, open := limit("ring_match"), limit("ring_open")
-	isOpen := func(i *Interval) bool { return i != nil && i.Low >= open }
+	match, open := limits.Value("ring_match"), limits.Value("ring_open")
+	isOpen := func(i *limits.Interval) bool { return i != nil && i.Low >= open }
 	if isOpen(r.R1) && isOpen(r.Rn) && isOpen(r.R2) {
 		return []RingFault{NotARing}
 	}
 	var out []RingFault
 	for _, e := range []struct {
-		is    *Interval
+		is    *limits.Interval
 		fault RingFault
 	}{{r.R1, OpenLine}, {r.Rn, OpenNeutral}, {r.R2, OpenCPC}} {
 		if isOpen(e.is) {
@@ -83,8 +63,8 @@ func RingDiagnosis(r RingReadings) []RingFault {
 	if len(out) > 0 {
 		return out
 	}
-	ratio, sized := RingRatio(r.Material, r.Line, r.CPC)
-	near := func(a, b Interval) bool { return !a.apart(b.around(0, match)) }
+	ratio, sized := limits.RingRatio(r.Material, r.Line, r.CPC)
+	near := func(a, b limits.Interval) bool { return !a.Apart(b.Around(0, match)) }
 	lineFits := r.R1 == nil || r.Rn == nil || near(*r.Rn, *r.R1)
 	cpcFits := r.R1 == nil || r.R2 == nil || !sized || near(*r.R2, scaled(*r.R1, ratio))
 	switch {
@@ -96,7 +76,7 @@ func RingDiagnosis(r RingReadings) []RingFault {
 		out = append(out, LooseCPC)
 	}
 	if lineFits && r.R1 != nil && r.Rn != nil && r.Length > 0 {
-		if e, err := Resistance(r.Material, r.Line, r.Length, r.Celsius); err == nil && r.R1.High < allowed(e).Low && r.Rn.High < allowed(e).Low {
+		if e, err := limits.Resistance(r.Material, r.Line, r.Length, r.Celsius); err == nil && r.R1.High < allowed(e).Low && r.Rn.High < allowed(e).Low {
 			out = append(out, Bridged)
 		}
 	}
@@ -109,7 +89,9 @@ func RingDiagnosis(r RingReadings) []RingFault {
 }
 
 // scaled is every product of a value of i and a ratio in k.
-func scaled(i, k Interval) Interval { return Interval{i.Times(k.Low).Low, i.Times(k.High).High} }
+func scaled(i, k limits.Interval) limits.Interval {
+	return limits.Between(i.Times(k.Low).Low, i.Times(k.High).High)
+}
 
 // points reads the pattern of the cross-connected readings at the points.
 //
@@ -118,8 +100,8 @@ func scaled(i, k Interval) Interval { return Interval{i.Times(k.Low).Low, i.Time
 // of the way round is (a + b) x (1 - x). A spur adds its own length to its
 // points and leaves the others. Anything else that differs suggests that the
 // ring is interconnected.
-func points(a, b *Interval, at []Interval, spurs int) RingFault {
-	match := limit("ring_match")
+func points(a, b *limits.Interval, at []limits.Interval, spurs int) RingFault {
+	match := limits.Value("ring_match")
 	var v []float64
 	for _, i := range at {
 		if i.High-i.Low > match || math.IsInf(i.High, 1) {
@@ -134,7 +116,7 @@ func points(a, b *Interval, at []Interval, spurs int) RingFault {
 	quarter := median(v)
 	known := a != nil && b != nil && !math.IsInf(a.High+b.High, 1)
 	if known {
-		q := CrossConnected(*a, *b)
+		q := limits.CrossConnected(*a, *b)
 		quarter = (q.Low + q.High) / 2
 	}
 	if high-low <= match {
@@ -199,20 +181,23 @@ func (c *ctx) ring() []Verdict {
 		return []Verdict{c.diagnosed(v)}
 	}
 	var all []Verdict
-	match := limit("ring_match")
-	other := func(t reading.Test) (Interval, bool) { i, ok := c.got(t); return i, ok && i.Low < limit("ring_open") }
+	match := limits.Value("ring_match")
+	other := func(t reading.Test) (limits.Interval, bool) {
+		i, ok := c.got(t)
+		return i, ok && i.Low < limits.Value("ring_open")
+	}
 	r1, have1 := other(reading.RingR1)
 	rn, haveN := other(reading.RingRn)
 	r2, have2 := other(reading.RingR2)
-	compare := func(rule, than string, want Interval) {
-		band := want.around(0, match)
+	compare := func(rule, than string, want limits.Interval) {
+		band := want.Around(0, match)
 		note := func(v Verdict) Verdict {
 			return c.numbers(v).span(than, want, reading.Ohm).with("within", match, reading.Ohm).margin(band.High, c.is.High)
 		}
 		switch {
-		case c.is.inside(band):
+		case c.is.Inside(band):
 			all = append(all, note(verdict(Pass, rule, ringSource, "Agrees with %s.", than)))
-		case c.is.apart(band):
+		case c.is.Apart(band):
 			if v, ok := c.slipped(want, band, than); ok {
 				all = append(all, note(v))
 				return
@@ -230,7 +215,7 @@ func (c *ctx) ring() []Verdict {
 			all = append(all, note(c.wide(rule, ringSource)))
 		}
 	}
-	ratio, sized := RingRatio(c.way.Material, c.way.Line, c.way.CPC)
+	ratio, sized := limits.RingRatio(c.way.Material, c.way.Line, c.way.CPC)
 	if c.way.CPCKind == board.Steel || c.way.CPCKind == board.Armour {
 		sized = false
 	}
@@ -240,7 +225,7 @@ func (c *ctx) ring() []Verdict {
 			compare("r1 against rn", "r n", rn)
 		}
 		if have2 && sized {
-			compare("r1 against r2", "r two and the sizes", Interval{r2.Times(1 / ratio.High).Low, r2.Times(1 / ratio.Low).High})
+			compare("r1 against r2", "r two and the sizes", limits.Between(r2.Times(1/ratio.High).Low, r2.Times(1/ratio.Low).High))
 		}
 	case reading.RingRn:
 		if have1 {
@@ -252,11 +237,11 @@ func (c *ctx) ring() []Verdict {
 		}
 	case reading.RingLN:
 		if have1 && haveN {
-			compare("cross-connected line to neutral", "a quarter of r one and r n", CrossConnected(r1, rn))
+			compare("cross-connected line to neutral", "a quarter of r one and r n", limits.CrossConnected(r1, rn))
 		}
 	case reading.RingLE:
 		if have1 && have2 {
-			compare("cross-connected line to earth", "a quarter of r one and r two", CrossConnected(r1, r2))
+			compare("cross-connected line to earth", "a quarter of r one and r two", limits.CrossConnected(r1, r2))
 		}
 	}
 	if !c.spurred(all) { // the length of the ring says nothing of its spurs
@@ -282,18 +267,18 @@ func (c *ctx) spurred(all []Verdict) bool {
 // onSpur passes a cross-connected reading above that of the ring where the way is
 // described with spurs and what is more than the ring's may be the conductors of a
 // short one: the reading at a spur's end is that of the ring and of the spur itself.
-func (c *ctx) onSpur(want Interval, _ string) (Verdict, bool) {
+func (c *ctx) onSpur(want limits.Interval, _ string) (Verdict, bool) {
 	w := c.way
 	other := w.CPC
 	if c.in.Test == reading.RingLN {
 		other = w.Line
 	}
-	per, err := R1R2(w.Material, w.Line, other, 1, cold(c.board))
+	per, err := limits.R1R2(w.Material, w.Line, other, 1, limits.ColdTemperature(c.board))
 	if w.Spurs == 0 || err != nil || c.in.Test != reading.RingLN && c.in.Test != reading.RingLE || math.IsInf(c.is.High, 1) {
 		return Verdict{}, false
 	}
-	metres, most := (c.is.High-want.Low)/per, limit("spur_most")
-	if c.is.Low <= want.High || metres > most+limit("ring_match")/per {
+	metres, most := (c.is.High-want.Low)/per, limits.Value("spur_most")
+	if c.is.Low <= want.High || metres > most+limits.Value("ring_match")/per {
 		return Verdict{}, false
 	}
 	return verdict(Pass, onSpurRule, ringSource, "Above the ring by what a spur of about %s metres gives, and spurs are described.", spokenNumber(math.Max(1, math.Round((c.is.High-want.High)/per)))).
@@ -304,10 +289,10 @@ func (c *ctx) onSpur(want Interval, _ string) (Verdict, bool) {
 // reading being judged.
 func (c *ctx) ringReadings() RingReadings {
 	w := c.way
-	r := RingReadings{Line: w.Line, CPC: w.CPC, Length: w.Length, Celsius: cold(c.board), Material: w.Material, Spurs: w.Spurs}
+	r := RingReadings{Line: w.Line, CPC: w.CPC, Length: w.Length, Celsius: limits.ColdTemperature(c.board), Material: w.Material, Spurs: w.Spurs}
 	for _, e := range []struct {
 		test reading.Test
-		to   **Interval
+		to   **limits.Interval
 	}{{reading.RingR1, &r.R1}, {reading.RingRn, &r.Rn}, {reading.RingR2, &r.R2}} {
 		i, ok := c.got(e.test)
 		if c.in.Test == e.test {
@@ -319,16 +304,16 @@ func (c *ctx) ringReadings() RingReadings {
 	}
 	for _, e := range []struct {
 		test reading.Test
-		to   *[]Interval
+		to   *[]limits.Interval
 	}{{reading.RingLN, &r.LN}, {reading.RingLE, &r.LE}} {
 		type point struct {
 			position int
-			is       Interval
+			is       limits.Interval
 		}
 		var all []point
 		for _, x := range c.past.series[series{c.in.Board, e.test}] {
 			if x.Way == c.in.Way && (x.Test != c.in.Test || x.Position != c.in.Position) {
-				all = append(all, point{x.Position, Of(x.Quantity)})
+				all = append(all, point{x.Position, limits.IntervalOf(x.Quantity)})
 			}
 		}
 		if c.in.Test == e.test {

@@ -3,8 +3,8 @@
 //
 // Judge is the one entry: it takes a reading with what is known of its board
 // and the readings before it, and gives a Verdict. The figures that the rules
-// rest on are data (see Tables), one file each, with source and edition; the
-// formulas are functions of plain numbers, which can be used and tested alone.
+// rest on, with their sources, and what follows from them alone are in package
+// limits.
 //
 // A verdict is about one reading, never about a circuit: the results have no
 // "safe" among them, and a reading that cannot be judged never passes. Every
@@ -18,6 +18,7 @@ import (
 	"math"
 	"slices"
 
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 )
 
@@ -100,7 +101,7 @@ func (v Verdict) with(name string, x float64, unit reading.Unit) Verdict {
 }
 
 // span adds an interval, as one figure where both ends are the same.
-func (v Verdict) span(name string, i Interval, unit reading.Unit) Verdict {
+func (v Verdict) span(name string, i limits.Interval, unit reading.Unit) Verdict {
 	if i.High-i.Low <= 1e-9*i.High {
 		return v.with(name, i.High, unit)
 	}

@@ -10,6 +10,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/report/words"
@@ -154,7 +155,7 @@ func Build(s record.State) Schedule {
 				continue
 			}
 			if !one.Supply.OnlyIsolated {
-				out.addLimit(one.Number, check.InsulationLimit(*w, one.Voltage, sequence.SurgeConnected(s, one.Number)), w.Number)
+				out.addLimit(one.Number, limits.InsulationLimit(*w, one.Voltage, sequence.SurgeConnected(s, one.Number)), w.Number)
 			}
 			out.Lines = append(out.Lines, b.lines(one, w)...)
 		}
@@ -189,7 +190,7 @@ func (s *Schedule) cite(edition board.Edition) {
 	}
 }
 
-func (s *Schedule) addLimit(number int, l check.Limit, way int) {
+func (s *Schedule) addLimit(number int, l limits.Insulation, way int) {
 	for i := range s.Limits {
 		if have := &s.Limits[i]; have.Board == number && have.Least == l.Least && have.Volts == l.TestVoltage && have.Source == l.Source {
 			have.Ways = append(have.Ways, way)
@@ -291,15 +292,15 @@ func newLine(one *board.Board, w *board.Way, position int) Line {
 		Wiring: string(w.Wiring), Phases: w.Phases, Phase: w.Phase, Line: w.Line, CPC: w.CPC, Material: string(w.Material), CPCKind: string(w.CPCKind),
 		Length: w.Length, Points: w.Points, Neutral: w.NeutralBar, Use: string(w.Use), Supplies: w.Supplies, Tested: newTested(),
 	}
-	if s, _, err := check.MaxTime(one, w); err == nil && !w.Spare && !w.Separated {
+	if s, _, err := limits.MaxTime(one, w); err == nil && !w.Spare && !w.Separated {
 		l.MaxTime = s
 	}
-	if z, err := check.MaxZsOf(one, w); err == nil && !w.Spare && !w.Separated {
+	if z, err := limits.MaxZsOf(one, w); err == nil && !w.Spare && !w.Separated {
 		l.MaxZs = &MaxZs{z.Ohm, z.Measured, z.Source}
 	}
 	if !w.Spare {
 		ambient := cmp.Or(one.Ambient, 20) // as board.Board says
-		if r, err := check.ExpectedR1R2(w, ambient); err == nil {
+		if r, err := limits.ExpectedR1R2(w, ambient); err == nil {
 			l.Expected = r
 		}
 	}
@@ -442,7 +443,7 @@ func voltsOf(s record.State, r record.Reading) float64 {
 		way = *w
 	}
 	way.Keep500Off = "" // it made no difference then
-	return check.InsulationLimit(way, s.Job.Board(r.Slot.Board).Voltage, surgeConnectedAt(s, r.Slot.Board, r.EventID)).TestVoltage
+	return limits.InsulationLimit(way, s.Job.Board(r.Slot.Board).Voltage, surgeConnectedAt(s, r.Slot.Board, r.EventID)).TestVoltage
 }
 
 // surgeConnectedAt is sequence.SurgeConnected as it was at an event: the answer

@@ -7,6 +7,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/english"
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
@@ -319,10 +320,10 @@ func Left(s record.State, board int) []record.Slot {
 	return slots
 }
 
-func (p *site) limit(c circuit) check.Limit {
+func (p *site) limit(c circuit) limits.Insulation {
 	w := board.Way{Phases: c.board.Phases}
 	if c.way != nil {
 		w = *c.way
 	}
-	return check.InsulationLimit(w, c.board.Voltage, SurgeConnected(p.s, c.board.Number))
+	return limits.InsulationLimit(w, c.board.Voltage, SurgeConnected(p.s, c.board.Number))
 }

@@ -3,6 +3,7 @@ package sequence
 import (
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
@@ -112,7 +113,7 @@ func Covered(s record.State) func(record.Slot) (record.Reading, bool) {
 	for _, b := range p.boards {
 		for _, it := range b.items {
 			for _, r := range p.covering(it) {
-				if low := covered[it.slot]; !p.closed(it.slot) && (low == nil || check.Of(r.Quantity).Low < check.Of(low.Quantity).Low) {
+				if low := covered[it.slot]; !p.closed(it.slot) && (low == nil || limits.IntervalOf(r.Quantity).Low < limits.IntervalOf(low.Quantity).Low) {
 					covered[it.slot] = r
 				}
 			}

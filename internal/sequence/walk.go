@@ -4,7 +4,7 @@ import (
 	"slices"
 
 	"waycall/internal/board"
-	"waycall/internal/check"
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 )
@@ -141,8 +141,8 @@ func newPanel(job *board.Job, number int, surge bool) *panel {
 	c.groups = groups(c.board)
 	ways := order(c.board)
 	b.items = make([]*item, 0, 10*(len(ways)+1))
-	together := check.InsulationLimit(board.Way{Phases: b.Phases}, b.Voltage, surge)
-	separated := check.InsulationLimit(board.Way{Separated: true}, b.Voltage, surge)
+	together := limits.InsulationLimit(board.Way{Phases: b.Phases}, b.Voltage, surge)
+	separated := limits.InsulationLimit(board.Way{Separated: true}, b.Voltage, surge)
 	b.place(c, 0, together)
 	for i, w := range ways {
 		c.way = w
@@ -151,7 +151,7 @@ func newPanel(job *board.Job, number int, surge bool) *panel {
 		case w.Separated:
 			limit = separated
 		case w.Keep500Off != "":
-			limit = check.InsulationLimit(*w, b.Voltage, surge)
+			limit = limits.InsulationLimit(*w, b.Voltage, surge)
 		}
 		b.place(c, i+1, limit)
 	}
@@ -160,7 +160,7 @@ func newPanel(job *board.Job, number int, surge bool) *panel {
 }
 
 // place adds the tests of one way, or of the board itself.
-func (b *panel) place(c circuit, order int, limit check.Limit) {
+func (b *panel) place(c circuit, order int, limit limits.Insulation) {
 	for i := range rules {
 		r, ok := rules[i].at(c)
 		if !ok {

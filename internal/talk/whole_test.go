@@ -13,6 +13,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/board/boardtest"
 	"waycall/internal/check"
+	"waycall/internal/limits"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -117,8 +118,8 @@ func truth(job board.Job, slot record.Slot) reading.Quantity {
 		if cpc == 0 {
 			cpc = 1.5
 		}
-		r1, _ = check.Resistance(w.Material, w.Line, length, b.Ambient)
-		r2, _ = check.Resistance(w.Material, cpc, length, b.Ambient)
+		r1, _ = limits.Resistance(w.Material, w.Line, length, b.Ambient)
+		r2, _ = limits.Resistance(w.Material, cpc, length, b.Ambient)
 		if w.CPCKind == board.Steel {
 			r2 = 1.5 * r1
 		}

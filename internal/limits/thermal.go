@@ -1,4 +1,4 @@
-package check
+package limits
 
 import (
 	"math"
@@ -14,7 +14,7 @@ import (
 // copper and 228 for aluminium. IEC 60228 Annex B, read in a public print of its
 // Russian adoption, and IEC 60364-5-54 Table A54.1, from memory. From -50 to 250 degrees C.
 func AtTemperature(material board.Material, r, from, to float64) (float64, error) {
-	m, ok := find("materials", string(orCopper(material)))
+	m, ok := find("materials", string(OrCopper(material)))
 	switch {
 	case !ok:
 		return 0, advice.Errorf("write copper or aluminium", "no temperature coefficient is known for %q", printable.Cut(string(material), 40))
@@ -30,17 +30,18 @@ func AtTemperature(material board.Material, r, from, to float64) (float64, error
 // NearRoom returns the factor that the On-Site Guide corrects the resistance of
 // a conductor by between 20 degrees C and t: 1 + 0.004 (t - 20), which is what
 // IEC 60228 Annex A rounds to.
-func NearRoom(t float64) float64 { return 1 + limit("coefficient")*(t-limit("room")) }
+func NearRoom(t float64) float64 { return 1 + Value("coefficient")*(t-Value("room")) }
 
 // OperatingFactor returns by how much a resistance rises from t1 to t2 degrees
 // C, in the form of BS 7671 Appendix 4 section 6: (230 + t2)/(230 + t1), from
 // memory.
 func OperatingFactor(t1, t2 float64) float64 {
-	k := limit("operating_constant")
+	k := Value("operating_constant")
 	return (k + t2) / (k + t1)
 }
 
-func orCopper(m board.Material) board.Material {
+// OrCopper returns the material, copper where none is given.
+func OrCopper(m board.Material) board.Material {
 	if m == "" {
 		return board.Copper
 	}
@@ -58,7 +59,7 @@ func K(material string, initial, final float64) (float64, error) {
 	}
 	beta := m.number["beta"]
 	// J/(K mm3) over nanohm m, which is 1e-6 ohm mm.
-	first := m.number["heat"] * (beta + limit("room")) / (m.number["resistivity"] * 1e-6)
+	first := m.number["heat"] * (beta + Value("room")) / (m.number["resistivity"] * 1e-6)
 	return math.Sqrt(first * math.Log((beta+final)/(beta+initial))), nil
 }
 
@@ -76,7 +77,7 @@ func KTable(conductor, material, insulation string) (k float64, source string, e
 // of energy A2 s (I squared times t) and k: sqrt(I2 t)/k. BS 7671
 // regulation 543.1.3, from memory.
 func Adiabatic(energy, k float64) float64 {
-	if !(energy >= 0) || !positive(k) {
+	if !(energy >= 0) || !Positive(k) {
 		return math.NaN()
 	}
 	return math.Sqrt(energy) / k
@@ -86,11 +87,11 @@ func Adiabatic(energy, k float64) float64 {
 // reckoning beside a line conductor of the same material: BS 7671
 // Table 54.7, from memory.
 func MinCPC(line float64) float64 {
-	same := limit("cpc_same_to")
+	same := Value("cpc_same_to")
 	switch {
 	case line <= same:
 		return line
-	case line <= limit("cpc_half_from"):
+	case line <= Value("cpc_half_from"):
 		return same
 	}
 	return line / 2
@@ -102,12 +103,12 @@ func MinCPC(line float64) float64 {
 // conductor, at least 6 and at most 25 mm2, regulation 544.1.1. From memory.
 func MinBonding(pme bool, neutral, earthing float64) (size float64, source string, err error) {
 	if !pme {
-		if !positive(earthing) {
+		if !Positive(earthing) {
 			return 0, "", advice.New("the size of the earthing conductor is not known", "give it in mm2")
 		}
-		return min(max(earthing/2, limit("bonding_least")), limit("bonding_most")), sourceOf("bonding_least"), nil
+		return min(max(earthing/2, Value("bonding_least")), Value("bonding_most")), SourceOf("bonding_least"), nil
 	}
-	if !positive(neutral) {
+	if !Positive(neutral) {
 		return 0, "", advice.New("the size of the supply neutral is not known", "give it in mm2")
 	}
 	size, source = math.Inf(1), ""
@@ -128,15 +129,15 @@ func MinBonding(pme bool, neutral, earthing float64) (size float64, source strin
 // through less the greater the fault.
 func Energy(d board.Device, amps float64) (energy float64, source string, err error) {
 	none := advice.Errorf("see its time-current curve", "how long %s lets %.0f A flow is not known", described(d), amps)
-	if !positive(amps) {
+	if !Positive(amps) {
 		return 0, "", none
 	}
-	if isBreaker(d) {
-		trip, _, err := TripCurrent(d, limit("instantaneous"))
+	if IsBreaker(d) {
+		trip, _, err := TripCurrent(d, Value("instantaneous"))
 		if err != nil || amps < trip {
 			return 0, "", none
 		}
-		energy, source = amps*amps*limit("instantaneous"), sourceOf("instantaneous")
+		energy, source = amps*amps*Value("instantaneous"), SourceOf("instantaneous")
 		if strings.HasPrefix(d.Standard, "BS EN 60947") {
 			return energy, source, nil
 		}
@@ -175,7 +176,7 @@ func VoltDrop(r1, amps, t float64, ring bool) float64 {
 	if !(r1 >= 0) || !(amps >= 0) || !(t > -50 && t < 250) {
 		return math.NaN()
 	}
-	v := 2 * r1 * amps * OperatingFactor(t, limit("operating"))
+	v := 2 * r1 * amps * OperatingFactor(t, Value("operating"))
 	if ring {
 		v /= 4
 	}
@@ -187,7 +188,7 @@ func VoltDrop(r1, amps, t float64, ring bool) float64 {
 // from memory.
 func VoltDropLimit(use board.Use, uo float64) float64 {
 	if use == board.Lighting {
-		return uo * limit("drop_lighting")
+		return uo * Value("drop_lighting")
 	}
-	return uo * limit("drop_other")
+	return uo * Value("drop_other")
 }

@@ -1,7 +1,7 @@
 // What the figures rest on: every row of every table says so, and every public page
 // or book that one names stands in tables/sources.csv.
 
-package check
+package limits
 
 import (
 	"fmt"

@@ -2,7 +2,7 @@
 // engine makes of the same figures, to the last place that was printed. They are no
 // copy of the tables. Looked up in November 2026.
 
-package check
+package limits
 
 import (
 	"fmt"
@@ -57,7 +57,7 @@ func residual(mA float64) func() (float64, error) {
 func parallelOf(values ...float64) func() (float64, error) {
 	var all []Interval
 	for _, v := range values {
-		all = append(all, exact(v))
+		all = append(all, Exact(v))
 	}
 	return just(WholeBoard(all).High)
 }
@@ -84,9 +84,9 @@ func outsideCases() []outside {
 	)
 	cases := []outside{
 		{barnschop, "5, 20, 10, 20 and 2 Mohm in parallel", 1.1111, 5e-5, parallelOf(5, 20, 10, 20, 2)},
-		{ring79317, "ring of 0.54 and 0.90, crossed", 0.36, 1e-9, just(CrossConnected(exact(0.54), exact(0.90)).High)},
+		{ring79317, "ring of 0.54 and 0.90, crossed", 0.36, 1e-9, just(CrossConnected(Exact(0.54), Exact(0.90)).High)},
 		{ring443716, "ring of 1.6: length by 7.4 mohm/m", 216, 0.5, func() (float64, error) { per, err := one(2.5, 1)(); return 1.6 / per, err }},
-		{ring443716, "ring of 1.6 and 1.6, crossed", 0.8, 1e-9, just(CrossConnected(exact(1.6), exact(1.6)).High)},
+		{ring443716, "ring of 1.6 and 1.6, crossed", 0.8, 1e-9, just(CrossConnected(Exact(1.6), Exact(1.6)).High)},
 		{zsSparks, "10 m of 1.5/1.0, hot", 0.36, 0.005, hot(1.5, 1, 10, 0)},
 		{zsSparks, "the same with Ze 0.6", 0.96, 0.005, hot(1.5, 1, 10, 0.6)},
 		{zsSparks, "the same, cold", 0.9, 0.05, func() (float64, error) { r, err := sum(1.5, 1, 10, 20)(); return 0.6 + r, err }},
@@ -104,10 +104,10 @@ func outsideCases() []outside {
 		{basicWork + " page 364", "50 m of 1.5", 0.605, 5e-4, one(1.5, 50)},
 		{bondingGN3, "bond of 25 m of 10", 0.04575, 5e-6, one(10, 25)},
 		{bondingGN3, "bond of 15 m of 6", 0.05, 0.005, one(6, 15)},
-		{"mylocalelectrician.uk, new fuse standards", "20 A BS 88-3 by 113 A, without Cmin", 2.04, 0.005, func() (float64, error) { z, err := zsOf("BS 88-3", "C", 20, 0.4)(); return z / limit("cmin"), err }},
+		{"mylocalelectrician.uk, new fuse standards", "20 A BS 88-3 by 113 A, without Cmin", 2.04, 0.005, func() (float64, error) { z, err := zsOf("BS 88-3", "C", 20, 0.4)(); return z / Value("cmin"), err }},
 		{"NICEIC Connections, spring 2015, page 61", "32 A BS 88-3 as measured, rounded down", 0.72, 0.01, func() (float64, error) {
 			z, _, _ := ZsTable(board.Device{Standard: "BS 88-3", Type: "C", Rating: 32}, 0.4)
-			return z * limit("cold_share"), nil
+			return z * Value("cold_share"), nil
 		}},
 		{"18theditionmock.com, Chapter 41", "B32", 1.37, 0.005, zsOf("BS EN 60898", "B", 32, 0.4)},
 		{"diynot.com 108875, On-Site Guide page 78", "RA 200 ohm allows 250 mA", 200, 1e-9, residual(250)},
@@ -201,7 +201,7 @@ func kFirst(material string) func() (float64, error) {
 }
 
 func rcdMost(r *board.RCD) func() (float64, error) {
-	return func() (float64, error) { band, _, err := rcdTime(r, 1); return band.High, err }
+	return func() (float64, error) { band, _, err := RCDTimeOf(r, 1); return band.High, err }
 }
 
 func TestOutsideCases(t *testing.T) {

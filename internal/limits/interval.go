@@ -1,4 +1,4 @@
-package check
+package limits
 
 import (
 	"math"
@@ -10,9 +10,12 @@ import (
 // included. High is +Inf when nothing is known above Low.
 type Interval struct{ Low, High float64 }
 
-// Of returns the interval that q allows, before any allowance for the
+// Between is the interval from low to high.
+func Between(low, high float64) Interval { return Interval{low, high} }
+
+// IntervalOf returns the interval that q allows, before any allowance for the
 // instrument.
-func Of(q reading.Quantity) Interval {
+func IntervalOf(q reading.Quantity) Interval {
 	low, high := q.Interval()
 	return Interval{low, high}
 }
@@ -56,14 +59,14 @@ func toward(x float64, dir int) float64 {
 	return math.Max(0, math.Nextafter(x, 0))
 }
 
-// widen allows for an instrument that may be out by the fraction u of what it
+// Widen allows for an instrument that may be out by the fraction u of what it
 // shows, rounded outward.
-func (i Interval) widen(u float64) Interval {
+func (i Interval) Widen(u float64) Interval {
 	return Interval{toward(i.Low*(1-u), -1), toward(i.High*(1+u), 1)}
 }
 
-// apart reports whether the two have no value in common.
-func (i Interval) apart(j Interval) bool { return i.High < j.Low || j.High < i.Low }
+// Apart reports whether the two have no value in common.
+func (i Interval) Apart(j Interval) bool { return i.High < j.Low || j.High < i.Low }
 
 // Plus returns every sum of a value of i and a value of j, rounded outward.
 func (i Interval) Plus(j Interval) Interval {
@@ -78,50 +81,20 @@ func (i Interval) Times(k float64) Interval {
 	return Interval{toward(i.Low*k, -1), toward(i.High*k, 1)}
 }
 
-// exact is the interval of one known value.
-func exact(x float64) Interval { return Interval{x, x} }
+// Exact is the interval of one known value.
+func Exact(x float64) Interval { return Interval{x, x} }
 
 // hull returns the smallest interval that holds both.
 func (i Interval) hull(j Interval) Interval {
 	return Interval{math.Min(i.Low, j.Low), math.Max(i.High, j.High)}
 }
 
-// around returns i with the fraction u of itself and then the amount by more on
+// Around returns i with the fraction u of itself and then the amount by more on
 // either side.
-func (i Interval) around(u, by float64) Interval {
-	w := i.widen(u)
+func (i Interval) Around(u, by float64) Interval {
+	w := i.Widen(u)
 	return Interval{toward(math.Max(0, w.Low-by), -1), toward(w.High+by, 1)}
 }
 
-// atMost judges a quantity by an upper limit that is itself known only to lie
-// in an interval: it passes when it is surely no higher, fails when it is
-// surely higher, and otherwise nothing can be said. A lower quantity never
-// fares worse.
-func atMost(q reading.Quantity, limit Interval) Result {
-	low, high := q.Interval()
-	switch {
-	case high <= limit.Low:
-		return Pass
-	case low > limit.High, low == limit.High && q.Bound == reading.GreaterThan:
-		return Fail
-	}
-	return CannotSay
-}
-
-// atLeast is atMost for a lower limit: a higher quantity never fares worse.
-func atLeast(q reading.Quantity, limit Interval) Result {
-	low, high := q.Interval()
-	switch {
-	case low >= limit.High:
-		return Pass
-	case high < limit.Low, high == limit.Low && q.Bound == reading.LessThan:
-		return Fail
-	}
-	return CannotSay
-}
-
-// within judges a quantity by a band, ends included: it passes when it surely
-// lies in it and fails when it surely lies outside.
-func within(q reading.Quantity, band Interval) Result {
-	return worst([]Verdict{{Result: atLeast(q, exact(band.Low))}, {Result: atMost(q, exact(band.High))}}).Result
-}
+// Inside reports whether every value of i is one of j.
+func (i Interval) Inside(j Interval) bool { return i.Low >= j.Low && i.High <= j.High }

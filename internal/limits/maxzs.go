@@ -1,4 +1,4 @@
-package check
+package limits
 
 import (
 	"waycall/internal/board"
@@ -25,9 +25,9 @@ func MaxZsOf(b *board.Board, w *board.Way) (MaxZs, error) {
 		ohm, source, err := RCDZsMax(rcd.Rated)
 		return MaxZs{ohm, ohm, source}, err
 	}
-	lim, _, source, err := zsLimitOf(b, w)
+	lim, _, source, err := ZsLimit(b, w)
 	if err != nil {
 		return MaxZs{}, err
 	}
-	return MaxZs{lim.Low, lim.Low * limit("cold_share"), source}, nil
+	return MaxZs{lim.Low, lim.Low * Value("cold_share"), source}, nil
 }

@@ -1,4 +1,16 @@
-package check
+// Package limits holds the figures that readings are judged by, each with the clause or
+// table that it rests on, and what follows from them alone: the resistance of a
+// conductor, the current that makes a device operate, the greatest loop impedance, the
+// least insulation resistance, resistances in parallel.
+//
+// The figures are data, one file under tables for each table of a standard, with its
+// source and edition (see Tables, Rows and Sources). The formulas are functions of plain
+// numbers, of a board or of a way, so that each can be used and tested alone. What is
+// known only to lie between two values is an Interval.
+//
+// Nothing here knows a reading of a job or a verdict: package check judges by these
+// figures. It belongs to the domain, so whoever needs a limit may import it.
+package limits
 
 import (
 	"bytes"
@@ -28,13 +40,16 @@ type Table struct {
 	Rows    int    `json:"rows"`           // without the head
 }
 
+// Practice is the source of what has none.
+const Practice = "common practice, no published source"
+
 // cite says what a figure rests on after the clause or table that it belongs to.
 // rests is the last cell of its row: see Row.
 func cite(source, rests string) string {
 	how, _, _ := strings.Cut(rests, " ")
 	switch how {
 	case restsPractice:
-		return practice
+		return Practice
 	case restsRead:
 		return source + ", from a public print"
 	case restsImplied:
@@ -188,8 +203,12 @@ var limitNames = strings.Fields(`cmin cold_share operating operating_constant ro
 	drop_lighting drop_other instantaneous three_phase_least three_phase_most supply_most ze_tns ze_tncs cpc_same_to cpc_half_from
 	bonding_least bonding_most leads_joined leads_open leads_apart leads_touch`)
 
-func limit(name string) float64   { return data.limits[name].value }
-func sourceOf(name string) string { return data.limits[name].source }
+// Value returns a figure of tables/limits.csv by its name, in the unit that it has there;
+// 0 for a name that is not there.
+func Value(name string) float64 { return data.limits[name].value }
+
+// SourceOf returns what that figure rests on: a clause or table, and how it is known.
+func SourceOf(name string) string { return data.limits[name].source }
 
 // tableOf cites a table for a figure of it that rests on what rests says.
 func tableOf(name, rests string) string { return cite(data.about[name].Source, rests) }
@@ -291,6 +310,6 @@ func readTable(name string, text []byte) (Table, rows, error) {
 	return t, out, nil
 }
 
-// positive reports whether x is a number above nought that a reading or a size
+// Positive reports whether x is a number above nought that a reading or a size
 // can have.
-func positive(x float64) bool { return x > 0 && x <= 1e6 && !math.IsNaN(x) }
+func Positive(x float64) bool { return x > 0 && x <= 1e6 && !math.IsNaN(x) }

@@ -1,4 +1,4 @@
-package check
+package limits
 
 // guarded is every table once more, row by row. It says nothing about whether a
 // figure is right, which is what the tests by formula are for; it makes any

@@ -1,7 +1,7 @@
 // What must hold of the tables by rule, whatever their figures are: sizes and ratings
 // that are made, one figure that follows from another, bands that join.
 
-package check
+package limits
 
 import (
 	"fmt"
