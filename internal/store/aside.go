@@ -10,6 +10,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"waycall/internal/store/internal/jobfile"
 )
 
 // asideWhy is the text in a folder of damaged files that says why they were put there.
@@ -27,24 +29,24 @@ func asideOf(path string, n int) string { return fmt.Sprintf("%s-damaged-%d", pa
 // process may have the job open. Errors: as for Open; ErrDamaged also when nothing of the
 // record is whole. Until the copy is on the disk nothing is changed.
 func PutLogAside(path string) (Finding, error) {
-	path, err := locate(path)
+	path, err := jobfile.Locate(path)
 	if err != nil {
-		return Finding{}, explain("open the job", path, err)
+		return Finding{}, jobfile.Explain("open the job", path, err)
 	}
-	lock, err := acquireLock(path)
+	lock, err := jobfile.AcquireLock(path)
 	if err != nil {
-		return Finding{}, explain("open the job", path, err)
+		return Finding{}, jobfile.Explain("open the job", path, err)
 	}
-	defer lock.release()
+	defer lock.Release()
 	f, err := putAside(path)
-	if errors.Is(reasonFor(err), ErrFull) {
-		err = fault(ErrFull, oneLine(err.Error()), "nothing was changed; make room for a second copy of the job, and begin again")
+	if errors.Is(jobfile.ReasonFor(err), ErrFull) {
+		err = jobfile.Fault(ErrFull, jobfile.OneLine(err.Error()), "nothing was changed; make room for a second copy of the job, and begin again")
 	}
-	return f, explain("put the damaged log aside of", path, err)
+	return f, jobfile.Explain("put the damaged log aside of", path, err)
 }
 
 func putAside(path string) (Finding, error) {
-	var with told
+	var with jobfile.Told
 	var x examined
 	db, c, errWith := openReader(path)
 	if errWith == nil {
@@ -57,33 +59,33 @@ func putAside(path string) (Finding, error) {
 		return Finding{}, errWith
 	}
 	// The file by itself, as if there were no log.
-	alone := openDB(path, "mode=ro&immutable=1", readerPragmas...)
+	alone := jobfile.OpenDB(path, "mode=ro&immutable=1", jobfile.ReaderPragmas...)
 	defer alone.Close()
 	without, errWithout := wholeHead(alone)
 	if errWith != nil && errWithout != nil {
-		return Finding{}, fault(ErrDamaged, "neither the file nor the file with its log is whole: "+oneLine(errWith.Error()),
+		return Finding{}, jobfile.Fault(ErrDamaged, "neither the file nor the file with its log is whole: "+jobfile.OneLine(errWith.Error()),
 			"leave the files as they are and go on with a copy from a backup, the copy folder or an exported file")
 	}
 	ends := with
-	byItself := errWith != nil || errWithout == nil && without.id > with.id
+	byItself := errWith != nil || errWithout == nil && without.ID > with.ID
 	if byItself {
 		ends = without
 	}
 	found := Finding{}
 	switch {
-	case c.toldErr == nil && c.told.id <= ends.id:
-		found.What = fmt.Sprintf("the write-ahead log of its last session is damaged; everything up to event %d, the last that was told to be stored, is in the file all the same", c.told.id)
+	case c.toldErr == nil && c.told.ID <= ends.ID:
+		found.What = fmt.Sprintf("the write-ahead log of its last session is damaged; everything up to event %d, the last that was told to be stored, is in the file all the same", c.told.ID)
 	case c.toldErr == nil:
 		found.What = fmt.Sprintf("the write-ahead log of its last session is damaged or gone: %s stored and %s lost, readings or what was taken back among them",
-			span(ends.id+1, c.told.id, "was", "were"), isAre(c.told.id-ends.id))
+			span(ends.ID+1, c.told.ID, "was", "were"), isAre(c.told.ID-ends.ID))
 	default:
-		found.What = fmt.Sprintf("the write-ahead log of its last session is damaged: what was stored after event %d is lost, readings or what was taken back among it", ends.id)
+		found.What = fmt.Sprintf("the write-ahead log of its last session is damaged: what was stored after event %d is lost, readings or what was taken back among it", ends.ID)
 	}
 	dir, err := copyAside(path, found.What)
 	if err != nil {
 		return Finding{}, err
 	}
-	found.Event = ends.id + 1
+	found.Event = ends.ID + 1
 	found.Do = "look through what is recorded, and test again what is missing; the damaged files are in " + dir
 	if db != nil {
 		db.Close()
@@ -93,7 +95,7 @@ func putAside(path string) (Finding, error) {
 		return Finding{}, err
 	}
 	// Last, so that a kill before this is found again.
-	keepHead(path, ends).close()
+	jobfile.KeepHead(path, ends).Close()
 	return found, nil
 }
 
@@ -105,58 +107,41 @@ func leave(path string, byItself bool) error {
 				return err
 			}
 		}
-		return syncFolder(filepath.Dir(path))
+		return jobfile.SyncFolder(filepath.Dir(path))
 	}
-	db := openDB(path, "mode=rw", writerPragmas...)
+	db := jobfile.OpenDB(path, "mode=rw", jobfile.WriterPragmas...)
 	defer db.Close()
-	return truncateLog(db)
-}
-
-// truncateLog moves the whole log into the file and leaves it empty. It does not wait long
-// for who reads it: ErrInUse.
-func truncateLog(db *sql.DB) error {
-	if _, err := db.Exec("PRAGMA busy_timeout = 100"); err != nil {
-		return err
-	}
-	defer func() { _, _ = db.Exec(fmt.Sprintf("PRAGMA busy_timeout = %d", busyWait)) }()
-	var busy, frames, moved int
-	if err := db.QueryRow("PRAGMA wal_checkpoint(TRUNCATE)").Scan(&busy, &frames, &moved); err != nil {
-		return err
-	}
-	if busy != 0 {
-		return fault(ErrInUse, "another program reads it", "end that first")
-	}
-	return nil
+	return jobfile.TruncateLog(db)
 }
 
 // wholeHead reads all of an open job and returns its end, if it is whole.
-func wholeHead(db *sql.DB) (told, error) {
+func wholeHead(db *sql.DB) (jobfile.Told, error) {
 	ctx := context.Background()
-	version, err := schemaVersion(db)
+	version, err := jobfile.SchemaVersion(db)
 	if err != nil {
-		return told{}, err
+		return jobfile.Told{}, err
 	}
-	if err := checkSchema(db, version); err != nil {
-		return told{}, err
+	if err := jobfile.CheckSchema(db, version); err != nil {
+		return jobfile.Told{}, err
 	}
 	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
-		return told{}, err
+		return jobfile.Told{}, err
 	}
 	defer tx.Rollback()
-	if _, err := readEvents(ctx, tx); err != nil && version >= chained {
-		return told{}, err
+	if _, err := readEvents(ctx, tx); err != nil && version >= jobfile.Chained {
+		return jobfile.Told{}, err
 	}
 	r := Report{Schema: version}
 	for _, step := range []func(context.Context, *sql.Tx) error{r.pages, r.sounds} {
 		if err := step(ctx, tx); err != nil {
-			return told{}, err
+			return jobfile.Told{}, err
 		}
 		if len(r.Problems) > 0 {
-			return told{}, fault(ErrDamaged, r.Problems[0].What, "")
+			return jobfile.Told{}, jobfile.Fault(ErrDamaged, r.Problems[0].What, "")
 		}
 	}
-	return headOf(ctx, tx)
+	return jobfile.HeadOf(ctx, tx)
 }
 
 // copyAside copies the files of the job at path, as they are, into the next folder for
@@ -183,8 +168,8 @@ func copyAside(path, why string) (dir string, err error) {
 			os.RemoveAll(making)
 		}
 	}()
-	for _, end := range []string{"", "-wal", headEnd} {
-		from, err := openPlain(path + end)
+	for _, end := range []string{"", "-wal", jobfile.HeadEnd} {
+		from, err := jobfile.OpenPlain(path + end)
 		if end != "" && errors.Is(err, fs.ErrNotExist) {
 			continue
 		}
@@ -200,18 +185,18 @@ func copyAside(path, why string) (dir string, err error) {
 	if err := writeSynced(filepath.Join(making, asideWhy), strings.NewReader(why+"\n")); err != nil {
 		return "", err
 	}
-	if err := syncFolder(making); err != nil {
+	if err := jobfile.SyncFolder(making); err != nil {
 		return "", err
 	}
 	if err := os.Rename(making, dir); err != nil {
 		return "", err
 	}
-	return dir, syncFolder(filepath.Dir(path))
+	return dir, jobfile.SyncFolder(filepath.Dir(path))
 }
 
 // writeSynced writes a new file that lasts.
 func writeSynced(name string, from io.Reader) error {
-	to, err := openBeside(name, os.O_CREATE|os.O_EXCL|os.O_WRONLY)
+	to, err := jobfile.OpenBeside(name, os.O_CREATE|os.O_EXCL|os.O_WRONLY)
 	if err != nil {
 		return err
 	}

@@ -13,6 +13,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/record"
+	"waycall/internal/store/internal/jobfile"
 )
 
 // version1 copies the job that the waycall of schema version 1 wrote: one event
@@ -101,7 +102,7 @@ func TestVersion2TakesNotes(t *testing.T) {
 		}
 	}
 	s.Close()
-	if after, err := Verify(ctx, path); err != nil || after.Head != before.Head || after.Schema != len(migrations) {
+	if after, err := Verify(ctx, path); err != nil || after.Head != before.Head || after.Schema != len(jobfile.Migrations) {
 		t.Error(after, err)
 	}
 	if s, err = Open(path); err != nil {
@@ -178,7 +179,7 @@ func TestDamagedVersion1(t *testing.T) {
 
 func version(t testing.TB, path string) int {
 	t.Helper()
-	db := openDB(path, "mode=ro")
+	db := jobfile.OpenDB(path, "mode=ro")
 	defer db.Close()
 	var v int
 	if err := db.QueryRow("PRAGMA user_version").Scan(&v); err != nil {
@@ -191,7 +192,7 @@ func version(t testing.TB, path string) int {
 // back afterwards.
 func withoutTriggers(t testing.TB, path, statements string) {
 	t.Helper()
-	db := openDB(path, "mode=rw", "PRAGMA foreign_keys = OFF")
+	db := jobfile.OpenDB(path, "mode=rw", "PRAGMA foreign_keys = OFF")
 	rows, err := db.Query("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'")
 	if err != nil {
 		t.Fatal(err)
@@ -222,22 +223,22 @@ func withoutTriggers(t testing.TB, path, statements string) {
 // as one would who alters a single event and knows how sums are made.
 func sealed(t testing.TB, path string, id int64) string {
 	t.Helper()
-	db := openDB(path, "mode=ro")
+	db := jobfile.OpenDB(path, "mode=ro")
 	defer db.Close()
-	rows, err := db.Query("SELECT "+rowColumns+" FROM events WHERE id <= ? ORDER BY id", id)
+	rows, err := db.Query("SELECT "+jobfile.RowColumns+" FROM events WHERE id <= ? ORDER BY id", id)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer rows.Close()
-	var c chain
+	var c jobfile.Chain
 	var sum []byte
 	for rows.Next() {
-		var r row
-		if err := r.scan(rows); err != nil {
+		var r jobfile.Row
+		if err := r.Scan(rows); err != nil {
 			t.Fatal(err)
 		}
-		sum = sumEvent(c.sum[:], &r)
-		c.add(&r)
+		sum = jobfile.SumEvent(c.Sum[:], &r)
+		c.Add(&r)
 	}
 	return fmt.Sprintf("UPDATE events SET sha256 = x'%x' WHERE id = %d", sum, id)
 }

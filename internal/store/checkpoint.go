@@ -3,6 +3,8 @@ package store
 import (
 	"os"
 	"time"
+
+	"waycall/internal/store/internal/jobfile"
 )
 
 // The write-ahead log is moved into the file after checkpointAfter, or once it is
@@ -21,7 +23,7 @@ const (
 // own, until stop is closed. A checkpoint that fails has lost nothing: it is tried
 // again, and where the disk itself fails the next Append says so.
 func (s *Store) checkpoints(stop <-chan struct{}) {
-	db := openDB(s.path, "mode=rw", writerPragmas...)
+	db := jobfile.OpenDB(s.path, "mode=rw", jobfile.WriterPragmas...)
 	defer db.Close()
 	written := s.changes.follow()
 	var due <-chan time.Time   // checkpointAfter the first write since the last one; nil when there was none
@@ -57,7 +59,7 @@ func (s *Store) checkpoints(stop <-chan struct{}) {
 		// PASSIVE waits for nobody and keeps nobody waiting.
 		if _, err := db.Exec("PRAGMA wal_checkpoint(PASSIVE)"); err == nil {
 			due, late = nil, false
-			s.head.last()
+			s.head.Last()
 		}
 		done()
 	}

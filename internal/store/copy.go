@@ -11,10 +11,8 @@ import (
 	"sync"
 	"time"
 
-	"github.com/mattn/go-sqlite3"
-	"golang.org/x/sys/unix"
-
 	"waycall/internal/mishap"
+	"waycall/internal/store/internal/jobfile"
 )
 
 // retryCopy is how long a copy that failed is left alone.
@@ -30,10 +28,10 @@ type copier struct {
 	device uint64 // the file system of dir: an empty mount point is not the stick
 	to     string // the copy
 
-	from *sql.DB   // the job
-	db   *sql.DB   // the copy; nil while it is not open
-	head *headFile // how far the copy has come, beside it
-	lock *fileLock // on the copy
+	from *sql.DB           // the job
+	db   *sql.DB           // the copy; nil while it is not open
+	head *jobfile.HeadFile // how far the copy has come, beside it
+	lock *jobfile.Lock     // on the copy
 	mu   sync.Mutex
 	err  error
 }
@@ -77,7 +75,7 @@ func (s *Store) copyTo(dir string) error {
 		return errors.New("it is the folder of the job itself")
 	}
 	c := &copier{store: s, dir: dir, to: filepath.Join(dir, filepath.Base(s.path))}
-	if c.device, err = deviceOf(dir); err != nil {
+	if c.device, err = jobfile.DeviceOf(dir); err != nil {
 		return err
 	}
 	s.copy = c
@@ -96,12 +94,6 @@ func (c *copier) begin() {
 	}, func() { c.run(stop, written) }))
 }
 
-func deviceOf(path string) (uint64, error) {
-	var st unix.Stat_t
-	err := unix.Stat(path, &st)
-	return st.Dev, err
-}
-
 // Copied reports why the copy that CopyTo asked for is not up to date, or nil when
 // it is or none was asked for. The same reason stays until it is put right.
 func (s *Store) Copied() error {
@@ -115,7 +107,7 @@ func (s *Store) Copied() error {
 
 // run copies what is written until stop, and once more then.
 func (c *copier) run(stop, written <-chan struct{}) {
-	c.from = openDB(c.store.path, "mode=ro", readerPragmas...)
+	c.from = jobfile.OpenDB(c.store.path, "mode=ro", jobfile.ReaderPragmas...)
 	defer c.from.Close()
 	defer c.shut()
 	for {
@@ -150,7 +142,7 @@ func (c *copier) run(stop, written <-chan struct{}) {
 	}
 }
 
-// whatToDoForCopy is the end of an error's text where whatToDo is about the job itself.
+// whatToDoForCopy is the end of an error's text where jobfile.WhatToDo is about the job itself.
 var whatToDoForCopy = map[error]string{
 	ErrFull:        "the record itself is kept; make room there, and the next session with it brings the copy up to date",
 	ErrReadOnly:    "the record itself is kept; name a folder that you may write to, or let this one be written to",
@@ -162,11 +154,11 @@ var whatToDoForCopy = map[error]string{
 
 // explain says of the copy what failed and what to do.
 func (c *copier) explain(err error) error {
-	err = explain("keep a copy as", c.to, err)
-	var e *storeError
-	if errors.As(err, &e) && e.advice == whatToDo[e.reason] {
-		if do, ok := whatToDoForCopy[e.reason]; ok {
-			e.advice = do
+	err = jobfile.Explain("keep a copy as", c.to, err)
+	var e *jobfile.Error
+	if errors.As(err, &e) && e.Do == jobfile.WhatToDo[e.Reason] {
+		if do, ok := whatToDoForCopy[e.Reason]; ok {
+			e.Do = do
 		}
 	}
 	return err
@@ -178,22 +170,22 @@ func (c *copier) shut() {
 		c.db.Close()
 		c.db = nil
 	}
-	c.head.close()
+	c.head.Close()
 	c.head = nil
 	if c.lock != nil {
-		c.lock.release()
+		c.lock.Release()
 		c.lock = nil
 	}
 }
 
 // update brings the copy up to date, making it first where there is none.
 func (c *copier) update() error {
-	device, err := deviceOf(c.dir)
+	device, err := jobfile.DeviceOf(c.dir)
 	if err != nil {
 		return err
 	}
 	if device != c.device {
-		return fault(ErrGone, "another disk is there than at the start", "put the stick back")
+		return jobfile.Fault(ErrGone, "another disk is there than at the start", "put the stick back")
 	}
 	if c.db != nil {
 		// SQLite would go on with a file that somebody has deleted.
@@ -202,7 +194,7 @@ func (c *copier) update() error {
 		}
 		return c.catchUp()
 	}
-	if c.lock, err = acquireLock(c.to); err != nil {
+	if c.lock, err = jobfile.AcquireLock(c.to); err != nil {
 		return err
 	}
 	if _, err := os.Lstat(c.to); errors.Is(err, fs.ErrNotExist) {
@@ -218,121 +210,40 @@ func (c *copier) update() error {
 	return c.catchUp()
 }
 
-// copyPragmas keep the copy one plain file between two transactions, so that it is
-// whole on a stick that is pulled out.
-var copyPragmas = []string{"PRAGMA journal_mode = DELETE", "PRAGMA synchronous = FULL"}
-
 // make copies the whole job by SQLite's online backup while the session goes on.
 func (c *copier) make() (err error) {
-	beside, clear := beside(c.to)
+	beside, clear := jobfile.NewBeside(c.to)
 	clear() // what a pulled stick may have left
 	defer func() {
 		if err != nil {
 			clear()
 		}
 	}()
-	if err := backup(c.from, beside); err != nil {
+	if err := jobfile.Backup(c.from, beside); err != nil {
 		return err
 	}
 	if err := os.Rename(beside, c.to); err != nil {
 		return err
 	}
-	return syncFolder(c.dir)
-}
-
-// backup writes all of from, as it is at this moment, to a new database at path.
-func backup(from *sql.DB, path string) error {
-	ctx := context.Background()
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY|unix.O_NOFOLLOW, 0o600)
-	if err != nil {
-		return err
-	}
-	if err := f.Close(); err != nil {
-		return err
-	}
-	to := openDB(path, "mode=rw", copyPragmas...)
-	defer to.Close()
-	source, err := from.Conn(ctx)
-	if err != nil {
-		return err
-	}
-	defer source.Close()
-	target, err := to.Conn(ctx)
-	if err != nil {
-		return err
-	}
-	defer target.Close()
-	// In one read transaction the job stays the same for us, however often the
-	// session writes meanwhile, and the backup need not begin again.
-	tx, err := source.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback()
-	var id int64
-	var sum []byte
-	if id, sum, err = head(ctx, tx); err != nil {
-		return err
-	}
-	err = target.Raw(func(t any) error {
-		return source.Raw(func(s any) error { return pages(t.(*sqlite3.SQLiteConn), s.(*sqlite3.SQLiteConn)) })
-	})
-	if err != nil {
-		return err
-	}
-	if _, err := target.ExecContext(ctx, "PRAGMA journal_mode = DELETE"); err != nil {
-		return err
-	}
-	target.Close()
-	if err := quickCheck(to); err != nil {
-		return err
-	}
-	copied, err := to.Begin()
-	if err != nil {
-		return err
-	}
-	defer copied.Rollback()
-	if gotID, gotSum, err := head(ctx, copied); err != nil || gotID != id || string(gotSum) != string(sum) {
-		return errors.Join(fault(ErrDisk, "the copy does not read back as it was written", ""), err)
-	}
-	copied.Rollback()
-	return to.Close()
-}
-
-// pages copies every page. Nobody else has either of them locked: the one is new,
-// the other is being read by us in WAL mode.
-func pages(to, from *sqlite3.SQLiteConn) error {
-	b, err := to.Backup("main", from, "main")
-	if err != nil {
-		return err
-	}
-	done, err := b.Step(-1)
-	if err != nil {
-		b.Close()
-		return err
-	}
-	if err := b.Close(); err != nil || done {
-		return err
-	}
-	return fault(ErrInUse, "another program reads it", "")
+	return jobfile.SyncFolder(c.dir)
 }
 
 // open opens the copy that is there, if it is one.
 func (c *copier) open() error {
-	if _, err := locate(c.to); err != nil {
+	if _, err := jobfile.Locate(c.to); err != nil {
 		return err
 	}
 	how, _, err := inspect(c.to)
 	if err != nil {
 		return err
 	}
-	c.db = openDB(c.to, "mode=rw&_txlock=immediate", copyPragmas...)
-	if err := migrate(c.db, how.version, len(migrations)); err != nil {
+	c.db = jobfile.OpenDB(c.to, "mode=rw&_txlock=immediate", jobfile.CopyPragmas...)
+	if err := jobfile.Migrate(c.db, how.version, len(jobfile.Migrations)); err != nil {
 		return err
 	}
-	now, err := headOf(context.Background(), c.db)
+	now, err := jobfile.HeadOf(context.Background(), c.db)
 	if err == nil {
-		c.head = keepHead(c.to, now)
+		c.head = jobfile.KeepHead(c.to, now)
 	}
 	return err
 }
@@ -345,7 +256,7 @@ func (c *copier) catchUp() error {
 		return err
 	}
 	defer to.Rollback()
-	id, sum, err := head(ctx, to)
+	id, sum, err := jobfile.LastSum(ctx, to)
 	if err != nil {
 		return err
 	}
@@ -358,41 +269,41 @@ func (c *copier) catchUp() error {
 	if id > 0 {
 		err := from.QueryRow("SELECT sha256 FROM events WHERE id = ?", id).Scan(&ours)
 		if errors.Is(err, sql.ErrNoRows) || err == nil && string(ours) != string(sum) {
-			return fault(ErrNotCopy, fmt.Sprintf("its event %d is not that of this job", id), "")
+			return jobfile.Fault(ErrNotCopy, fmt.Sprintf("its event %d is not that of this job", id), "")
 		}
 		if err != nil {
 			return err
 		}
 	}
 	var first []byte
-	rows, err := from.Query("SELECT "+rowColumns+" FROM events WHERE id > ? ORDER BY id", id)
+	rows, err := from.Query("SELECT "+jobfile.RowColumns+" FROM events WHERE id > ? ORDER BY id", id)
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
 	added := false
 	for rows.Next() {
-		var r row
-		if err := r.scan(rows); err != nil {
+		var r jobfile.Row
+		if err := r.Scan(rows); err != nil {
 			return err
 		}
-		if string(r.sum) != string(sumEvent(sum, &r)) {
-			return fault(ErrDamaged, fmt.Sprintf("event %d of the job does not match its sum", r.id), "")
+		if string(r.Sum) != string(jobfile.SumEvent(sum, &r)) {
+			return jobfile.Fault(ErrDamaged, fmt.Sprintf("event %d of the job does not match its sum", r.ID), "")
 		}
-		id, sum, added = r.id, r.sum, true
-		if r.id == 1 {
-			first = r.sum
+		id, sum, added = r.ID, r.Sum, true
+		if r.ID == 1 {
+			first = r.Sum
 		}
-		var with kept
-		if r.sound != nil {
-			if err := from.QueryRow("SELECT format, rate, data FROM sounds WHERE event_id = ?", r.id).Scan(&with.format, &with.rate, &with.data); err != nil {
+		var with jobfile.Sound
+		if r.Sound != nil {
+			if err := from.QueryRow("SELECT format, rate, data FROM sounds WHERE event_id = ?", r.ID).Scan(&with.Format, &with.Rate, &with.Data); err != nil {
 				return err
 			}
-			if what := faultOfSound(r.id, r.sound, with.data, true); what != "" {
-				return fault(ErrDamaged, what, "")
+			if what := faultOfSound(r.ID, r.Sound, with.Data, true); what != "" {
+				return jobfile.Fault(ErrDamaged, what, "")
 			}
 		}
-		if err := r.insert(context.Background(), to, with); err != nil {
+		if err := r.Insert(context.Background(), to, with); err != nil {
 			return err
 		}
 	}
@@ -402,7 +313,7 @@ func (c *copier) catchUp() error {
 	if err := to.Commit(); err != nil {
 		return err
 	}
-	c.head.stored(id, first, sum)
+	c.head.Stored(id, first, sum)
 	return nil
 }
 
@@ -411,29 +322,29 @@ func (c *copier) catchUp() error {
 // done while another session writes. Errors: as for OpenReadOnly and Create; then
 // there is nothing at to.
 func Snapshot(from, to string) (err error) {
-	from, err = locate(from)
+	from, err = jobfile.Locate(from)
 	if err != nil {
-		return explain("copy the job", from, err)
+		return jobfile.Explain("copy the job", from, err)
 	}
 	if to, err = filepath.Abs(to); err != nil {
-		return explain("copy the job to", to, err)
+		return jobfile.Explain("copy the job to", to, err)
 	}
 	live := Held(from)
 	db, c, err := openReader(from)
 	if err != nil {
-		return explain("copy the job", from, err)
+		return jobfile.Explain("copy the job", from, err)
 	}
 	defer db.Close()
 	if _, err := c.refuseLost(context.Background(), db, live); err != nil {
-		return explain("copy the job", from, err)
+		return jobfile.Explain("copy the job", from, err)
 	}
 	if _, err := os.Lstat(to); err == nil {
-		return explain("copy the job to", to, fs.ErrExist)
+		return jobfile.Explain("copy the job to", to, fs.ErrExist)
 	}
-	if err := backup(db, to); err != nil {
+	if err := jobfile.Backup(db, to); err != nil {
 		os.Remove(to)
 		os.Remove(to + "-journal")
-		return explain("copy the job to", to, err)
+		return jobfile.Explain("copy the job to", to, err)
 	}
 	s, err := Open(to)
 	if err == nil {
@@ -441,7 +352,7 @@ func Snapshot(from, to string) (err error) {
 	}
 	if err != nil {
 		os.Remove(to)
-		os.Remove(to + headEnd)
+		os.Remove(to + jobfile.HeadEnd)
 	}
 	return err
 }
@@ -450,12 +361,12 @@ func Snapshot(from, to string) (err error) {
 // folder of the same disk. Nobody may have it open, and nothing may be at to.
 // Errors: as for Open, fs.ErrExist; then nothing was moved.
 func Move(from, to string) error {
-	from, err := locate(from)
+	from, err := jobfile.Locate(from)
 	if err != nil {
-		return explain("move the job", from, err)
+		return jobfile.Explain("move the job", from, err)
 	}
 	if to, err = filepath.Abs(to); err != nil {
-		return explain("move the job to", to, err)
+		return jobfile.Explain("move the job to", to, err)
 	}
 	s, err := Open(from)
 	if err != nil {
@@ -463,31 +374,40 @@ func Move(from, to string) error {
 	}
 	lock := s.lock
 	s.lock = nil // kept over the Close
-	defer lock.release()
+	defer lock.Release()
 	if err = s.rest(); err == nil {
 		_, err = s.db.Exec("PRAGMA busy_timeout = 0; PRAGMA journal_mode = DELETE")
 	}
 	if err != nil {
 		s.Close()
-		return explain("move the job", from, err)
+		return jobfile.Explain("move the job", from, err)
 	}
 	if err := s.Close(); err != nil {
 		return err
 	}
 	if _, err := os.Lstat(from + "-wal"); err == nil {
-		return explain("move the job", from, fault(ErrInUse, "another program reads it", "end that first"))
+		return jobfile.Explain("move the job", from, jobfile.Fault(ErrInUse, "another program reads it", "end that first"))
 	}
-	there, err := acquireLock(to)
+	there, err := jobfile.AcquireLock(to)
 	if err != nil {
-		return explain("move the job to", to, err)
+		return jobfile.Explain("move the job to", to, err)
 	}
-	defer there.release()
+	defer there.Release()
 	if _, err := os.Lstat(to); err == nil {
-		return explain("move the job to", to, fs.ErrExist)
+		return jobfile.Explain("move the job to", to, fs.ErrExist)
 	}
 	if err := os.Rename(from, to); err != nil {
-		return explain("move the job to", to, err)
+		return jobfile.Explain("move the job to", to, err)
 	}
 	moveBeside(from, to)
-	return explain("move the job to", to, errors.Join(syncFolder(filepath.Dir(to)), syncFolder(filepath.Dir(from))))
+	return jobfile.Explain("move the job to", to, errors.Join(jobfile.SyncFolder(filepath.Dir(to)), jobfile.SyncFolder(filepath.Dir(from))))
+}
+
+// moveBeside lets what lies beside a job go with it when it was moved: the file of its
+// head, and the folders of damaged files.
+func moveBeside(from, to string) {
+	os.Remove(to + jobfile.HeadEnd) // of a job that is gone
+	_ = os.Rename(from+jobfile.HeadEnd, to+jobfile.HeadEnd)
+	for n := 1; os.Rename(asideOf(from, n), asideOf(to, n)) == nil; n++ {
+	}
 }

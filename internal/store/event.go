@@ -3,20 +3,15 @@ package store
 import (
 	"bytes"
 	"encoding/binary"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"time"
 
 	"github.com/mewkiz/flac"
 
 	"waycall/internal/record"
+	"waycall/internal/store/internal/jobfile"
 )
-
-// timeLayout is RFC 3339 in UTC with every digit kept, so that the text has one
-// width and sorts as time does.
-const timeLayout = "2006-01-02T15:04:05.000000000Z"
 
 // checkBatch looks at what Append was given before the log is touched, and
 // returns the format and rate of the sound.
@@ -36,81 +31,21 @@ func checkBatch(batch []record.Event, sound []byte) (format string, rate int, er
 		heard = heard || e.Kind == record.Heard
 	}
 	if heard != (len(sound) > 0) {
-		return "", 0, fault(ErrInvalid, "a heard phrase and its sound are stored together or not at all", "")
+		return "", 0, jobfile.Fault(ErrInvalid, "a heard phrase and its sound are stored together or not at all", "")
 	}
 	if !heard {
 		return "", 0, nil
 	}
 	if format, rate, err = soundFormat(sound); err != nil {
-		return "", 0, fault(ErrInvalid, "the sound: "+err.Error(), "")
+		return "", 0, jobfile.Fault(ErrInvalid, "the sound: "+err.Error(), "")
 	}
 	return format, rate, nil
 }
 
-// encode returns the columns of e, and leaves in e what decode will give back.
-// NaN and infinity have no JSON, so they cannot get in anywhere.
-func encode(e *record.Event) (at, data string, err error) {
-	whole, err := marshal(e)
-	if err != nil {
-		return "", "", err
-	}
-	var fields map[string]json.RawMessage
-	if err := json.Unmarshal(whole, &fields); err != nil {
-		return "", "", err
-	}
-	for _, column := range []string{"id", "at", "kind"} {
-		delete(fields, column)
-	}
-	rest, err := marshal(fields)
-	if err != nil {
-		return "", "", err
-	}
-	at, data = e.At.UTC().Format(timeLayout), string(rest)
-	*e, err = decode(e.ID, at, string(e.Kind), data)
-	return at, data, err
-}
-
-func marshal(v any) ([]byte, error) {
-	var b bytes.Buffer
-	enc := json.NewEncoder(&b)
-	enc.SetEscapeHTML(false) // >999 stays readable in the file
-	if err := enc.Encode(v); err != nil {
-		return nil, err
-	}
-	return bytes.TrimSuffix(b.Bytes(), []byte("\n")), nil
-}
-
-// decode makes an event from its columns. A field that this program does not
-// know is an error: to pass over it would lose part of the record.
-func decode(id int64, at, kind, data string) (record.Event, error) {
-	if err := checkSize(kind, data); err != nil {
-		return record.Event{}, err
-	}
-	var e record.Event
-	dec := json.NewDecoder(bytes.NewReader([]byte(data)))
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(&e); err != nil {
-		return record.Event{}, err
-	}
-	t, err := time.Parse(timeLayout, at)
-	if err != nil {
-		return record.Event{}, err
-	}
-	e.ID, e.At, e.Kind = id, t.UTC(), record.Kind(kind)
-	if !e.Kind.Known() {
-		return record.Event{}, fmt.Errorf("unknown kind of event %q", kind)
-	}
-	return e, nil
-}
-
-// maxSound is the most that one phrase's sound may take, in bytes: four minutes
-// as 16 kHz WAV, far above the longest phrase that hearing lets through.
-const maxSound = 8 << 20
-
 // soundFormat says what kind of file b is and how many samples a second it has.
 func soundFormat(b []byte) (format string, rate int, err error) {
-	if len(b) > maxSound {
-		return "", 0, fmt.Errorf("%d bytes are more than the %d kept for one phrase", len(b), maxSound)
+	if len(b) > jobfile.MostSound {
+		return "", 0, fmt.Errorf("%d bytes are more than the %d kept for one phrase", len(b), jobfile.MostSound)
 	}
 	if isFLAC(b) {
 		s, err := openFLAC(b)
@@ -153,8 +88,8 @@ func Samples(sound []byte) (samples []int16, rate int, err error) {
 			return nil, 0, fmt.Errorf("damaged FLAC: %v", err) //nolint:errorlint // an end within it is none of the log
 		}
 		// A few bytes of FLAC can stand for hours of silence.
-		if 2*(len(samples)+int(f.BlockSize)) > maxSound {
-			return nil, 0, fmt.Errorf("FLAC of more than the %d bytes kept for one phrase", maxSound)
+		if 2*(len(samples)+int(f.BlockSize)) > jobfile.MostSound {
+			return nil, 0, fmt.Errorf("FLAC of more than the %d bytes kept for one phrase", jobfile.MostSound)
 		}
 		if len(f.Subframes) != 1 {
 			return nil, 0, errors.New("damaged FLAC: a block is not mono")

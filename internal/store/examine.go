@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+
+	"waycall/internal/store/internal/jobfile"
 )
 
 // This file asks what a session that was cut off, or a file that was put back, left of a
@@ -19,7 +21,7 @@ type condition struct {
 	// running. hadLog: something lay in its log.
 	cut, hadLog bool
 	// told is what the file beside it says; toldErr why it says nothing.
-	told    told
+	told    jobfile.Told
 	toldErr error
 }
 
@@ -42,39 +44,39 @@ const (
 
 // examine looks at an open job. It writes nothing. Of a job that a session has open, live,
 // the log is not read: the session saw to it.
-func (c condition) examine(ctx context.Context, log rower, live bool) (x examined, err error) {
+func (c condition) examine(ctx context.Context, log jobfile.Rower, live bool) (x examined, err error) {
 	if x.notes = setAside(c.path); len(x.notes) > 0 {
 		x.aloud = append(x.aloud, "Damaged files of this job were put aside. What was recorded or taken back last may be missing. Look through the record.")
 	}
-	if c.version < chained {
+	if c.version < jobfile.Chained {
 		return x, nil // of a waycall that noted nothing
 	}
-	var s logScan
+	var s jobfile.LogScan
 	if c.cut && c.hadLog && !live {
 		page := 4096
 		_ = log.QueryRowContext(ctx, "PRAGMA page_size").Scan(&page)
-		if s, err = readLog(c.path, page); err != nil {
+		if s, err = jobfile.ReadLog(c.path, page); err != nil {
 			return x, err
 		}
 	}
 	wal := c.path + "-wal"
-	now, err := headOf(ctx, log)
-	if err != nil && s.behind > torn {
+	now, err := jobfile.HeadOf(ctx, log)
+	if err != nil && s.Behind > jobfile.Torn {
 		x.lost = &Finding{0, fmt.Sprintf("its write-ahead log %s is damaged at byte %d, %s behind it, and what is left cannot be read",
-			wal, s.end, commits(s.behind, "lies", "lie")), adviceLost}
+			wal, s.End, commits(s.Behind, "lies", "lie")), adviceLost}
 		return x, nil
 	}
 	if err != nil {
 		return x, err
 	}
 	missing := c.missing(now)
-	if c.toldErr == nil && c.told.first == now.first && c.told.id <= now.id && c.told.id > 0 {
-		sum, err := sumAt(ctx, log, c.told.id)
+	if c.toldErr == nil && c.told.First == now.First && c.told.ID <= now.ID && c.told.ID > 0 {
+		sum, err := jobfile.SumAt(ctx, log, c.told.ID)
 		if err != nil {
 			return x, err
 		}
-		if string(sum) != string(c.told.sum[:]) {
-			x.note(fmt.Sprintf("its event %d is another one than was stored here: a copy that was worked on elsewhere was put in its place, or it was altered", c.told.id),
+		if string(sum) != string(c.told.Sum[:]) {
+			x.note(fmt.Sprintf("its event %d is another one than was stored here: a copy that was worked on elsewhere was put in its place, or it was altered", c.told.ID),
 				"look for the other one, and compare the two", "This record is not the one that was here before.")
 		}
 	}
@@ -88,61 +90,61 @@ func (c condition) examine(ctx context.Context, log rower, live bool) (x examine
 		switch {
 		case !c.hadLog:
 			why += " is gone or empty"
-		case s.behind > 0:
-			why += fmt.Sprintf(" is damaged at byte %d, and %s it", s.end, commits(s.behind, "lies", "lie")+" behind")
+		case s.Behind > 0:
+			why += fmt.Sprintf(" is damaged at byte %d, and %s it", s.End, commits(s.Behind, "lies", "lie")+" behind")
 		default:
 			why += " is cut short or damaged at its end"
 		}
-		x.lost = &Finding{now.id + 1, fmt.Sprintf("%s stored and %s not here: %s", span(now.id+1, c.told.id, "was", "were"), isAre(missing), why), adviceLost}
-	case s.headless && s.behind > torn && known && c.told.first == now.first && c.told.id == now.id:
+		x.lost = &Finding{now.ID + 1, fmt.Sprintf("%s stored and %s not here: %s", span(now.ID+1, c.told.ID, "was", "were"), isAre(missing), why), adviceLost}
+	case s.Headless && s.Behind > jobfile.Torn && known && c.told.First == now.First && c.told.ID == now.ID:
 		// A write of the header failed that was to begin a new round, most likely. SQLite
 		// begins one when every frame of the round before is in the file, and the head
 		// agrees; after a power cut the head may be behind, so there is a doubt.
 		x.doubt = true
 		x.note(fmt.Sprintf("the beginning of its write-ahead log, %s, is damaged: a write failed there, and nothing that was told to be stored is missing", wal), adviceCut,
 			"The log of the last session is damaged at its beginning. Look whether the last readings are there.")
-	case s.behind > torn && known && c.told.id == now.id:
-		x.lost = &Finding{0, fmt.Sprintf("its write-ahead log %s is damaged at byte %d, though nothing that was told to be stored is missing", wal, s.end), adviceLost}
-	case s.behind > torn:
-		x.lost = &Finding{now.id + 1, fmt.Sprintf("its write-ahead log %s is damaged at byte %d, and %s behind it: what was stored after event %d may be missing",
-			wal, s.end, commits(s.behind, "lies", "lie"), now.id), adviceLost}
-	case live || known && (c.told.first == now.first || c.told.id == 0):
+	case s.Behind > jobfile.Torn && known && c.told.ID == now.ID:
+		x.lost = &Finding{0, fmt.Sprintf("its write-ahead log %s is damaged at byte %d, though nothing that was told to be stored is missing", wal, s.End), adviceLost}
+	case s.Behind > jobfile.Torn:
+		x.lost = &Finding{now.ID + 1, fmt.Sprintf("its write-ahead log %s is damaged at byte %d, and %s behind it: what was stored after event %d may be missing",
+			wal, s.End, commits(s.Behind, "lies", "lie"), now.ID), adviceLost}
+	case live || known && (c.told.First == now.First || c.told.ID == 0):
 	case !c.hadLog:
 		x.doubt = true
 		x.note(fmt.Sprintf("its last session was cut off, and the log of that, %s, is not here: what it stored last may be missing", wal), adviceCut,
 			"The log of the last session is not here. What was recorded or taken back last may be missing.")
 	default:
 		x.doubt = true
-		x.note(fmt.Sprintf("its last session was cut off, and the file that says how far it had come, %s, is not here, cannot be read or is of another job: whether the end of its log is all there cannot be told", c.path+headEnd), adviceCut, "")
+		x.note(fmt.Sprintf("its last session was cut off, and the file that says how far it had come, %s, is not here, cannot be read or is of another job: whether the end of its log is all there cannot be told", c.path+jobfile.HeadEnd), adviceCut, "")
 	}
 	return x, nil
 }
 
 // refuseLost is examine for who goes no further where something is lost.
-func (c condition) refuseLost(ctx context.Context, log rower, live bool) (examined, error) {
+func (c condition) refuseLost(ctx context.Context, log jobfile.Rower, live bool) (examined, error) {
 	x, err := c.examine(ctx, log, live)
 	if err == nil && x.lost != nil {
-		err = &storeError{reason: ErrDamaged, also: ErrLog, detail: x.lost.What, advice: x.lost.Do}
+		err = &jobfile.Error{Reason: ErrDamaged, Also: ErrLog, Detail: x.lost.What, Do: x.lost.Do}
 	}
 	return x, err
 }
 
 // blameLog makes ErrLog, too, of damage to a job that has a log: it may be that alone.
 func (c condition) blameLog(err error, live bool) error {
-	var ours *storeError
+	var ours *jobfile.Error
 	switch {
 	case err == nil || !c.hadLog || live || errors.Is(err, ErrLog):
 		return err
 	case errors.As(err, &ours):
-		if !errors.Is(ours.reason, ErrDamaged) {
+		if !errors.Is(ours.Reason, ErrDamaged) {
 			return err
 		}
-	case errors.Is(reasonFor(err), ErrDamaged):
-		ours = &storeError{detail: oneLine(err.Error())}
+	case errors.Is(jobfile.ReasonFor(err), ErrDamaged):
+		ours = &jobfile.Error{Detail: jobfile.OneLine(err.Error())}
 	default:
 		return err
 	}
-	return &storeError{reason: ErrDamaged, also: ErrLog, detail: "the file with its write-ahead log: " + ours.detail, advice: adviceLost, cause: err}
+	return &jobfile.Error{Reason: ErrDamaged, Also: ErrLog, Detail: "the file with its write-ahead log: " + ours.Detail, Do: adviceLost, Cause: err}
 }
 
 func (x *examined) note(what, do, aloud string) {
@@ -156,24 +158,24 @@ func (x *examined) note(what, do, aloud string) {
 
 // missing returns how many of the events that were told to be stored are not at the end of
 // a log that ends as now says. Of another job's, it knows nothing.
-func (c condition) missing(now told) int64 {
-	if c.toldErr != nil || now.id > 0 && c.told.first != now.first {
+func (c condition) missing(now jobfile.Told) int64 {
+	if c.toldErr != nil || now.ID > 0 && c.told.First != now.First {
 		return 0
 	}
-	return max(0, c.told.id-now.id)
+	return max(0, c.told.ID-now.ID)
 }
 
 // shorter says what the file beside a job that was closed in order tells of it, if that is
 // not what is in it. An older copy that was put back is like that, and no damage.
-func (c condition) shorter(now told, missing int64) (what, do, aloud string) {
+func (c condition) shorter(now jobfile.Told, missing int64) (what, do, aloud string) {
 	switch {
-	case missing > 0 && now.id > 0:
-		return fmt.Sprintf("it is shorter than it was: it ends with event %d, and here event %d had been stored; an older copy was put back, or events were taken off its end", now.id, c.told.id),
+	case missing > 0 && now.ID > 0:
+		return fmt.Sprintf("it is shorter than it was: it ends with event %d, and here event %d had been stored; an older copy was put back, or events were taken off its end", now.ID, c.told.ID),
 			"look for the longer one before you go on with this", "This record is shorter than it was."
-	case c.toldErr != nil || now.id == 0 || c.told.first == now.first:
+	case c.toldErr != nil || now.ID == 0 || c.told.First == now.First:
 		return "", "", ""
 	}
-	return fmt.Sprintf("%s is of another job, and is not gone by", c.path+headEnd), adviceNoted, ""
+	return fmt.Sprintf("%s is of another job, and is not gone by", c.path+jobfile.HeadEnd), adviceNoted, ""
 }
 
 // commits says how many there are: "1 commit lies", "29 commits lie".
@@ -201,18 +203,18 @@ func isAre(n int64) string {
 
 // ofUnsure says what became of the events of which it had been said that they may be
 // stored.
-func (c condition) ofUnsure(now told) (f Finding, aloud string) {
-	from, to := c.told.id+1, c.told.unsure
-	if c.toldErr != nil || to < from || now.id > 0 && c.told.id > 0 && c.told.first != now.first {
+func (c condition) ofUnsure(now jobfile.Told) (f Finding, aloud string) {
+	from, to := c.told.ID+1, c.told.Unsure
+	if c.toldErr != nil || to < from || now.ID > 0 && c.told.ID > 0 && c.told.First != now.First {
 		return f, ""
 	}
 	f = Finding{Event: from, What: span(from, to, "was", "were") + " said to be stored or not, and "}
-	if now.id >= to {
-		f.What += isAre(to-c.told.id) + " stored"
+	if now.ID >= to {
+		f.What += isAre(to-c.told.ID) + " stored"
 		f.Do = "do not say again what is there; waycall show lists it"
 		aloud = "What may not have been stored is stored."
 	} else {
-		f.What += isAre(to-c.told.id) + " not stored"
+		f.What += isAre(to-c.told.ID) + " not stored"
 		f.Do = "say again what was said last"
 		aloud = "What may not have been stored is not stored. Say it again."
 	}
@@ -223,14 +225,14 @@ func (c condition) ofUnsure(now told) (f Finding, aloud string) {
 func setAside(path string) (notes []Finding) {
 	for n := 1; ; n++ {
 		dir := asideOf(path, n)
-		f, err := openPlain(filepath.Join(dir, asideWhy))
+		f, err := jobfile.OpenPlain(filepath.Join(dir, asideWhy))
 		if err != nil { // most likely there is none
 			return notes
 		}
 		why := make([]byte, 1024)
 		got, _ := f.Read(why)
 		f.Close()
-		notes = append(notes, Finding{What: fmt.Sprintf("damaged files of this job were put aside in %s, because %s", dir, oneLine(string(why[:got]))),
+		notes = append(notes, Finding{What: fmt.Sprintf("damaged files of this job were put aside in %s, because %s", dir, jobfile.OneLine(string(why[:got]))),
 			Do: "look through what is recorded, and test again what is missing; keep that folder, for more may be got out of it"})
 	}
 }

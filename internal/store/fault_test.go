@@ -15,6 +15,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"waycall/internal/store/faults"
+	"waycall/internal/store/internal/jobfile"
 )
 
 // long reports whether the tests are to try everything, as make test-long does:
@@ -96,7 +97,7 @@ func TestEveryWriteFails(t *testing.T) {
 					announced := life(t, path, 2, func(announced int) {
 						left = announced
 						copyFile(t, path, copied, -1)
-						for _, beside := range []string{"-wal", headEnd} {
+						for _, beside := range []string{"-wal", jobfile.HeadEnd} {
 							if _, err := os.Stat(path + beside); err == nil {
 								copyFile(t, path+beside, copied+beside, -1)
 							}
@@ -161,8 +162,8 @@ func TestEveryWriteOfTheCopyFails(t *testing.T) {
 		mustAppend(t, s, phrase(0), wav(0, 500))
 		stick := t.TempDir()
 		c := &copier{store: s, dir: stick, to: filepath.Join(stick, "job")}
-		c.device, _ = deviceOf(stick)
-		c.from = openDB(path, "mode=ro", readerPragmas...)
+		c.device, _ = jobfile.DeviceOf(stick)
+		c.from = jobfile.OpenDB(path, "mode=ro", jobfile.ReaderPragmas...)
 		if err := faults.Begin(faults.Plan{At: at, With: syscall.EIO, On: true}); err != nil {
 			t.Fatal(err)
 		}

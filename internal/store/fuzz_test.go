@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"waycall/internal/record"
+	"waycall/internal/store/internal/jobfile"
 )
 
 // known reports whether an error of opening or reading a job is one that a person is
@@ -91,7 +92,7 @@ func FuzzJobFile(f *testing.F) {
 // back the same when it is written, and what may be written may be folded.
 func FuzzEvent(f *testing.F) {
 	for _, e := range oneOfEach(f) {
-		at, data, err := encode(&e)
+		at, data, err := jobfile.Encode(&e)
 		if err != nil {
 			f.Fatal(err)
 		}
@@ -100,20 +101,20 @@ func FuzzEvent(f *testing.F) {
 	f.Add(int64(-1), "2026-03-14T12:00:00.000000000Z", "said", "{}{}")
 	f.Add(int64(1)<<62, "0000-01-01T00:00:00.000000000Z", "heard", `{"phrase":null}`)
 	f.Fuzz(func(t *testing.T, id int64, at, kind, data string) {
-		e, err := decode(id, at, kind, data)
+		e, err := jobfile.Decode(id, at, kind, data)
 		if err != nil {
 			return
 		}
-		at2, data2, err := encode(&e)
+		at2, data2, err := jobfile.Encode(&e)
 		if err != nil {
 			t.Fatalf("%q %q: was read and cannot be written: %v", kind, data, err)
 		}
 		first := e
-		again, err := decode(id, at2, kind, data2)
+		again, err := jobfile.Decode(id, at2, kind, data2)
 		if err != nil {
 			t.Fatalf("%q %q as %q: %v", kind, data, data2, err)
 		}
-		if _, data3, err := encode(&again); err != nil || data3 != data2 {
+		if _, data3, err := jobfile.Encode(&again); err != nil || data3 != data2 {
 			t.Errorf("%q: %q came back as %q (%v)", kind, data2, data3, err)
 		}
 		if first.Check() != nil {

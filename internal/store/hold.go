@@ -11,6 +11,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"waycall/internal/store/internal/jobfile"
 )
 
 // An open job's files can be deleted, moved, replaced, cut or written over by somebody
@@ -22,7 +24,7 @@ import (
 // held is what the files of an open job looked like when this process wrote to them last.
 type held struct {
 	mu             sync.Mutex
-	file, log, shm mark
+	file, log, shm jobfile.Mark
 	dir            uint64 // the file system of the folder: an empty mount point is not the stick
 	moving         bool   // the log is being moved into the file, so that its times change
 	id             int64  // of the last event that was told to be stored
@@ -37,16 +39,16 @@ func (h *held) take(path string) error {
 }
 
 func (h *held) mark(path string) (err error) {
-	if h.dir, err = deviceOf(filepath.Dir(path)); err != nil {
+	if h.dir, err = jobfile.DeviceOf(filepath.Dir(path)); err != nil {
 		return err
 	}
-	if h.file, err = markOf(path); err != nil {
+	if h.file, err = jobfile.MarkOf(path); err != nil {
 		return err
 	}
-	if h.log, err = markOf(path + "-wal"); err != nil {
+	if h.log, err = jobfile.MarkOf(path + "-wal"); err != nil {
 		return err
 	}
-	h.shm, err = markOf(path + "-shm")
+	h.shm, err = jobfile.MarkOf(path + "-shm")
 	return err
 }
 
@@ -60,24 +62,24 @@ func (h *held) look(path string, committed bool) error {
 	defer h.mu.Unlock()
 	for _, f := range []struct {
 		name string
-		was  mark
+		was  jobfile.Mark
 		free bool // its size and times may be others
 	}{{path, h.file, h.moving}, {path + "-wal", h.log, committed}} {
-		now, err := markOf(f.name)
+		now, err := jobfile.MarkOf(f.name)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
-			return fault(ErrGone, filepath.Base(f.name)+" is not there any more", "")
+			return jobfile.Fault(ErrGone, filepath.Base(f.name)+" is not there any more", "")
 		case err != nil:
 			return err
-		case now.dev != f.was.dev || now.inode != f.was.inode:
-			return fault(ErrReplaced, filepath.Base(f.name)+" is another file than before", "")
+		case now.Dev != f.was.Dev || now.Inode != f.was.Inode:
+			return jobfile.Fault(ErrReplaced, filepath.Base(f.name)+" is another file than before", "")
 		case now != f.was && !f.free:
 			return errMoved
 		}
 	}
 	if committed {
 		var err error
-		h.log, err = markOf(path + "-wal")
+		h.log, err = jobfile.MarkOf(path + "-wal")
 		return err
 	}
 	return nil
@@ -93,7 +95,7 @@ func (h *held) checkpointing(path string) (done func(), ok bool) {
 	set := func(on bool) {
 		h.mu.Lock()
 		defer h.mu.Unlock()
-		if now, err := markOf(path); !on && err == nil && now.inode == h.file.inode {
+		if now, err := jobfile.MarkOf(path); !on && err == nil && now.Inode == h.file.Inode {
 			h.file = now
 		}
 		h.moving = on
@@ -129,10 +131,10 @@ func (s *Store) secure(committed bool) error {
 		if err = s.checkRecord(s.path); err == nil {
 			return s.held.take(s.path)
 		}
-		if unread(err) {
+		if jobfile.Unread(err) {
 			return err
 		}
-		err = fault(ErrChanged, because(err), "")
+		err = jobfile.Fault(ErrChanged, because(err), "")
 	}
 	if err == nil || !errors.Is(err, ErrGone) && !errors.Is(err, ErrReplaced) && !errors.Is(err, ErrChanged) {
 		return err
@@ -144,9 +146,9 @@ func (s *Store) secure(committed bool) error {
 // and sound, and looks in it for the last event that was told to be stored. What another
 // session wrote behind that is no damage; Append tells of it.
 func (s *Store) checkRecord(path string) error {
-	db := openDB(path, "mode=ro", readerPragmas...)
+	db := jobfile.OpenDB(path, "mode=ro", jobfile.ReaderPragmas...)
 	defer db.Close()
-	if err := quickCheck(db); err != nil {
+	if err := jobfile.QuickCheck(db); err != nil {
 		return err
 	}
 	ctx := context.Background()
@@ -159,51 +161,51 @@ func (s *Store) checkRecord(path string) error {
 	if err := followChain(ctx, tx, id, sum); err != nil {
 		return err
 	}
-	r := Report{Schema: len(migrations)}
+	r := Report{Schema: len(jobfile.Migrations)}
 	if err := r.sounds(ctx, tx); err != nil {
 		return err
 	}
 	if len(r.Problems) > 0 {
-		return fault(ErrDamaged, r.Problems[0].What, "")
+		return jobfile.Fault(ErrDamaged, r.Problems[0].What, "")
 	}
 	return nil
 }
 
 // followChain checks the sum of every event, and that event id, if not 0, has the one given.
 func followChain(ctx context.Context, tx *sql.Tx, id int64, sum []byte) error {
-	rows, err := tx.QueryContext(ctx, "SELECT "+rowColumns+" FROM events ORDER BY id")
+	rows, err := tx.QueryContext(ctx, "SELECT "+jobfile.RowColumns+" FROM events ORDER BY id")
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
-	var c chain
+	var c jobfile.Chain
 	there := id == 0
 	for rows.Next() {
-		var e row
-		if err := e.scan(rows); err != nil {
+		var e jobfile.Row
+		if err := e.Scan(rows); err != nil {
 			return err
 		}
-		if what := c.add(&e); what != "" {
-			return fault(ErrDamaged, what, "")
+		if what := c.Add(&e); what != "" {
+			return jobfile.Fault(ErrDamaged, what, "")
 		}
-		there = there || e.id == id && string(e.sum) == string(sum)
+		there = there || e.ID == id && string(e.Sum) == string(sum)
 	}
 	if err := rows.Err(); err != nil {
 		return err
 	}
 	if !there {
-		return fault(ErrDamaged, fmt.Sprintf("event %d, the last that was stored, is not in it", id), "")
+		return jobfile.Fault(ErrDamaged, fmt.Sprintf("event %d, the last that was stored, is not in it", id), "")
 	}
 	return nil
 }
 
 // because is why something failed, in brackets behind what that means.
 func because(err error) string {
-	var e *storeError
-	if errors.As(err, &e) && e.detail != "" {
-		return e.detail
+	var e *jobfile.Error
+	if errors.As(err, &e) && e.Detail != "" {
+		return e.Detail
 	}
-	return oneLine(err.Error())
+	return jobfile.OneLine(err.Error())
 }
 
 // Rescued says what became of a record whose file was taken away or changed while this
@@ -217,33 +219,33 @@ func (s *Store) Rescued() (path string, at time.Time) { return s.rescued, s.resc
 // nil when the store can go on, and otherwise why, with what is to be done.
 func (s *Store) keepSafe(why error) error {
 	dir := filepath.Dir(s.path)
-	if device, err := deviceOf(dir); errors.Is(err, fs.ErrNotExist) {
-		if up, err := deviceOf(filepath.Dir(dir)); err != nil || up != s.held.dir || os.Mkdir(dir, 0o700) != nil {
+	if device, err := jobfile.DeviceOf(dir); errors.Is(err, fs.ErrNotExist) {
+		if up, err := jobfile.DeviceOf(filepath.Dir(dir)); err != nil || up != s.held.dir || os.Mkdir(dir, 0o700) != nil {
 			return why
 		}
 	} else if err != nil || device != s.held.dir {
 		return why // the disk was taken out; what lies in its place is not ours
 	}
 	to := s.path
-	if now, err := markOf(s.path); err == nil && (now.inode != s.held.file.inode || errors.Is(why, ErrChanged)) {
+	if now, err := jobfile.MarkOf(s.path); err == nil && (now.Inode != s.held.file.Inode || errors.Is(why, ErrChanged)) {
 		to = s.otherName()
 	}
 	if err := s.writeOut(to); err != nil {
 		if errors.Is(why, ErrChanged) {
-			s.abandoned = fault(ErrChanged, "not all of what was stored is there any more: "+because(err), "leave it as it is and go on with the copy, or with one from a backup")
+			s.abandoned = jobfile.Fault(ErrChanged, "not all of what was stored is there any more: "+because(err), "leave it as it is and go on with the copy, or with one from a backup")
 			return s.abandoned
 		}
 		return why
 	}
 	s.rescued, s.rescuedAt = to, time.Now()
 	// The log beside what lies there now is ours, and would be taken for a part of that.
-	for name, was := range map[string]mark{s.path + "-wal": s.held.log, s.path + "-shm": s.held.shm} {
-		if now, err := markOf(name); err == nil && now.inode == was.inode && now.dev == was.dev {
+	for name, was := range map[string]jobfile.Mark{s.path + "-wal": s.held.log, s.path + "-shm": s.held.shm} {
+		if now, err := jobfile.MarkOf(name); err == nil && now.Inode == was.Inode && now.Dev == was.Dev {
 			os.Remove(name)
 		}
 	}
 	if to != s.path {
-		s.abandoned = fault(ErrElsewhere, to, "")
+		s.abandoned = jobfile.Fault(ErrElsewhere, to, "")
 		return s.abandoned
 	}
 	return s.reopen()
@@ -266,9 +268,9 @@ func (s *Store) otherName() string {
 
 // writeOut writes all that the open file holds to a file at path, checked.
 func (s *Store) writeOut(path string) error {
-	name, clear := beside(path)
+	name, clear := jobfile.NewBeside(path)
 	clear()
-	if err := backup(s.spare, name); err != nil {
+	if err := jobfile.Backup(s.spare, name); err != nil {
 		clear()
 		return err
 	}
@@ -280,16 +282,16 @@ func (s *Store) writeOut(path string) error {
 		clear()
 		return err
 	}
-	return syncFolder(filepath.Dir(path))
+	return jobfile.SyncFolder(filepath.Dir(path))
 }
 
 // checkEnd looks whether the file that was closed is the record.
 func (s *Store) checkEnd() error {
 	how := "mode=ro"
-	if !hasLog(s.path) {
+	if !jobfile.HasLog(s.path) {
 		how += "&immutable=1"
 	}
-	db := openDB(s.path, how, readerPragmas...)
+	db := jobfile.OpenDB(s.path, how, jobfile.ReaderPragmas...)
 	defer db.Close()
 	tx, err := db.Begin()
 	if err != nil {
@@ -297,12 +299,12 @@ func (s *Store) checkEnd() error {
 	}
 	defer tx.Rollback()
 	id, want := s.held.last()
-	sum, err := sumAt(context.Background(), tx, id)
-	if unread(err) {
+	sum, err := jobfile.SumAt(context.Background(), tx, id)
+	if jobfile.Unread(err) {
 		return err
 	}
 	if err != nil || id > 0 && string(sum) != string(want) {
-		return errors.Join(fault(ErrChanged, fmt.Sprintf("event %d, the last that was stored, is not in it", id), ""), err)
+		return errors.Join(jobfile.Fault(ErrChanged, fmt.Sprintf("event %d, the last that was stored, is not in it", id), ""), err)
 	}
 	return nil
 }
@@ -315,13 +317,13 @@ func (s *Store) reopen() error {
 	// SQLite sees that its file is another one and leaves what has its name alone.
 	s.spare.Close()
 	s.db.Close()
-	s.head.close()
-	if !same(s.lock.f, s.path+".lock") {
-		lock, err := acquireLock(s.path)
+	s.head.Close()
+	if !jobfile.SameFile(s.lock.File, s.path+".lock") {
+		lock, err := jobfile.AcquireLock(s.path)
 		if err != nil {
 			return err
 		}
-		s.lock.f.Close()
+		s.lock.File.Close()
 		s.lock = lock
 	}
 	if err := s.open(); err != nil {

@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"golang.org/x/sys/unix"
+
+	"waycall/internal/store/internal/jobfile"
 )
 
 // attack is what somebody does to the files of an open job.
@@ -170,7 +172,7 @@ func TestFilesAreTouched(t *testing.T) {
 		func() error { return os.Link(path, path+".link") },
 		func() error { now := noon; return os.Chtimes(path, now, now) },
 		func() error {
-			other := openDB(path, "mode=rw")
+			other := jobfile.OpenDB(path, "mode=rw")
 			defer other.Close()
 			_, err := other.Exec("PRAGMA wal_checkpoint(PASSIVE)")
 			return err

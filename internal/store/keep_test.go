@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"waycall/internal/record"
+	"waycall/internal/store/internal/jobfile"
 )
 
 // copyOf opens a finished copy and checks that it is the same record.
@@ -79,7 +80,7 @@ func TestCopy(t *testing.T) {
 		t.Error(err)
 	}
 	copyOf(t, to, 21)
-	if left := folder(t, stick); left != filepath.Base(path)+" "+filepath.Base(path)+headEnd {
+	if left := folder(t, stick); left != filepath.Base(path)+" "+filepath.Base(path)+jobfile.HeadEnd {
 		t.Errorf("on the stick lies %s", left)
 	}
 
@@ -275,7 +276,7 @@ func TestVerify(t *testing.T) {
 			t.Errorf("head %q, last %v", r.Head, r.Last)
 		}
 		r.Head, r.Last = "", time.Time{}
-		if d := cmp.Diff(Report{File: path, Schema: len(migrations), Events: 5, Sounds: 1, Problems: []Finding{}, Notes: []Finding{}}, r); d != "" {
+		if d := cmp.Diff(Report{File: path, Schema: len(jobfile.Migrations), Events: 5, Sounds: 1, Problems: []Finding{}, Notes: []Finding{}}, r); d != "" {
 			t.Error(d)
 		}
 	})

@@ -7,6 +7,8 @@ import (
 	"os"
 
 	"golang.org/x/sys/unix"
+
+	"waycall/internal/store/internal/jobfile"
 )
 
 // reserve is the room on the disk, in bytes, below which no further phrase is
@@ -20,24 +22,24 @@ const reserve = 4 << 20
 // also tries to write, which settles what an ErrUnsure left open: after a nil nothing
 // of that batch is in the log. Errors: ErrGone, ErrReadOnly, ErrFull, ErrInUse,
 // ErrDisk. A nil is no promise; Append has the last word.
-func (s *Store) Ready() error { return explain("store in the job", s.path, s.ready()) }
+func (s *Store) Ready() error { return jobfile.Explain("store in the job", s.path, s.ready()) }
 
 func (s *Store) ready() error {
 	if s.readOnly {
-		return fault(ErrReadOnly, "it was opened for reading only", "open it for work")
+		return jobfile.Fault(ErrReadOnly, "it was opened for reading only", "open it for work")
 	}
 	if err := s.secure(false); err != nil {
 		return err
 	}
-	if !s.lock.held() {
+	if !s.lock.Held() {
 		// Somebody removed the lock file. It is made again, unless another session
 		// has begun meanwhile.
-		lock, err := acquireLock(s.path)
+		lock, err := jobfile.AcquireLock(s.path)
 		if err != nil {
 			return err
 		}
-		s.lock.f.Close()
-		s.lock.f, s.lock.lost = lock.f, true
+		s.lock.File.Close()
+		s.lock.File, s.lock.Lost = lock.File, true
 	}
 	if err := unix.Access(s.path, unix.W_OK); err != nil {
 		return err
@@ -64,14 +66,14 @@ func (s *Store) tryWrite() error {
 	if _, err := conn.ExecContext(ctx, fmt.Sprintf("PRAGMA busy_timeout = %d", tryWait)); err != nil {
 		return err
 	}
-	defer func() { _, _ = conn.ExecContext(ctx, fmt.Sprintf("PRAGMA busy_timeout = %d", busyWait)) }()
+	defer func() { _, _ = conn.ExecContext(ctx, fmt.Sprintf("PRAGMA busy_timeout = %d", jobfile.BusyWait)) }()
 	tx, err := conn.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
 	defer tx.Rollback()
 	// SQLite writes the first page for this even when the figure is the same.
-	if _, err := tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", len(migrations))); err != nil {
+	if _, err := tx.Exec(fmt.Sprintf("PRAGMA user_version = %d", len(jobfile.Migrations))); err != nil {
 		return err
 	}
 	if err := tx.Commit(); err != nil {

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"waycall/internal/store/faults"
+	"waycall/internal/store/internal/jobfile"
 )
 
 // While every write fails, Ready says so after the first Append that did, and once one
@@ -38,7 +39,7 @@ func TestReadyWhileAnotherProgramWrites(t *testing.T) {
 	if _, err := s.db.Exec("PRAGMA busy_timeout = 20"); err != nil { // not five seconds of the test
 		t.Fatal(err)
 	}
-	other := openDB(path, "mode=rw&_txlock=immediate")
+	other := jobfile.OpenDB(path, "mode=rw&_txlock=immediate")
 	defer other.Close()
 	tx, err := other.Begin()
 	if err != nil {

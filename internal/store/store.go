@@ -34,8 +34,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -44,22 +42,22 @@ import (
 	"time"
 
 	"github.com/mattn/go-sqlite3"
-	"golang.org/x/sys/unix"
 
 	"waycall/internal/mishap"
 	"waycall/internal/record"
+	"waycall/internal/store/internal/jobfile"
 )
 
 // Store is an open job. Its methods may be called from several goroutines.
 type Store struct {
 	path     string
 	db       *sql.DB
-	lock     *fileLock // nil when open for reading only
+	lock     *jobfile.Lock // nil when open for reading only
 	readOnly bool
-	found    []Finding   // what opening found
-	aloud    []string    // the same, as far as it is to be spoken
-	head     *headFile   // how far the record has come, beside it; nil when none can be kept
-	failed   atomic.Bool // an Append failed, and its frames may lie behind the end of the log
+	found    []Finding         // what opening found
+	aloud    []string          // the same, as far as it is to be spoken
+	head     *jobfile.HeadFile // how far the record has come, beside it; nil when none can be kept
+	failed   atomic.Bool       // an Append failed, and its frames may lie behind the end of the log
 
 	held      held    // what its files look like
 	spare     *sql.DB // reads them beside the work, and has them open, too
@@ -80,75 +78,17 @@ type Store struct {
 func Create(path string) (*Store, error) {
 	path, err := filepath.Abs(path)
 	if err != nil {
-		return nil, explain("create the job", path, err)
+		return nil, jobfile.Explain("create the job", path, err)
 	}
-	lock, err := acquireLock(path)
+	lock, err := jobfile.AcquireLock(path)
 	if err != nil {
-		return nil, explain("create the job", path, err)
+		return nil, jobfile.Explain("create the job", path, err)
 	}
-	if err := build(path); err != nil {
-		lock.release()
-		return nil, explain("create the job", path, err)
+	if err := jobfile.Create(path); err != nil {
+		lock.Release()
+		return nil, jobfile.Explain("create the job", path, err)
 	}
 	return openLocked(path, lock)
-}
-
-// beside returns where a database is made before it takes its place at path, and
-// what removes it from there.
-func beside(path string) (name string, clear func()) {
-	name = path + ".new"
-	return name, func() {
-		os.Remove(name)
-		os.Remove(name + "-journal")
-	}
-}
-
-// build writes an empty job beside path and moves it there once it is whole.
-// The caller holds the lock, so nobody else is building it.
-func build(path string) (err error) {
-	if _, err := os.Lstat(path); err == nil {
-		return fs.ErrExist
-	} else if !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	beside, clear := beside(path)
-	clear()                   // what a killed Create may have left
-	os.Remove(path + headEnd) // of a job that is gone
-	defer func() {
-		if err != nil {
-			clear()
-		}
-	}()
-	// SQLite gives its own files the mode of the database, so this one decides.
-	f, err := os.OpenFile(beside, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-	if err != nil {
-		return err
-	}
-	if err := f.Close(); err != nil {
-		return err
-	}
-	db := openDB(beside, "mode=rw", "PRAGMA synchronous = EXTRA")
-	if err := migrate(db, 0, len(migrations)); err != nil {
-		db.Close()
-		return err
-	}
-	if err := db.Close(); err != nil {
-		return err
-	}
-	if err := os.Rename(beside, path); err != nil {
-		return err
-	}
-	return syncFolder(filepath.Dir(path))
-}
-
-// syncFolder makes a file's new name last through a power cut.
-func syncFolder(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	defer d.Close()
-	return d.Sync()
 }
 
 // Open opens the job at path for writing, and brings a job of an older waycall
@@ -157,19 +97,19 @@ func syncFolder(dir string) error {
 // ErrDamaged (ErrLog, too, when PutLogAside can help), ErrReadOnly, ErrFull, ErrDisk;
 // none of them changes the file. Found says what else was found.
 func Open(path string) (*Store, error) {
-	path, err := locate(path)
+	path, err := jobfile.Locate(path)
 	if err != nil {
-		return nil, explain("open the job", path, err)
+		return nil, jobfile.Explain("open the job", path, err)
 	}
-	lock, err := acquireLock(path)
+	lock, err := jobfile.AcquireLock(path)
 	if err != nil {
-		return nil, explain("open the job", path, err)
+		return nil, jobfile.Explain("open the job", path, err)
 	}
 	return openLocked(path, lock)
 }
 
 // openLocked opens path for writing. It owns lock, also when it fails.
-func openLocked(path string, lock *fileLock) (*Store, error) {
+func openLocked(path string, lock *jobfile.Lock) (*Store, error) {
 	s := &Store{path: path, lock: lock}
 	opened := false
 	defer func() {
@@ -178,7 +118,7 @@ func openLocked(path string, lock *fileLock) (*Store, error) {
 		}
 	}()
 	if err := s.open(); err != nil {
-		return nil, explain("open the job", path, err)
+		return nil, jobfile.Explain("open the job", path, err)
 	}
 	opened = true
 	return s, nil
@@ -190,31 +130,31 @@ func (s *Store) open() error {
 		return err
 	}
 	s.found, s.aloud = x.notes, x.aloud
-	s.db = openDB(s.path, "mode=rw&_txlock=immediate", writerPragmas...)
+	s.db = jobfile.OpenDB(s.path, "mode=rw&_txlock=immediate", jobfile.WriterPragmas...)
 	var mode string
 	if err := s.db.QueryRow("PRAGMA journal_mode").Scan(&mode); err != nil {
 		return err
 	}
 	if mode != "wal" {
-		return fault(ErrDisk, "its file system cannot share memory between programs", "keep the job on a local disk")
+		return jobfile.Fault(ErrDisk, "its file system cannot share memory between programs", "keep the job on a local disk")
 	}
-	if err := migrate(s.db, c.version, len(migrations)); err != nil {
+	if err := jobfile.Migrate(s.db, c.version, len(jobfile.Migrations)); err != nil {
 		return err
 	}
 	// Nothing old is left to lie in the log. Where it cannot be done, because somebody reads
 	// or the disk is full, nothing is lost.
-	_ = truncateLog(s.db)
+	_ = jobfile.TruncateLog(s.db)
 	// It has the files open, too, and reads them when their names are gone.
-	s.spare = openDB(s.path, "mode=ro", readerPragmas...)
-	now, err := headOf(context.Background(), s.spare)
+	s.spare = jobfile.OpenDB(s.path, "mode=ro", jobfile.ReaderPragmas...)
+	now, err := jobfile.HeadOf(context.Background(), s.spare)
 	if err != nil {
 		return err
 	}
 	if f, aloud := c.ofUnsure(now); aloud != "" {
 		s.found, s.aloud = append(s.found, f), append(s.aloud, aloud)
 	}
-	s.head = keepHead(s.path, now)
-	s.held.stored(now.id, now.sum[:])
+	s.head = jobfile.KeepHead(s.path, now)
+	s.held.stored(now.ID, now.Sum[:])
 	if err := s.held.take(s.path); err != nil {
 		return err
 	}
@@ -240,7 +180,7 @@ func inspect(path string) (condition, examined, error) {
 		return c, x, err
 	}
 	defer db.Close()
-	return c, x, c.blameLog(checkSchema(db, c.version), false)
+	return c, x, c.blameLog(jobfile.CheckSchema(db, c.version), false)
 }
 
 // OpenReadOnly opens the job at path for reading. It may be done while another
@@ -248,14 +188,14 @@ func inspect(path string) (condition, examined, error) {
 // checked for damage first. Errors: fs.ErrNotExist, ErrForeign, ErrNewer,
 // ErrDamaged, ErrReadOnly, ErrDisk.
 func OpenReadOnly(path string) (*Store, error) {
-	path, err := locate(path)
+	path, err := jobfile.Locate(path)
 	if err != nil {
-		return nil, explain("open the job", path, err)
+		return nil, jobfile.Explain("open the job", path, err)
 	}
 	s := &Store{path: path, readOnly: true}
 	if err := s.openReadOnly(); err != nil {
 		s.Close()
-		return nil, explain("open the job", path, err)
+		return nil, jobfile.Explain("open the job", path, err)
 	}
 	return s, nil
 }
@@ -266,10 +206,10 @@ func (s *Store) openReadOnly() error {
 		return err
 	}
 	s.db, s.found = db, x.notes
-	if c.version < len(migrations) {
-		return fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
+	if c.version < len(jobfile.Migrations) {
+		return jobfile.Fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
 	}
-	return c.blameLog(checkSchema(s.db, c.version), Held(s.path))
+	return c.blameLog(jobfile.CheckSchema(s.db, c.version), Held(s.path))
 }
 
 // openWhole is openReader for a file whose every page and row is sound, and of which
@@ -281,7 +221,7 @@ func openWhole(path string, live bool) (*sql.DB, condition, examined, error) {
 	}
 	x, err := c.refuseLost(context.Background(), db, live)
 	if err == nil {
-		err = quickCheck(db)
+		err = jobfile.QuickCheck(db)
 	}
 	if err != nil {
 		db.Close()
@@ -292,30 +232,30 @@ func openWhole(path string, live bool) (*sql.DB, condition, examined, error) {
 
 // openReader opens the job at path for reading only and returns how it lies there.
 func openReader(path string) (*sql.DB, condition, error) {
-	c := condition{path: path, hadLog: hasLog(path)}
+	c := condition{path: path, hadLog: jobfile.HasLog(path)}
 	// Before the log is looked at, which a session may write meanwhile: what was told to
 	// be stored by now is in what is read after this.
-	c.told, c.toldErr = readTold(path)
-	cutOff := fault(ErrReadOnly, "its last session was cut off and has to be recovered",
+	c.told, c.toldErr = jobfile.ReadTold(path)
+	cutOff := jobfile.Fault(ErrReadOnly, "its last session was cut off and has to be recovered",
 		"copy it, with the file of the same name that ends in -wal, to a folder that you may write to")
-	version, err := peek(path)
-	if isReadOnly(err) {
+	version, err := jobfile.Peek(path)
+	if jobfile.IsReadOnly(err) {
 		return nil, c, cutOff
 	}
 	if err != nil {
 		return nil, c, err
 	}
 	c.version = version
-	db := openDB(path, "mode=ro", readerPragmas...)
+	db := jobfile.OpenDB(path, "mode=ro", jobfile.ReaderPragmas...)
 	var tables int
 	look := func() error { return db.QueryRow("SELECT count(*) FROM sqlite_schema").Scan(&tables) }
-	if err = look(); isReadOnly(err) && !hasLog(path) {
+	if err = look(); jobfile.IsReadOnly(err) && !jobfile.HasLog(path) {
 		// The log beside the file cannot be made in a read-only folder. As
 		// there is none, nothing is missing from the file itself.
 		db.Close()
-		db = openDB(path, "mode=ro&immutable=1", readerPragmas...)
+		db = jobfile.OpenDB(path, "mode=ro&immutable=1", jobfile.ReaderPragmas...)
 		err, c.cut = look(), true
-	} else if isReadOnly(err) {
+	} else if jobfile.IsReadOnly(err) {
 		err = cutOff
 	}
 	var mode string
@@ -328,51 +268,6 @@ func openReader(path string) (*sql.DB, condition, error) {
 		return nil, c, err
 	}
 	return db, c, nil
-}
-
-// locate returns the one true path of an existing job, so that a job reached by
-// a link has the same lock. It never opens what is not a plain file.
-func locate(path string) (string, error) {
-	abs, err := filepath.Abs(path)
-	if err != nil {
-		return path, err
-	}
-	real, err := filepath.EvalSymlinks(abs)
-	if err != nil {
-		return abs, denied(err)
-	}
-	info, err := os.Stat(real)
-	if err != nil {
-		return real, denied(err)
-	}
-	switch {
-	case !info.Mode().IsRegular():
-		return real, fault(ErrForeign, "it is not a plain file", "")
-	case info.Size() == 0:
-		return real, fault(ErrForeign, "the file is empty", "")
-	}
-	// Asked without opening the files: to close one drops the locks that another Store
-	// in this process holds on it. SQLite says only that it could not open them.
-	for _, file := range []string{real, real + "-wal"} {
-		if err := unix.Faccessat(unix.AT_FDCWD, file, unix.R_OK, unix.AT_EACCESS); errors.Is(err, fs.ErrPermission) {
-			return real, fault(ErrDenied, filepath.Base(file), "")
-		}
-	}
-	return real, nil
-}
-
-// denied turns what the system says of a path that may not be followed into ErrDenied.
-func denied(err error) error {
-	if errors.Is(err, fs.ErrPermission) {
-		return fault(ErrDenied, err.Error(), "")
-	}
-	return err
-}
-
-// hasLog reports whether something may lie in the write-ahead log beside path.
-func hasLog(path string) bool {
-	info, err := os.Stat(path + "-wal")
-	return err == nil && info.Size() > 0 || err != nil && !errors.Is(err, fs.ErrNotExist)
 }
 
 // Path returns the absolute path of the job's file.
@@ -399,13 +294,13 @@ func (s *Store) Close() error {
 		}
 	}
 	// Otherwise the connection stays: closing it would write to what is not ours.
-	s.head.close()
+	s.head.Close()
 	s.head = nil
 	if s.lock != nil {
-		s.lock.release()
+		s.lock.Release()
 		s.lock = nil
 	}
-	return explain("close the job", s.path, err)
+	return jobfile.Explain("close the job", s.path, err)
 }
 
 // rest ends what runs beside the work, once the files were looked at: before anything is
@@ -451,7 +346,7 @@ func (s *Store) Append(ctx context.Context, batch []record.Event, sound []byte) 
 	if err != nil {
 		s.tryFirst.Store(true)
 		s.failed.Store(true)
-		return nil, explain("store in the job", s.path, err)
+		return nil, jobfile.Explain("store in the job", s.path, err)
 	}
 	return stored, nil
 }
@@ -461,7 +356,7 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		return nil, err
 	}
 	if s.readOnly {
-		return nil, fault(ErrReadOnly, "it was opened for reading only", "open it for work")
+		return nil, jobfile.Fault(ErrReadOnly, "it was opened for reading only", "open it for work")
 	}
 	format, rate, err := checkBatch(batch, sound)
 	if err != nil {
@@ -481,7 +376,7 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 	}
 	defer tx.Rollback() // does nothing after a commit
 
-	last, before, err := head(ctx, tx)
+	last, before, err := jobfile.LastSum(ctx, tx)
 	if err != nil {
 		return nil, err
 	}
@@ -489,8 +384,8 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 	var first []byte // the sum of event 1, if it is in this batch
 	for i := range stored {
 		e := &stored[i]
-		if next := last + 1 + int64(i); e.ID < next && (s.lock.lost || !s.lock.held()) {
-			return nil, fault(ErrOvertaken, filepath.Base(s.lock.f.Name())+" was removed, which keeps sessions apart", "")
+		if next := last + 1 + int64(i); e.ID < next && (s.lock.Lost || !s.lock.Held()) {
+			return nil, jobfile.Fault(ErrOvertaken, filepath.Base(s.lock.File.Name())+" was removed, which keeps sessions apart", "")
 		} else if e.ID != next {
 			return nil, wrongEvent(i, e, fmt.Errorf("it is numbered %d where the log goes on with %d", e.ID, next))
 		}
@@ -509,35 +404,35 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		if want := hex.EncodeToString(before); e.Kind == record.Signed && e.Sum != want {
 			return nil, wrongEvent(i, e, fmt.Errorf("it signs a log that ends with the sum %.8s, and this one ends with %.8s", e.Sum, want))
 		}
-		at, data, err := encode(e)
+		at, data, err := jobfile.Encode(e)
 		if err != nil {
 			return nil, wrongEvent(i, e, err)
 		}
-		r := row{id: e.ID, at: at, kind: string(e.Kind), data: data}
+		r := jobfile.Row{ID: e.ID, At: at, Kind: string(e.Kind), Data: data}
 		if e.Kind == record.Heard {
 			sum := sha256.Sum256(sound)
-			r.sound = sum[:]
+			r.Sound = sum[:]
 		}
-		r.sum = sumEvent(before, &r)
-		if before = r.sum; r.id == 1 {
-			first = r.sum
+		r.Sum = jobfile.SumEvent(before, &r)
+		if before = r.Sum; r.ID == 1 {
+			first = r.Sum
 		}
-		if err := r.insert(ctx, tx, kept{format, rate, sound}); err != nil {
+		if err := r.Insert(ctx, tx, jobfile.Sound{Format: format, Rate: rate, Data: sound}); err != nil {
 			return nil, err
 		}
 	}
 	if err := tx.Commit(); err != nil {
-		if err = inDoubt(err); errors.Is(err, ErrUnsure) {
-			s.head.unsure(stored[len(stored)-1].ID)
+		if err = jobfile.InDoubt(err); errors.Is(err, ErrUnsure) {
+			s.head.Unsure(stored[len(stored)-1].ID)
 		}
 		return nil, err
 	}
 	s.tryFirst.Store(false)
 	s.held.stored(stored[len(stored)-1].ID, before)
-	s.head.stored(stored[len(stored)-1].ID, first, before)
+	s.head.Stored(stored[len(stored)-1].ID, first, before)
 	// It is in the open file; whether that can be found by its name is another thing.
 	if err := s.secure(true); err != nil {
-		return nil, alsoUnsure(err)
+		return nil, jobfile.AlsoUnsure(err)
 	}
 	s.changes.tell()
 	return stored, nil
@@ -546,20 +441,10 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 // afterFailure begins a new round of the log after an Append that failed: what that left
 // behind the end of the log would look like damage, where the next batch is shorter.
 func (s *Store) afterFailure() {
-	if s.failed.Load() && truncateLog(s.db) == nil {
+	if s.failed.Load() && jobfile.TruncateLog(s.db) == nil {
 		s.failed.Store(false)
 		_ = s.held.take(s.path) // where that fails the next look tells
 	}
-}
-
-// head returns the ID and the sum of the last event, 0 and the sum before the
-// first when there is none.
-func head(ctx context.Context, tx *sql.Tx) (id int64, sum []byte, err error) {
-	err = tx.QueryRowContext(ctx, "SELECT id, sha256 FROM events ORDER BY id DESC LIMIT 1").Scan(&id, &sum)
-	if errors.Is(err, sql.ErrNoRows) {
-		return 0, make([]byte, sha256.Size), nil
-	}
-	return id, sum, err
 }
 
 // wrongEvent is a fault of the event at index i of a batch. An error of SQLite
@@ -569,7 +454,7 @@ func wrongEvent(i int, e *record.Event, err error) error {
 	if errors.As(err, &lite) {
 		return err
 	}
-	return fault(ErrInvalid, fmt.Sprintf("event %d of the batch, %q: %v", i+1, e.Kind, err), "")
+	return jobfile.Fault(ErrInvalid, fmt.Sprintf("event %d of the batch, %q: %v", i+1, e.Kind, err), "")
 }
 
 // checkHeard refuses an id that is not of a Heard event in the log or earlier
@@ -588,14 +473,14 @@ func checkHeard(ctx context.Context, tx *sql.Tx, id int64) error {
 func (s *Store) Events(ctx context.Context) ([]record.Event, error) {
 	events, err := s.events(ctx)
 	if err != nil {
-		return nil, explain("read the job", s.path, err)
+		return nil, jobfile.Explain("read the job", s.path, err)
 	}
 	return events, nil
 }
 
 func (s *Store) events(ctx context.Context) ([]record.Event, error) { return readEvents(ctx, s.db) }
 
-func readEvents(ctx context.Context, log rowsQueryer) (events []record.Event, err error) {
+func readEvents(ctx context.Context, log jobfile.RowsQueryer) (events []record.Event, err error) {
 	err = eachEvent(ctx, log, func(e record.Event) error {
 		events = append(events, e)
 		return nil
@@ -614,28 +499,28 @@ func (s *Store) Fold(ctx context.Context) (state record.State, err error) {
 	if folding != nil {
 		return state, folding
 	}
-	return state, explain("read the job", s.path, err)
+	return state, jobfile.Explain("read the job", s.path, err)
 }
 
 // eachEvent gives do every event of the log, in order and checked, until it fails.
-func eachEvent(ctx context.Context, log rowsQueryer, do func(record.Event) error) error {
-	rows, err := log.QueryContext(ctx, "SELECT "+rowColumns+" FROM events ORDER BY id")
+func eachEvent(ctx context.Context, log jobfile.RowsQueryer, do func(record.Event) error) error {
+	rows, err := log.QueryContext(ctx, "SELECT "+jobfile.RowColumns+" FROM events ORDER BY id")
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
-	var c chain
+	var c jobfile.Chain
 	for rows.Next() {
-		var r row
-		if err := r.scan(rows); err != nil {
+		var r jobfile.Row
+		if err := r.Scan(rows); err != nil {
 			return err
 		}
-		if what := c.add(&r); what != "" {
-			return fault(ErrDamaged, what, "")
+		if what := c.Add(&r); what != "" {
+			return jobfile.Fault(ErrDamaged, what, "")
 		}
-		e, err := decode(r.id, r.at, r.kind, r.data)
+		e, err := jobfile.Decode(r.ID, r.At, r.Kind, r.Data)
 		if err != nil {
-			return fault(ErrDamaged, fmt.Sprintf("event %d: %v", r.id, err), "")
+			return jobfile.Fault(ErrDamaged, fmt.Sprintf("event %d: %v", r.ID, err), "")
 		}
 		if err := do(e); err != nil {
 			return err
@@ -650,7 +535,7 @@ func eachEvent(ctx context.Context, log rowsQueryer, do func(record.Event) error
 func (s *Store) Sound(ctx context.Context, heardID int64) ([]byte, error) {
 	sound, err := readSound(ctx, s.db, heardID)
 	if err != nil {
-		return nil, explain("read a sound of the job", s.path, err)
+		return nil, jobfile.Explain("read a sound of the job", s.path, err)
 	}
 	return sound, nil
 }
@@ -668,13 +553,13 @@ func SoundOf(ctx context.Context, path string, heardID int64) (sound []byte, err
 // error that it returns is for the file.
 func SoundsOf(ctx context.Context, path string, heardIDs []int64, each func(id int64, sound []byte, err error)) error {
 	doing := "read a sound of the job"
-	path, err := locate(path)
+	path, err := jobfile.Locate(path)
 	if err != nil {
-		return explain(doing, path, err)
+		return jobfile.Explain(doing, path, err)
 	}
 	db, _, err := openReader(path)
 	if err != nil {
-		return explain(doing, path, err)
+		return jobfile.Explain(doing, path, err)
 	}
 	defer db.Close()
 	for _, id := range heardIDs {
@@ -682,7 +567,7 @@ func SoundsOf(ctx context.Context, path string, heardIDs []int64, each func(id i
 			return err
 		}
 		sound, err := readSound(ctx, db, id)
-		each(id, sound, explain(doing, path, err))
+		each(id, sound, jobfile.Explain(doing, path, err))
 	}
 	return nil
 }
@@ -695,12 +580,12 @@ func readSound(ctx context.Context, db *sql.DB, heardID int64) ([]byte, error) {
 		heardID).Scan(&kind, &want, &sound, &there)
 	switch {
 	case errors.Is(err, sql.ErrNoRows) || err == nil && record.Kind(kind) != record.Heard:
-		return nil, fault(ErrNoSound, fmt.Sprintf("event %d is not a heard phrase", heardID), "")
+		return nil, jobfile.Fault(ErrNoSound, fmt.Sprintf("event %d is not a heard phrase", heardID), "")
 	case err != nil:
 		return nil, err
 	}
 	if what := faultOfSound(heardID, want, sound, there); what != "" {
-		return nil, fault(ErrDamaged, what, "")
+		return nil, jobfile.Fault(ErrDamaged, what, "")
 	}
 	return sound, nil
 }

@@ -28,6 +28,7 @@ import (
 	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/store/internal/jobfile"
 )
 
 var ctx = context.Background()
@@ -283,8 +284,8 @@ func TestSignedLogIsThisOne(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.Close()
-	forged := row{id: 5, at: "2026-03-14T12:00:00.000000000Z", kind: "signed off", data: `{"by":"AB","text":"A. B.","sum":"` + sum + `"}`}
-	alter(t, path, fmt.Sprintf("INSERT INTO events VALUES (5, '%s', '%s', '%s', x'%x', NULL)", forged.at, forged.kind, forged.data, sumEvent(raw, &forged)))
+	forged := jobfile.Row{ID: 5, At: "2026-03-14T12:00:00.000000000Z", Kind: "signed off", Data: `{"by":"AB","text":"A. B.","sum":"` + sum + `"}`}
+	alter(t, path, fmt.Sprintf("INSERT INTO events VALUES (5, '%s', '%s', '%s', x'%x', NULL)", forged.At, forged.Kind, forged.Data, jobfile.SumEvent(raw, &forged)))
 	r, err := Verify(t.Context(), path)
 	if err != nil || len(r.Problems) == 0 || !strings.Contains(r.Problems[0].What, "event 5 signs off another log") {
 		t.Errorf("a forged sign-off: %+v, %v", r.Problems, err)
@@ -334,7 +335,7 @@ func TestSettings(t *testing.T) {
 	s, path := create(t)
 	for pragma, want := range map[string]int64{
 		"synchronous": 2, "foreign_keys": 1, "trusted_schema": 0, "busy_timeout": 5000,
-		"application_id": applicationID, "user_version": int64(len(migrations)),
+		"application_id": jobfile.ApplicationID, "user_version": int64(len(jobfile.Migrations)),
 	} {
 		var got int64
 		if err := s.db.QueryRow("PRAGMA " + pragma).Scan(&got); err != nil || got != want {
@@ -874,7 +875,7 @@ func TestAlteredJobs(t *testing.T) {
 		"the sound gone": {sql: "DROP TRIGGER sounds_are_kept; DELETE FROM sounds;" +
 			"CREATE TRIGGER sounds_are_kept BEFORE DELETE ON sounds\nBEGIN\n    SELECT RAISE(ABORT, 'the event log is append-only');\nEND", reason: ErrDamaged, opens: true},
 		"a field of the future": {sql: "INSERT INTO events VALUES (4, '2026-03-14T12:00:00.000000000Z', 'said', '{\"mood\":1}', x'" +
-			fmt.Sprintf("%x", sumEvent(lastSum, &row{id: 4, at: "2026-03-14T12:00:00.000000000Z", kind: "said", data: `{"mood":1}`})) + "', NULL)", reason: ErrDamaged, opens: true},
+			fmt.Sprintf("%x", jobfile.SumEvent(lastSum, &jobfile.Row{ID: 4, At: "2026-03-14T12:00:00.000000000Z", Kind: "said", Data: `{"mood":1}`})) + "', NULL)", reason: ErrDamaged, opens: true},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s, path := create(t)
@@ -908,9 +909,9 @@ func TestMigration(t *testing.T) {
 	s, path := create(t)
 	mustAppend(t, s, phrase(0), wav(1, 10))
 	s.Close()
-	old := migrations
-	t.Cleanup(func() { migrations = old })
-	migrations = append(old[:len(old):len(old)], "CREATE TABLE later (x TEXT) STRICT")
+	old := jobfile.Migrations
+	t.Cleanup(func() { jobfile.Migrations = old })
+	jobfile.Migrations = append(old[:len(old):len(old)], "CREATE TABLE later (x TEXT) STRICT")
 	_, err := OpenReadOnly(path)
 	refused(t, err, ErrReadOnly, "open it once for work")
 	if s, err = Open(path); err != nil {
@@ -925,11 +926,11 @@ func TestMigration(t *testing.T) {
 	}
 	s.Close()
 
-	migrations = append(migrations, "CREATE TABLE half (x); not SQL")
+	jobfile.Migrations = append(jobfile.Migrations, "CREATE TABLE half (x); not SQL")
 	if _, err = Open(path); err == nil {
 		t.Fatal("a migration that fails was passed over")
 	}
-	migrations = migrations[:len(migrations)-1]
+	jobfile.Migrations = jobfile.Migrations[:len(jobfile.Migrations)-1]
 	if s, err = Open(path); err != nil {
 		t.Fatal("a migration that failed left something behind:", err)
 	}

@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+
+	"waycall/internal/store/internal/jobfile"
 )
 
 // Sum returns the sum of an event in hexadecimal. It stands for the whole log up
@@ -16,10 +18,10 @@ func (s *Store) Sum(ctx context.Context, id int64) (string, error) {
 	var sum []byte
 	err := s.db.QueryRowContext(ctx, "SELECT sha256 FROM events WHERE id = ?", id).Scan(&sum)
 	if errors.Is(err, sql.ErrNoRows) {
-		err = fault(ErrInvalid, fmt.Sprintf("there is no event %d", id), "")
+		err = jobfile.Fault(ErrInvalid, fmt.Sprintf("there is no event %d", id), "")
 	}
 	if err != nil {
-		return "", explain("read a sum of the job", s.path, err)
+		return "", jobfile.Explain("read a sum of the job", s.path, err)
 	}
 	return fmt.Sprintf("%x", sum), nil
 }

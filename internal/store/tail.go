@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"waycall/internal/record"
+	"waycall/internal/store/internal/jobfile"
 )
 
 // Tail reads a job's log as it grows, whoever writes it: it gives each event once,
@@ -23,7 +24,7 @@ import (
 // goroutine at a time.
 type Tail struct {
 	path  string
-	chain chain
+	chain jobfile.Chain
 	seen  Look // before the file was read last
 }
 
@@ -39,7 +40,7 @@ func NewTail(path string) *Tail { return &Tail{path: path} }
 func (t *Tail) Next(ctx context.Context) ([]record.Event, error) {
 	events, err := t.next(ctx)
 	if err != nil {
-		return nil, explain("follow the job", t.path, err)
+		return nil, jobfile.Explain("follow the job", t.path, err)
 	}
 	return events, nil
 }
@@ -47,14 +48,14 @@ func (t *Tail) Next(ctx context.Context) ([]record.Event, error) {
 // Head returns the sum of the last event that Next gave, in hexadecimal, or "" before
 // the first. It stands for the whole log up to there: see Store.Sum.
 func (t *Tail) Head() string {
-	if t.chain.id == 0 {
+	if t.chain.ID == 0 {
 		return ""
 	}
-	return hex.EncodeToString(t.chain.sum[:])
+	return hex.EncodeToString(t.chain.Sum[:])
 }
 
 func (t *Tail) next(ctx context.Context) ([]record.Event, error) {
-	path, err := locate(t.path)
+	path, err := jobfile.Locate(t.path)
 	if err != nil {
 		return nil, err
 	}
@@ -70,14 +71,14 @@ func (t *Tail) next(ctx context.Context) ([]record.Event, error) {
 		return nil, err
 	}
 	defer db.Close()
-	if c.version < len(migrations) {
-		return nil, fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
+	if c.version < len(jobfile.Migrations) {
+		return nil, jobfile.Fault(ErrReadOnly, "an older waycall wrote it", "open it once for work, which brings it up to date")
 	}
-	if t.chain.id == 0 || now.file.inode != t.seen.file.inode {
+	if t.chain.ID == 0 || now.file.Inode != t.seen.file.Inode {
 		if _, err := c.refuseLost(ctx, db, Held(path)); err != nil {
 			return nil, err
 		}
-		if err := checkSchema(db, c.version); err != nil {
+		if err := jobfile.CheckSchema(db, c.version); err != nil {
 			return nil, err
 		}
 	}
@@ -90,33 +91,33 @@ func (t *Tail) next(ctx context.Context) ([]record.Event, error) {
 }
 
 // read returns the events after the last one, and the chain up to them.
-func (t *Tail) read(ctx context.Context, db *sql.DB) ([]record.Event, chain, error) {
+func (t *Tail) read(ctx context.Context, db *sql.DB) ([]record.Event, jobfile.Chain, error) {
 	c := t.chain
-	rows, err := db.QueryContext(ctx, "SELECT "+rowColumns+" FROM events WHERE id >= ? ORDER BY id", max(1, c.id))
+	rows, err := db.QueryContext(ctx, "SELECT "+jobfile.RowColumns+" FROM events WHERE id >= ? ORDER BY id", max(1, c.ID))
 	if err != nil {
 		return nil, c, err
 	}
 	defer rows.Close()
 	// The last event is read again: it tells this log from another one.
-	known := c.id == 0
+	known := c.ID == 0
 	var events []record.Event
 	for rows.Next() {
-		var r row
-		if err := r.scan(rows); err != nil {
+		var r jobfile.Row
+		if err := r.Scan(rows); err != nil {
 			return nil, c, err
 		}
 		if !known {
-			if known = r.id == c.id && string(r.sum) == string(c.sum[:]); !known {
+			if known = r.ID == c.ID && string(r.Sum) == string(c.Sum[:]); !known {
 				break
 			}
 			continue
 		}
-		if what := c.add(&r); what != "" {
-			return nil, c, fault(ErrDamaged, what, "")
+		if what := c.Add(&r); what != "" {
+			return nil, c, jobfile.Fault(ErrDamaged, what, "")
 		}
-		e, err := decode(r.id, r.at, r.kind, r.data)
+		e, err := jobfile.Decode(r.ID, r.At, r.Kind, r.Data)
 		if err != nil {
-			return nil, c, fault(ErrDamaged, fmt.Sprintf("event %d: %v", r.id, err), "")
+			return nil, c, jobfile.Fault(ErrDamaged, fmt.Sprintf("event %d: %v", r.ID, err), "")
 		}
 		events = append(events, e)
 	}
@@ -124,7 +125,7 @@ func (t *Tail) read(ctx context.Context, db *sql.DB) ([]record.Event, chain, err
 		return nil, c, err
 	}
 	if !known {
-		return nil, c, fault(ErrReplaced, fmt.Sprintf("event %d is not the one that was there", c.id), "")
+		return nil, c, jobfile.Fault(ErrReplaced, fmt.Sprintf("event %d is not the one that was there", c.ID), "")
 	}
 	return events, c, nil
 }
@@ -135,27 +136,21 @@ const tick = 100 * time.Millisecond
 // Look is what the file of a job looked like at some moment: what SQLite changes with
 // every commit, in the file or in the log beside it. The zero Look is the same as none.
 type Look struct {
-	file, log mark
+	file, log jobfile.Mark
 	at        time.Time
-}
-
-type mark struct {
-	dev, inode uint64
-	size       int64
-	changed    int64 // Unix time, ns
 }
 
 // LookAt looks at the file of the job at path, without opening it. Error:
 // fs.ErrNotExist, and what keeps it from being looked at.
 func LookAt(path string) (Look, error) {
-	located, err := locate(path)
+	located, err := jobfile.Locate(path)
 	if err == nil {
 		var l Look
 		if l, err = lookAt(located); err == nil {
 			return l, nil
 		}
 	}
-	return Look{}, explain("look at the job", path, err)
+	return Look{}, jobfile.Explain("look at the job", path, err)
 }
 
 // Same reports whether nothing was written to the job between an earlier look and l. In
@@ -166,36 +161,24 @@ func (l Look) Same(earlier Look) bool {
 }
 
 // written is when the job was written to last, by the clock of the file system.
-func (l Look) written() time.Time { return time.Unix(0, max(l.file.changed, l.log.changed)) }
+func (l Look) written() time.Time { return time.Unix(0, max(l.file.Changed, l.log.Changed)) }
 
 func lookAt(path string) (l Look, err error) {
-	if l.file, err = markOf(path); err != nil {
+	if l.file, err = jobfile.MarkOf(path); err != nil {
 		return l, err
 	}
-	if l.log, err = markOf(path + "-wal"); errors.Is(err, fs.ErrNotExist) {
+	if l.log, err = jobfile.MarkOf(path + "-wal"); errors.Is(err, fs.ErrNotExist) {
 		err = nil
 	}
 	l.at = time.Now()
 	return l, err
 }
 
-func markOf(path string) (mark, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return mark{}, err
-	}
-	m := mark{size: info.Size(), changed: info.ModTime().UnixNano()}
-	if sys, ok := info.Sys().(*syscall.Stat_t); ok {
-		m.dev, m.inode = sys.Dev, sys.Ino
-	}
-	return m, nil
-}
-
 // Held reports whether a process has the job at path open for writing: a session,
 // most likely. It only looks, and so keeps none from beginning. Where the system
 // does not tell (it is asked for /proc/locks) the answer is no.
 func Held(path string) bool {
-	path, err := locate(path)
+	path, err := jobfile.Locate(path)
 	if err != nil {
 		return false
 	}

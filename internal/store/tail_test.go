@@ -191,7 +191,7 @@ func TestTailSameStamp(t *testing.T) {
 		if _, err := tail.Next(ctx); err != nil {
 			t.Fatal(err)
 		}
-		last := tail.chain.id
+		last := tail.chain.ID
 		if _, err := s.Append(ctx, []record.Event{{ID: last + 1, At: noon, Kind: record.Said, Text: "more"}}, nil); err != nil {
 			t.Fatal(err)
 		}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"waycall/internal/record"
+	"waycall/internal/store/internal/jobfile"
 )
 
 // Report is what Verify found.
@@ -52,44 +53,44 @@ const (
 // OpenReadOnly, but damage that leaves it readable is in the Report.
 func Verify(ctx context.Context, path string) (Report, error) {
 	r := Report{File: path, Problems: []Finding{}, Notes: []Finding{}}
-	path, err := locate(path)
+	path, err := jobfile.Locate(path)
 	if err != nil {
-		return r, explain("verify the job", path, err)
+		return r, jobfile.Explain("verify the job", path, err)
 	}
 	r.File = path
 	live := Held(path)
 	db, c, err := openReader(path)
 	if err != nil {
-		return r, explain("verify the job", path, err)
+		return r, jobfile.Explain("verify the job", path, err)
 	}
 	defer db.Close()
 	r.Schema = c.version
 	// Looked at before the transaction begins: the file only ever grows.
 	file, err := os.Stat(path)
 	if err != nil {
-		return r, explain("verify the job", path, err)
+		return r, jobfile.Explain("verify the job", path, err)
 	}
 	// One transaction, so that what a session writes meanwhile is not half seen.
 	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
-		return r, explain("verify the job", path, err)
+		return r, jobfile.Explain("verify the job", path, err)
 	}
 	defer tx.Rollback()
 	x, err := c.examine(ctx, tx, live)
 	if err != nil {
-		return r, explain("verify the job", path, err)
+		return r, jobfile.Explain("verify the job", path, err)
 	}
 	if x.lost != nil {
 		r.problem(x.lost.Event, x.lost.What, x.lost.Do)
 	}
 	r.InDoubt = x.doubt
 	r.Notes = append(r.Notes, x.notes...)
-	if err := checkSchema(tx, c.version); err != nil {
-		return r, explain("verify the job", path, err)
+	if err := jobfile.CheckSchema(tx, c.version); err != nil {
+		return r, jobfile.Explain("verify the job", path, err)
 	}
 	var pages, pageSize int64
 	if err := errors.Join(tx.QueryRow("PRAGMA page_count").Scan(&pages), tx.QueryRow("PRAGMA page_size").Scan(&pageSize)); err != nil {
-		return r, explain("verify the job", path, err)
+		return r, jobfile.Explain("verify the job", path, err)
 	}
 	if x.lost == nil { // else the log beside the file is what is wrong
 		r.ends(file.Size(), pages, pageSize)
@@ -102,7 +103,7 @@ func Verify(ctx context.Context, path string) (Report, error) {
 			if ctx.Err() != nil {
 				return r, err
 			}
-			r.problem(0, fmt.Sprintf("the file cannot be read any further: %s", oneLine(err.Error())), adviceDamaged)
+			r.problem(0, fmt.Sprintf("the file cannot be read any further: %s", jobfile.OneLine(err.Error())), adviceDamaged)
 		}
 	}
 	return r, nil
@@ -134,7 +135,7 @@ func (r *Report) pages(ctx context.Context, tx *sql.Tx) error {
 				return err
 			}
 			if found.String != "ok" {
-				r.problem(0, "database: "+oneLine(found.String), adviceDamaged)
+				r.problem(0, "database: "+jobfile.OneLine(found.String), adviceDamaged)
 			}
 		}
 		return rows.Err()
@@ -146,56 +147,56 @@ func (r *Report) pages(ctx context.Context, tx *sql.Tx) error {
 }
 
 func (r *Report) log(ctx context.Context, tx *sql.Tx) error {
-	if r.Schema < chained {
+	if r.Schema < jobfile.Chained {
 		r.Notes = append(r.Notes, Finding{What: "an older waycall wrote it, whose events have sums of their own and no chain", Do: "waycall start brings it up to date"})
 		return r.version1(ctx, tx)
 	}
-	rows, err := tx.QueryContext(ctx, "SELECT "+rowColumns+" FROM events ORDER BY id")
+	rows, err := tx.QueryContext(ctx, "SELECT "+jobfile.RowColumns+" FROM events ORDER BY id")
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
-	var c chain
+	var c jobfile.Chain
 	var s sense
 	for rows.Next() {
-		var e row
-		if err := e.scan(rows); err != nil {
+		var e jobfile.Row
+		if err := e.Scan(rows); err != nil {
 			return err
 		}
 		r.clock(&c, &e)
-		before := hex.EncodeToString(c.sum[:])
-		if what := c.add(&e); what != "" {
-			r.problem(e.id, what, adviceDamaged)
+		before := hex.EncodeToString(c.Sum[:])
+		if what := c.Add(&e); what != "" {
+			r.problem(e.ID, what, adviceDamaged)
 		}
 		if d, ok := r.decode(&e); ok {
 			if d.Kind == record.Signed && d.Sum != before {
-				r.problem(e.id, fmt.Sprintf("event %d signs off another log: it names the sum %s, and the log before it has %s", e.id, d.Sum, before), adviceDamaged)
+				r.problem(e.ID, fmt.Sprintf("event %d signs off another log: it names the sum %s, and the log before it has %s", e.ID, d.Sum, before), adviceDamaged)
 			}
 			s.add(d)
 		}
 		r.Events++
 	}
 	if err := rows.Err(); err != nil {
-		return fmt.Errorf("after event %d: %w", c.id, err)
+		return fmt.Errorf("after event %d: %w", c.ID, err)
 	}
-	if c.id > 0 {
-		r.Head = fmt.Sprintf("%x", c.sum)
+	if c.ID > 0 {
+		r.Head = fmt.Sprintf("%x", c.Sum)
 	}
 	r.fold(&s)
 	return nil
 }
 
 // clock notes where the clock went back.
-func (r *Report) clock(c *chain, e *row) {
-	if by := c.back(e); by > 0 {
-		r.Notes = append(r.Notes, Finding{e.id, fmt.Sprintf("the clock went back by %v before event %d", by.Round(time.Millisecond), e.id), adviceClock})
+func (r *Report) clock(c *jobfile.Chain, e *jobfile.Row) {
+	if by := c.Back(e); by > 0 {
+		r.Notes = append(r.Notes, Finding{e.ID, fmt.Sprintf("the clock went back by %v before event %d", by.Round(time.Millisecond), e.ID), adviceClock})
 	}
 }
 
-func (r *Report) decode(e *row) (record.Event, bool) {
-	d, err := decode(e.id, e.at, e.kind, e.data)
+func (r *Report) decode(e *jobfile.Row) (record.Event, bool) {
+	d, err := jobfile.Decode(e.ID, e.At, e.Kind, e.Data)
 	if err != nil {
-		r.problem(e.id, fmt.Sprintf("event %d: %v", e.id, err), adviceDamaged)
+		r.problem(e.ID, fmt.Sprintf("event %d: %v", e.ID, err), adviceDamaged)
 		return d, false
 	}
 	r.Last = d.At
@@ -237,7 +238,7 @@ func (r *Report) fold(s *sense) {
 }
 
 func (r *Report) sounds(ctx context.Context, tx *sql.Tx) error {
-	if r.Schema < chained {
+	if r.Schema < jobfile.Chained {
 		return nil // version1 saw to them
 	}
 	rows, err := tx.QueryContext(ctx, "SELECT id, events.sound, sounds.data, event_id IS NOT NULL FROM events LEFT JOIN sounds ON event_id = id WHERE kind = 'heard' OR event_id IS NOT NULL ORDER BY id")
@@ -270,24 +271,24 @@ func (r *Report) sounds(ctx context.Context, tx *sql.Tx) error {
 
 // version1 checks a log that is not a chain yet.
 func (r *Report) version1(ctx context.Context, tx *sql.Tx) error {
-	rows, err := tx.QueryContext(ctx, version1Rows)
+	rows, err := tx.QueryContext(ctx, jobfile.Version1Rows)
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
-	var c chain
+	var c jobfile.Chain
 	var s sense
 	for rows.Next() {
-		var e row
+		var e jobfile.Row
 		var soundSum, sound []byte
-		if err := rows.Scan(&e.id, &e.at, &e.kind, &e.data, &e.sum, &soundSum, &sound); err != nil {
+		if err := rows.Scan(&e.ID, &e.At, &e.Kind, &e.Data, &e.Sum, &soundSum, &sound); err != nil {
 			return err
 		}
-		if what := faultOfVersion1(&e, c.id, soundSum, sound); what != "" {
-			r.problem(e.id, what, adviceDamaged)
+		if what := jobfile.FaultOfVersion1(&e, c.ID, soundSum, sound); what != "" {
+			r.problem(e.ID, what, adviceDamaged)
 		}
 		r.clock(&c, &e)
-		c.add(&e)
+		c.Add(&e)
 		if soundSum != nil {
 			r.Sounds++
 		}

@@ -3,7 +3,6 @@ package store
 import (
 	"errors"
 	"fmt"
-	"io"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -14,6 +13,7 @@ import (
 	"time"
 
 	"waycall/internal/store/faults"
+	"waycall/internal/store/internal/jobfile"
 )
 
 // inUse makes a job as a session leaves it that was killed, and returns how many events
@@ -30,7 +30,7 @@ func inUse(t *testing.T, phrases, moved int64) (path string, stored int64) {
 			}
 		}
 	}
-	return copied(t, path, "", "-wal", headEnd), 3 * phrases
+	return copied(t, path, "", "-wal", jobfile.HeadEnd), 3 * phrases
 }
 
 // copied copies a job, open or not, by those of its files that are named.
@@ -48,9 +48,9 @@ func copied(t *testing.T, path string, ends ...string) string {
 // sqliteSees is how many events SQLite finds in a job, -1 if it finds damage.
 func sqliteSees(t *testing.T, path string) (n int64) {
 	t.Helper()
-	db := openDB(copied(t, path, "", "-wal"), "mode=rw")
+	db := jobfile.OpenDB(copied(t, path, "", "-wal"), "mode=rw")
 	defer db.Close()
-	if _, err := readEvents(ctx, db); err != nil || quickCheck(db) != nil {
+	if _, err := readEvents(ctx, db); err != nil || jobfile.QuickCheck(db) != nil {
 		return -1
 	}
 	if err := db.QueryRow("SELECT count(*) FROM events").Scan(&n); err != nil {
@@ -122,12 +122,12 @@ func damageLog(t *testing.T, phrases, moved int64) (gone, harmless int) {
 	recovered := 0
 	end := written(t, path+"-wal")
 	for i := range flips + cuts {
-		bad := copied(t, path, "", headEnd)
+		bad := copied(t, path, "", jobfile.HeadEnd)
 		b := append([]byte(nil), wal...)
 		at := rand.IntN(len(b))
 		switch {
 		case i < 6: // the header
-			at = rand.IntN(walHeader)
+			at = rand.IntN(32 /* bytes of its header */)
 			b[at] ^= 1 << rand.IntN(8)
 		case i < flips:
 			if i%2 == 0 {
@@ -216,7 +216,7 @@ func TestDamagedLogWithoutHead(t *testing.T) {
 		} else if !strings.Contains(says, "behind it") {
 			t.Errorf("byte %d: %q", at, says)
 		}
-		if says == "" || !strings.Contains(says, "-wal") && !strings.Contains(says, headEnd) {
+		if says == "" || !strings.Contains(says, "-wal") && !strings.Contains(says, jobfile.HeadEnd) {
 			t.Errorf("byte %d: %d of %d events, and %q", at, sqliteSees(t, bad), stored, says)
 		}
 	}
@@ -236,7 +236,7 @@ func TestDamagedLogWithoutHead(t *testing.T) {
 	}
 	s.Close()
 	// With its head it is known what is missing.
-	if says := said(t, copied(t, path, "", headEnd)); !strings.Contains(says, "36") || !strings.Contains(says, "is gone or empty") {
+	if says := said(t, copied(t, path, "", jobfile.HeadEnd)); !strings.Contains(says, "36") || !strings.Contains(says, "is gone or empty") {
 		t.Errorf("without its log, with its head: %q", says)
 	}
 }
@@ -247,7 +247,7 @@ func TestFailedBatchesAreNoDamage(t *testing.T) {
 	s, path := create(t)
 	mustAppend(t, s, phrase(0), wav(0, 500))
 	writes := func(samples int) int {
-		c, err := Open(copied(t, path, "", "-wal", headEnd))
+		c, err := Open(copied(t, path, "", "-wal", jobfile.HeadEnd))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -272,10 +272,10 @@ func TestFailedBatchesAreNoDamage(t *testing.T) {
 			}
 		}
 	}
-	old := copied(t, path, "", "-wal", headEnd)
+	old := copied(t, path, "", "-wal", jobfile.HeadEnd)
 	mustAppend(t, s, phrase(1), wav(1, 100))
 	now := copied(t, path, "", "-wal")
-	copyFile(t, old+headEnd, now+headEnd, -1)
+	copyFile(t, old+jobfile.HeadEnd, now+jobfile.HeadEnd, -1)
 	if says := said(t, now); says != "" {
 		t.Error(says)
 	}
@@ -298,8 +298,8 @@ func TestHead(t *testing.T) {
 		mustAppend(t, s, phrase(n), wav(n, 100))
 	}
 	s.Close()
-	got, err := readTold(path)
-	if r, _ := Verify(ctx, path); err != nil || got.id != 18 || r.Head != fmt.Sprintf("%x", got.sum) {
+	got, err := jobfile.ReadTold(path)
+	if r, _ := Verify(ctx, path); err != nil || got.ID != 18 || r.Head != fmt.Sprintf("%x", got.Sum) {
 		t.Fatalf("%+v, %v", got, err)
 	}
 	other, _ := create(t)
@@ -310,20 +310,20 @@ func TestHead(t *testing.T) {
 		notes string
 	}{
 		"as it is":       {func(string) {}, ""},
-		"gone":           {func(p string) { os.Remove(p + headEnd) }, ""},
-		"damaged":        {func(p string) { os.WriteFile(p+headEnd, []byte("waycall-head 1"), 0o600) }, ""},
-		"a folder":       {func(p string) { os.Remove(p + headEnd); os.Mkdir(p+headEnd, 0o700) }, ""},
-		"a pipe":         {func(p string) { os.Remove(p + headEnd); syscall.Mkfifo(p+headEnd, 0o600) }, ""},
-		"a link":         {func(p string) { os.Remove(p + headEnd); os.Symlink("/etc/hostname", p+headEnd) }, ""},
-		"of another job": {func(p string) { copyFile(t, other.Path()+headEnd, p+headEnd, -1) }, "is of another job"},
+		"gone":           {func(p string) { os.Remove(p + jobfile.HeadEnd) }, ""},
+		"damaged":        {func(p string) { os.WriteFile(p+jobfile.HeadEnd, []byte("waycall-head 1"), 0o600) }, ""},
+		"a folder":       {func(p string) { os.Remove(p + jobfile.HeadEnd); os.Mkdir(p+jobfile.HeadEnd, 0o700) }, ""},
+		"a pipe":         {func(p string) { os.Remove(p + jobfile.HeadEnd); syscall.Mkfifo(p+jobfile.HeadEnd, 0o600) }, ""},
+		"a link":         {func(p string) { os.Remove(p + jobfile.HeadEnd); os.Symlink("/etc/hostname", p+jobfile.HeadEnd) }, ""},
+		"of another job": {func(p string) { copyFile(t, other.Path()+jobfile.HeadEnd, p+jobfile.HeadEnd, -1) }, "is of another job"},
 		"older than the job": {func(p string) {
-			os.WriteFile(p+headEnd, told{first: got.first, id: 3, sum: sumOf(t, p, 3)}.line(), 0o600)
+			os.WriteFile(p+jobfile.HeadEnd, jobfile.Told{First: got.First, ID: 3, Sum: sumOf(t, p, 3)}.Line(), 0o600)
 		}, ""},
 		"an older copy":  {func(p string) { copyFile(t, old, p, -1) }, "it is shorter than it was: it ends with event 12, and here event 18 had been stored"},
-		"another record": {func(p string) { os.WriteFile(p+headEnd, told{first: got.first, id: 18}.line(), 0o600) }, "its event 18 is another one"},
+		"another record": {func(p string) { os.WriteFile(p+jobfile.HeadEnd, jobfile.Told{First: got.First, ID: 18}.Line(), 0o600) }, "its event 18 is another one"},
 	} {
 		t.Run(name, func(t *testing.T) {
-			p := copied(t, path, "", headEnd)
+			p := copied(t, path, "", jobfile.HeadEnd)
 			c.lay(p)
 			if says := said(t, p); says != "" {
 				t.Error("a false alarm:", says)
@@ -354,7 +354,7 @@ func TestHead(t *testing.T) {
 	if left := folder(t, filepath.Dir(path)); left != "other.waycall other.waycall-head" || noted(t, to) != "" {
 		t.Errorf("after a move the folder holds %s; %q", left, noted(t, to))
 	}
-	os.Rename(to+headEnd, path+headEnd)
+	os.Rename(to+jobfile.HeadEnd, path+jobfile.HeadEnd)
 	if s, err = Create(path); err != nil {
 		t.Fatal(err)
 	}
@@ -366,9 +366,9 @@ func TestHead(t *testing.T) {
 
 func sumOf(t *testing.T, path string, id int64) (sum [32]byte) {
 	t.Helper()
-	db := openDB(path, "mode=ro")
+	db := jobfile.OpenDB(path, "mode=ro")
 	defer db.Close()
-	b, err := sumAt(ctx, db, id)
+	b, err := jobfile.SumAt(ctx, db, id)
 	if err != nil || len(b) != len(sum) {
 		t.Fatal(err)
 	}
@@ -384,14 +384,14 @@ func TestUnsureIsTold(t *testing.T) {
 	c := startChild(t, "syncs fail", path)
 	stored := int64(3 * len(c.read(t, -1)))
 	c.cmd.Wait()
-	bare := copied(t, path, "", headEnd)
+	bare := copied(t, path, "", jobfile.HeadEnd)
 	wal, err := os.ReadFile(path + "-wal")
 	if err != nil {
 		t.Fatal(err)
 	}
 	for name, size := range map[string]int{"are stored": len(wal), "are not stored": len(wal) - 100} {
 		t.Run(name, func(t *testing.T) {
-			p := copied(t, bare, "", headEnd)
+			p := copied(t, bare, "", jobfile.HeadEnd)
 			os.WriteFile(p+"-wal", wal[:size], 0o600)
 			if says := said(t, p); says != "" {
 				t.Error("a false alarm:", says)
@@ -471,7 +471,7 @@ func TestPowerCutIsNoDamage(t *testing.T) {
 		var heads []string // after each phrase
 		for n := range int64(8) {
 			mustAppend(t, s, phrase(n), wav(n, 200+int(n%3)*3000))
-			heads = append(heads, copied(t, path, headEnd))
+			heads = append(heads, copied(t, path, jobfile.HeadEnd))
 			if n == moved-1 {
 				if _, err := s.db.Exec("PRAGMA wal_checkpoint(PASSIVE)"); err != nil {
 					t.Fatal(err)
@@ -507,9 +507,9 @@ func TestPowerCutIsNoDamage(t *testing.T) {
 			os.WriteFile(cut+"-wal", b, 0o600)
 			switch i % 3 {
 			case 0:
-				copyFile(t, heads[7]+headEnd, cut+headEnd, -1)
+				copyFile(t, heads[7]+jobfile.HeadEnd, cut+jobfile.HeadEnd, -1)
 			case 1:
-				copyFile(t, heads[rand.IntN(8)]+headEnd, cut+headEnd, -1)
+				copyFile(t, heads[rand.IntN(8)]+jobfile.HeadEnd, cut+jobfile.HeadEnd, -1)
 			}
 			if says := said(t, cut); says != "" {
 				t.Errorf("moved %d, trial %d: a false alarm: %s", moved, i, says)
@@ -526,36 +526,6 @@ func TestPowerCutIsNoDamage(t *testing.T) {
 		}
 		if len(lengths) != 2 {
 			t.Errorf("the cuts gave only logs of %v events", lengths)
-		}
-	}
-}
-
-// A log that changes while it is read is not taken for a damaged one.
-func TestLogReadWhileWritten(t *testing.T) {
-	short := io.ErrUnexpectedEOF
-	for _, c := range []struct {
-		scans []logScan
-		errs  []error
-		want  logScan
-		looks int
-	}{
-		{scans: []logScan{{commits: 3}}, want: logScan{commits: 3}, looks: 1},
-		{scans: []logScan{{behind: 5}, {commits: 1}}, want: logScan{commits: 1}, looks: 2},
-		{scans: []logScan{{}, {commits: 1}}, errs: []error{short}, want: logScan{commits: 1}, looks: 2},
-		{scans: []logScan{{behind: 5, end: 1}, {behind: 4, end: 2}, {behind: 3, end: 3}, {}}, want: logScan{}, looks: 4},
-		{scans: []logScan{{behind: 5, end: 1}, {behind: 5, end: 1}, {}}, want: logScan{behind: 5, end: 1}, looks: 2}, // damage
-	} {
-		looks := 0
-		got, err := settled(func() (logScan, error) {
-			looks++
-			var err error
-			if looks <= len(c.errs) {
-				err = c.errs[looks-1]
-			}
-			return c.scans[looks-1], err
-		}, func() {})
-		if got != c.want || err != nil || looks != c.looks {
-			t.Errorf("%+v: %+v after %d looks, %v", c.scans, got, looks, err)
 		}
 	}
 }
@@ -588,8 +558,7 @@ func BenchmarkHead(b *testing.B) {
 	}
 	start := time.Now()
 	for i := range 10000 {
-		head.at.id = int64(i)
-		head.write()
+		head.Stored(1<<40+int64(i), nil, nil)
 	}
 	b.ReportMetric(float64(time.Since(start).Nanoseconds())/1e7, "write-us")
 }

@@ -1,4 +1,4 @@
-package store
+package jobfile
 
 import (
 	"bufio"
@@ -28,21 +28,21 @@ const (
 	walFormat = 3007000
 )
 
-// logScan is what a write-ahead log holds. The zero logScan is of none.
-type logScan struct {
+// LogScan is what a write-ahead log holds. The zero LogScan is of none.
+type LogScan struct {
 	size    int64 // bytes of the file
 	commits int   // that SQLite takes
-	end     int64 // byte where the last of them ends
+	End     int64 // byte where the last of them ends
 	// behind counts the commits of the same round from the first frame on that SQLite
 	// does not take. A power cut in the middle of a commit leaves at most 1, because
 	// each is on the disk before the next begins. More are damage.
-	behind   int
-	headless bool            // its header is not one that SQLite takes
+	Behind   int
+	Headless bool            // its header is not one that SQLite takes
 	round    [walHeader]byte // the header as it lies there
 }
 
-// torn is how many commits a power cut can leave behind the end of the log.
-const torn = 1
+// Torn is how many commits a power cut can leave behind the end of the log.
+const Torn = 1
 
 // walSum goes on with a pair of sums over b, whose length is a multiple of 8.
 func walSum(order binary.ByteOrder, s [2]uint32, b []byte) [2]uint32 {
@@ -66,8 +66,8 @@ func pairAt(b []byte) [2]uint32 {
 
 // scanLog reads a log of size bytes. page is the size of a page of its database, for a
 // header that cannot be relied on. The error is of r.
-func scanLog(r io.Reader, size int64, page int) (logScan, error) {
-	s := logScan{size: size}
+func scanLog(r io.Reader, size int64, page int) (LogScan, error) {
+	s := LogScan{size: size}
 	if size < walHeader {
 		return s, nil
 	}
@@ -91,7 +91,7 @@ func scanLog(r io.Reader, size int64, page int) (logScan, error) {
 	}
 	frame := make([]byte, walFrame+page)
 	valid := sound
-	s.headless = !sound
+	s.Headless = !sound
 	for at := int64(walHeader); at+int64(len(frame)) <= size; at += int64(len(frame)) {
 		if _, err := io.ReadFull(in, frame); err != nil {
 			return s, err
@@ -110,29 +110,29 @@ func scanLog(r io.Reader, size int64, page int) (logScan, error) {
 		switch {
 		case valid && ends:
 			s.commits++
-			s.end = at + int64(len(frame))
+			s.End = at + int64(len(frame))
 		case !valid && ofRound && ends:
-			s.behind++
+			s.Behind++
 		}
 	}
 	return s, nil
 }
 
-// readLog scans the log beside the job at path. A session may write it meanwhile. It is no
+// ReadLog scans the log beside the job at path. A session may write it meanwhile. It is no
 // file of which SQLite holds locks, so it may be opened and closed here.
-func readLog(path string, page int) (logScan, error) {
-	return settled(func() (logScan, error) {
-		f, err := openPlain(path + "-wal")
+func ReadLog(path string, page int) (LogScan, error) {
+	return settled(func() (LogScan, error) {
+		f, err := OpenPlain(path + "-wal")
 		if errors.Is(err, fs.ErrNotExist) {
-			return logScan{}, nil
+			return LogScan{}, nil
 		}
 		if err != nil {
-			return logScan{}, err
+			return LogScan{}, err
 		}
 		defer f.Close()
 		info, err := f.Stat()
 		if err != nil {
-			return logScan{}, err
+			return LogScan{}, err
 		}
 		return scanLog(f, info.Size(), page)
 	}, func() { time.Sleep(20 * time.Millisecond) })
@@ -140,9 +140,9 @@ func readLog(path string, page int) (logScan, error) {
 
 // settled scans until what looks like damage, or could not be read, stays the same: a log
 // that is begun anew while it is read looks damaged where the rounds meet.
-func settled(scan func() (logScan, error), wait func()) (logScan, error) {
+func settled(scan func() (LogScan, error), wait func()) (LogScan, error) {
 	s, err := scan()
-	for try := 0; try < 20 && (err != nil || s.behind > 0); try++ {
+	for try := 0; try < 20 && (err != nil || s.Behind > 0); try++ {
 		before := s
 		wait()
 		if s, err = scan(); err == nil && s == before {
@@ -152,8 +152,8 @@ func settled(scan func() (logScan, error), wait func()) (logScan, error) {
 	return s, err
 }
 
-// openPlain opens a file beside a job for reading: never a link, and no pipe that would
+// OpenPlain opens a file beside a job for reading: never a link, and no pipe that would
 // have to be waited for.
-func openPlain(name string) (*os.File, error) {
-	return openBeside(name, os.O_RDONLY)
+func OpenPlain(name string) (*os.File, error) {
+	return OpenBeside(name, os.O_RDONLY)
 }

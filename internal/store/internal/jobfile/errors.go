@@ -1,4 +1,4 @@
-package store
+package jobfile
 
 import (
 	"context"
@@ -13,37 +13,31 @@ import (
 	"waycall/internal/printable"
 )
 
-// The reasons for which a job cannot be opened, read or added to. Test for them
-// with errors.Is; the error itself says more, and what to do.
+// The reasons for which a job cannot be opened, read or added to. Package store offers
+// them to others, and says more of some.
 var (
-	ErrInUse    = errors.New("job is open in another session")
-	ErrForeign  = errors.New("not a waycall job")
-	ErrNewer    = errors.New("made by a newer waycall")
-	ErrDamaged  = errors.New("the file is damaged")
-	ErrFull     = errors.New("the disk is full")
-	ErrReadOnly = errors.New("it cannot be written to")
-	ErrDenied   = errors.New("you may not read it")
-	ErrDisk     = errors.New("the disk or its file system failed")
-	ErrGone     = errors.New("the file or its disk was taken away while in use")
-	ErrChanged  = errors.New("another program has changed the file while it was in use")
-	ErrReplaced = errors.New("another record lies there now")
-	// ErrElsewhere: the job's own file is lost, and all that was stored was written out of
-	// the open file to the one that Store.Rescued tells.
+	ErrInUse     = errors.New("job is open in another session")
+	ErrForeign   = errors.New("not a waycall job")
+	ErrNewer     = errors.New("made by a newer waycall")
+	ErrDamaged   = errors.New("the file is damaged")
+	ErrFull      = errors.New("the disk is full")
+	ErrReadOnly  = errors.New("it cannot be written to")
+	ErrDenied    = errors.New("you may not read it")
+	ErrDisk      = errors.New("the disk or its file system failed")
+	ErrGone      = errors.New("the file or its disk was taken away while in use")
+	ErrChanged   = errors.New("another program has changed the file while it was in use")
+	ErrReplaced  = errors.New("another record lies there now")
 	ErrElsewhere = errors.New("the file was changed or replaced while in use, and all that was stored is in another one now")
 	ErrOvertaken = errors.New("another session has written to it meanwhile")
 	ErrNotCopy   = errors.New("another record lies there under the same name")
 	ErrInvalid   = errors.New("not a batch of events that can be stored")
 	ErrNoSound   = errors.New("no sound is kept there")
-	// ErrLog comes with ErrDamaged when the write-ahead log is damaged, cut short or gone,
-	// and events that were stored are missing: PutLogAside lets work go on.
-	ErrLog = errors.New("its write-ahead log is damaged")
-	// ErrUnsure comes with ErrDisk, ErrFull or ErrReadOnly from an Append whose commit
-	// failed after all of it may have been in the file: the batch may be stored, or not.
-	ErrUnsure = errors.New("it may be stored, or not")
+	ErrLog       = errors.New("its write-ahead log is damaged")
+	ErrUnsure    = errors.New("it may be stored, or not")
 )
 
-// whatToDo is the end of an error's text.
-var whatToDo = map[error]string{
+// WhatToDo is the end of an error's text.
+var WhatToDo = map[error]string{
 	ErrInUse:       "finish it there first",
 	ErrForeign:     "choose the file of a job, or take a copy of the job from a backup",
 	ErrNewer:       "use that waycall, or a later one",
@@ -65,50 +59,52 @@ var whatToDo = map[error]string{
 	fs.ErrExist:    "open that job, or choose another name",
 }
 
-// storeError is the one error type of this package: what failed, on which file,
+// Error is the one error type of this package: what failed, on which file,
 // which of the reasons above, in detail, and what to do.
-type storeError struct {
-	doing, path    string // empty until explain adds them
-	reason         error
-	also           error // another reason that holds, too, or nil
-	detail, advice string
-	cause          error // what SQLite or the system said; nil when we found it
+type Error struct {
+	doing, path string // empty until explain adds them
+	Reason      error
+	Also        error // another reason that holds, too, or nil
+	Detail, Do  string
+	Cause       error // what SQLite or the system said; nil when we found it
 }
 
-func (e *storeError) Error() string {
-	return fmt.Sprintf("could not %s %s: %s", e.doing, e.path, e.rest(e.detail))
+// Error says what could not be done with which file, why, and what to do.
+func (e *Error) Error() string {
+	return fmt.Sprintf("could not %s %s: %s", e.doing, e.path, e.rest(e.Detail))
 }
 
 // Advice returns what to do; see package advice.
-func (e *storeError) Advice() string { return e.advice }
+func (e *Error) Advice() string { return e.Do }
 
 // rest is the text after what was done to which file.
-func (e *storeError) rest(detail string) string {
-	s := e.reason.Error()
+func (e *Error) rest(detail string) string {
+	s := e.Reason.Error()
 	if detail != "" {
 		s += " (" + detail + ")"
 	}
-	return s + "; " + e.advice
+	return s + "; " + e.Do
 }
 
 // WithoutPath returns the text of an error of this package without what was being done to
 // which file: a path holds the name of the job and of whoever keeps it. Any other error is
 // told as it is, but for the path of the system's own.
 func WithoutPath(err error) string {
-	var e *storeError
+	var e *Error
 	var system *fs.PathError
 	switch {
 	case errors.As(err, &e) && e.path != "":
-		return e.rest(strings.ReplaceAll(e.detail, e.path, "the file"))
+		return e.rest(strings.ReplaceAll(e.Detail, e.path, "the file"))
 	case errors.As(err, &system):
 		return system.Op + ": " + system.Err.Error()
 	}
 	return err.Error()
 }
 
-func (e *storeError) Unwrap() []error {
-	all := []error{e.reason}
-	for _, err := range []error{e.also, e.cause} {
+// Unwrap returns the reasons that hold, and what SQLite or the system said.
+func (e *Error) Unwrap() []error {
+	all := []error{e.Reason}
+	for _, err := range []error{e.Also, e.Cause} {
 		if err != nil {
 			all = append(all, err)
 		}
@@ -116,18 +112,18 @@ func (e *storeError) Unwrap() []error {
 	return all
 }
 
-// fault returns an error for something this package found itself. Without
+// Fault returns an error for something this package found itself. Without
 // advice it is the usual advice for the reason.
-func fault(reason error, detail, advice string) error {
+func Fault(reason error, detail, advice string) error {
 	if advice == "" {
-		advice = whatToDo[reason]
+		advice = WhatToDo[reason]
 	}
-	return &storeError{reason: reason, detail: detail, advice: advice}
+	return &Error{Reason: reason, Detail: detail, Do: advice}
 }
 
-// oneLine is what SQLite found, without its heading and with whatever a damaged file
+// OneLine is what SQLite found, without its heading and with whatever a damaged file
 // put into it made fit for a line of an error.
-func oneLine(found string) string {
+func OneLine(found string) string {
 	found = printable.Words(strings.ReplaceAll(found, "*** in database main ***\n", ""))
 	// Where the tables are damaged SQLite adds how they were made.
 	if at := strings.Index(strings.ToUpper(found), "CREATE"); at > 0 {
@@ -139,26 +135,26 @@ func oneLine(found string) string {
 // mostFound is how many characters of what SQLite found are told.
 const mostFound = 300
 
-// explain says what was being done to which file, and turns an error of SQLite
+// Explain says what was being done to which file, and turns an error of SQLite
 // or the system into one of this package's.
-func explain(doing, path string, err error) error {
+func Explain(doing, path string, err error) error {
 	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
 	}
-	var e *storeError
+	var e *Error
 	if !errors.As(err, &e) {
-		reason := reasonFor(err)
-		e = &storeError{reason: reason, detail: oneLine(err.Error()), advice: whatToDo[reason], cause: err}
+		reason := ReasonFor(err)
+		e = &Error{Reason: reason, Detail: OneLine(err.Error()), Do: WhatToDo[reason], Cause: err}
 		if errors.Is(reason, fs.ErrExist) || errors.Is(reason, fs.ErrNotExist) {
-			e.detail = "" // it would only say the same again
+			e.Detail = "" // it would only say the same again
 		}
 	}
 	e.doing, e.path = doing, path
 	return e
 }
 
-// reasonFor sorts an error of SQLite or of the system.
-func reasonFor(err error) error {
+// ReasonFor sorts an error of SQLite or of the system.
+func ReasonFor(err error) error {
 	var sys syscall.Errno
 	var lite sqlite3.Error
 	if errors.As(err, &lite) {
@@ -200,33 +196,33 @@ func reasonFor(err error) error {
 	return ErrDisk
 }
 
-// inDoubt makes ErrUnsure of an error of a commit that does not say whether the batch is
+// InDoubt makes ErrUnsure of an error of a commit that does not say whether the batch is
 // in the file: a disk that fails when it is to make the log last (fsync) may have taken
 // it before, and a write that failed may have been the last one. A full disk stops before
 // the frame that would make the batch valid.
-func inDoubt(err error) error {
+func InDoubt(err error) error {
 	var lite sqlite3.Error
 	if !errors.As(err, &lite) || lite.Code != sqlite3.ErrIoErr {
 		return err
 	}
-	return &storeError{reason: reasonFor(err), also: ErrUnsure, detail: oneLine(err.Error()), advice: whatToDo[ErrUnsure], cause: err}
+	return &Error{Reason: ReasonFor(err), Also: ErrUnsure, Detail: OneLine(err.Error()), Do: WhatToDo[ErrUnsure], Cause: err}
 }
 
-// alsoUnsure is an error after a commit, of which it is not known where it is.
-func alsoUnsure(err error) error {
-	var e *storeError
+// AlsoUnsure is an error after a commit, of which it is not known where it is.
+func AlsoUnsure(err error) error {
+	var e *Error
 	if !errors.As(err, &e) {
 		return errors.Join(err, ErrUnsure)
 	}
 	with := *e
-	with.also = ErrUnsure
+	with.Also = ErrUnsure
 	return &with
 }
 
-// unread reports whether an error of reading a record says nothing of the record: a lock
+// Unread reports whether an error of reading a record says nothing of the record: a lock
 // was not given, or the system or the disk failed. A read that came up short is not of
 // these, because it tells that something was cut off.
-func unread(err error) bool {
+func Unread(err error) bool {
 	var lite sqlite3.Error
 	if !errors.As(err, &lite) || lite.ExtendedCode == sqlite3.ErrIoErrShortRead {
 		return false
@@ -239,9 +235,9 @@ func unread(err error) bool {
 	return false
 }
 
-// isReadOnly reports whether SQLite could not make the files it needs beside a
+// IsReadOnly reports whether SQLite could not make the files it needs beside a
 // database.
-func isReadOnly(err error) bool {
+func IsReadOnly(err error) bool {
 	var lite sqlite3.Error
 	return errors.As(err, &lite) && (lite.Code == sqlite3.ErrReadonly || lite.Code == sqlite3.ErrCantOpen)
 }

@@ -1,4 +1,4 @@
-package store
+package jobfile
 
 import (
 	"errors"
@@ -11,15 +11,15 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// fileLock is an advisory lock (flock) on PATH.lock. The system drops it when
+// Lock is an advisory lock (flock) on PATH.lock. The system drops it when
 // the process ends in any way, so a killed session never locks its job out.
-type fileLock struct {
-	f    *os.File
-	lost bool // its file was removed once, so another session may have written
+type Lock struct {
+	File *os.File
+	Lost bool // its file was removed once, so another session may have written
 }
 
-// acquireLock takes the lock of the job at path, or fails at once with ErrInUse.
-func acquireLock(path string) (*fileLock, error) {
+// AcquireLock takes the lock of the job at path, or fails at once with ErrInUse.
+func AcquireLock(path string) (*Lock, error) {
 	name := path + ".lock"
 	for {
 		f, err := os.OpenFile(name, os.O_CREATE|os.O_RDWR|unix.O_NOFOLLOW, 0o600)
@@ -29,15 +29,15 @@ func acquireLock(path string) (*fileLock, error) {
 		err = unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB)
 		if errors.Is(err, unix.EWOULDBLOCK) {
 			defer f.Close()
-			return nil, fault(ErrInUse, holder(f), "")
+			return nil, Fault(ErrInUse, holder(f), "")
 		}
 		if err != nil {
 			f.Close()
-			return nil, fault(ErrDisk, fmt.Sprintf("its file system cannot lock %s: %v", name, err), "keep the job on a local disk")
+			return nil, Fault(ErrDisk, fmt.Sprintf("its file system cannot lock %s: %v", name, err), "keep the job on a local disk")
 		}
 		// The one before us may have removed the file between our opening and
 		// our locking it; then our lock is on nothing that others can see.
-		if !same(f, name) {
+		if !SameFile(f, name) {
 			f.Close()
 			continue
 		}
@@ -46,22 +46,23 @@ func acquireLock(path string) (*fileLock, error) {
 		if f.Truncate(0) == nil {
 			_, _ = f.WriteAt([]byte(strconv.Itoa(os.Getpid())+"\n"), 0)
 		}
-		return &fileLock{f: f}, nil
+		return &Lock{File: f}, nil
 	}
 }
 
-// release removes the lock file and then gives up the lock, in this order so
+// Release removes the lock file and then gives up the lock, in this order so
 // that nobody can have locked the file that goes.
-func (l *fileLock) release() {
-	os.Remove(l.f.Name())
-	l.f.Close()
+func (l *Lock) Release() {
+	os.Remove(l.File.Name())
+	l.File.Close()
 }
 
-// held reports whether the lock file is still the one that was locked. Somebody may
+// Held reports whether the lock file is still the one that was locked. Somebody may
 // have removed it, and another session then begun.
-func (l *fileLock) held() bool { return same(l.f, l.f.Name()) }
+func (l *Lock) Held() bool { return SameFile(l.File, l.File.Name()) }
 
-func same(f *os.File, name string) bool {
+// SameFile reports whether name is still the name of the open file f.
+func SameFile(f *os.File, name string) bool {
 	ours, err := f.Stat()
 	if err != nil {
 		return false
