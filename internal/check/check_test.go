@@ -29,7 +29,7 @@ func mohm(s string) reading.Quantity {
 }
 
 func at(way int, test reading.Test, position int, s string) Earlier {
-	return Earlier{1, way, test, position, mohm(s)}
+	return Earlier{board.Slot{Board: 1, Way: way, Test: test, Position: position}, mohm(s)}
 }
 
 func TestInsulation(t *testing.T) {
@@ -91,7 +91,7 @@ func TestInsulation(t *testing.T) {
 
 		{"no such way", 9, reading.LNE, 0, ">999", nil, CannotSay, "no way 9"},
 	} {
-		v := Judge(Input{Job: job(), Board: 1, Way: c.way, Test: c.test, Position: c.position, Quantity: mohm(c.q), Earlier: c.earlier})
+		v := Judge(Input{Job: job(), Slot: board.Slot{Board: 1, Way: c.way, Test: c.test, Position: c.position}, Quantity: mohm(c.q), Earlier: c.earlier})
 		if v.Result != c.want || !strings.Contains(v.Reason, c.reason) {
 			t.Errorf("%s: %+v, want %s %q", c.name, v, c.want, c.reason)
 		}
@@ -99,10 +99,10 @@ func TestInsulation(t *testing.T) {
 			t.Errorf("%s: verdict %+v", c.name, v)
 		}
 	}
-	if v := Judge(Input{Job: job(), Board: 1, Way: 1, Test: reading.LNE}); v.Result != CannotSay {
+	if v := Judge(Input{Job: job(), Slot: board.Slot{Board: 1, Way: 1, Test: reading.LNE}}); v.Result != CannotSay {
 		t.Errorf("no reading: %+v", v)
 	}
-	if v := Judge(Input{Job: job(), Board: 1, Way: 1, Test: reading.LNE, Quantity: reading.Quantity{Value: 300, Bound: reading.Exactly, Unit: reading.Ohm}}); v.Result != CannotSay {
+	if v := Judge(Input{Job: job(), Slot: board.Slot{Board: 1, Way: 1, Test: reading.LNE}, Quantity: reading.Quantity{Value: 300, Bound: reading.Exactly, Unit: reading.Ohm}}); v.Result != CannotSay {
 		t.Errorf("ohms: %+v", v)
 	}
 }
@@ -155,11 +155,11 @@ func TestWideningNeverTurnsFailIntoPass(t *testing.T) {
 func TestNeighboursNeverExcuse(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		tests := rapid.SampledFrom([]reading.Test{reading.LNE, reading.LE, reading.NE, reading.LN})
-		in := Input{Job: job(), Board: 1, Way: rapid.IntRange(1, 6).Draw(t, "way"), Test: tests.Draw(t, "test"), Position: rapid.IntRange(0, 2).Draw(t, "position"),
+		in := Input{Job: job(), Slot: board.Slot{Board: 1, Way: rapid.IntRange(1, 6).Draw(t, "way"), Test: tests.Draw(t, "test"), Position: rapid.IntRange(0, 2).Draw(t, "position")},
 			Quantity: quantities(t, "q"), SurgeConnected: rapid.Bool().Draw(t, "surge")}
 		alone := Judge(in)
 		for range rapid.IntRange(0, 8).Draw(t, "n") {
-			in.Earlier = append(in.Earlier, Earlier{1, rapid.IntRange(0, 7).Draw(t, "ew"), tests.Draw(t, "et"), rapid.IntRange(0, 2).Draw(t, "ep"), quantities(t, "eq")})
+			in.Earlier = append(in.Earlier, Earlier{board.Slot{Board: 1, Way: rapid.IntRange(0, 7).Draw(t, "ew"), Test: tests.Draw(t, "et"), Position: rapid.IntRange(0, 2).Draw(t, "ep")}, quantities(t, "eq")})
 		}
 		if v := Judge(in); v.Result.Severity() < alone.Result.Severity() || v.Reason == "" || v.Source == "" {
 			t.Fatalf("alone %+v, with neighbours %+v", alone, v)

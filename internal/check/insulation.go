@@ -104,7 +104,9 @@ func againstSeparate(c *ctx, _ limits.Insulation) (Verdict, bool) {
 		if t == c.in.Test {
 			return c.is, true
 		}
-		q, ok := c.past.at[slot{c.in.Board, c.in.Way, t, c.in.Position}]
+		at := c.in.Slot
+		at.Test = t
+		q, ok := c.past.at[at]
 		return limits.IntervalOf(q), ok
 	}
 	together, t := got(reading.LNE)
@@ -150,7 +152,9 @@ func againstPosition(c *ctx, _ limits.Insulation) (Verdict, bool) {
 	}
 	jump := limits.Value("slip")
 	for position := range 4 {
-		q, ok := c.past.at[slot{c.in.Board, c.in.Way, c.in.Test, position}]
+		other := c.in.Slot
+		other.Position = position
+		q, ok := c.past.at[other]
 		if !ok || position == c.in.Position {
 			continue
 		}
@@ -179,7 +183,7 @@ func sameAgain(c *ctx, _ limits.Insulation) (Verdict, bool) {
 	if c.way == nil {
 		return Verdict{}, false
 	}
-	if whole, ok := c.past.at[slot{c.in.Board, 0, c.in.Test, 0}]; ok && c.q.Bound == reading.Exactly && whole.Equal(c.q) {
+	if whole, ok := c.past.at[board.Slot{Board: c.in.Board, Test: c.in.Test}]; ok && c.q.Bound == reading.Exactly && whole.Equal(c.q) {
 		return verdict(Investigate, "the same figure as the board", comboSource, "The same as the whole board, so were all breakers in?").next("Switch its breaker off, take its neutral out of the bar, and read again."), true
 	}
 	for _, e := range slices.Backward(c.past.series[series{c.in.Board, c.in.Test}]) {
@@ -237,7 +241,7 @@ func againstWhole(c *ctx, l limits.Insulation) (Verdict, bool) {
 	whole, known := c.is, true
 	if c.way != nil {
 		var q reading.Quantity
-		q, known = c.past.at[slot{c.in.Board, 0, reading.LNE, 0}]
+		q, known = c.past.at[board.Slot{Board: c.in.Board, Test: reading.LNE}]
 		whole = limits.IntervalOf(q)
 	}
 	if !known {
@@ -299,7 +303,9 @@ func (c *ctx) suggest(v Verdict) Verdict {
 		if t == c.in.Test {
 			return c.is, true
 		}
-		q, ok := c.past.at[slot{c.in.Board, c.in.Way, t, c.in.Position}]
+		at := c.in.Slot
+		at.Test = t
+		q, ok := c.past.at[at]
 		return limits.IntervalOf(q), ok
 	}
 	if c.way == nil {

@@ -13,32 +13,20 @@ import (
 
 // Earlier is a reading that was recorded before the one being checked.
 type Earlier struct {
-	Board    int // 1 to 99
-	Way      int // 1 to 99; 0 for a test of the board itself
-	Test     reading.Test
-	Position int // as in record.Slot
+	board.Slot
 	Quantity reading.Quantity
 }
 
 // Input is everything that the verdict on one reading rests on.
 type Input struct {
 	Job            board.Job
-	Board          int // 1 to 99; one that the job has not gives CannotSay
-	Way            int // 1 to 99; 0 for a test of the board itself
-	Test           reading.Test
-	Position       int // as in record.Slot
+	board.Slot     // one that the job has not gives CannotSay
 	Quantity       reading.Quantity
 	SurgeConnected bool // surge protection could not be taken out for insulation tests
 	// Earlier holds the readings on all boards of the job that still stand, in
 	// the order they were recorded, at most one for each board, way, test and
 	// position, and not the one that Quantity is to replace.
 	Earlier []Earlier
-}
-
-type slot struct {
-	board, way int
-	test       reading.Test
-	position   int
 }
 
 type series struct {
@@ -48,12 +36,12 @@ type series struct {
 
 // ledger holds the readings taken before, found by place and by test.
 type ledger struct {
-	at     map[slot]reading.Quantity
+	at     map[board.Slot]reading.Quantity
 	series map[series][]Earlier // in the order they were recorded
 }
 
 func newLedger(earlier []Earlier) *ledger {
-	l := &ledger{make(map[slot]reading.Quantity, len(earlier)), map[series][]Earlier{}}
+	l := &ledger{make(map[board.Slot]reading.Quantity, len(earlier)), map[series][]Earlier{}}
 	for _, e := range earlier {
 		l.add(e)
 	}
@@ -65,7 +53,7 @@ func (l *ledger) add(e Earlier) {
 	if e.Test.Fits(e.Quantity) != nil {
 		return
 	}
-	at, s := slot{e.Board, e.Way, e.Test, e.Position}, series{e.Board, e.Test}
+	at, s := e.Slot, series{e.Board, e.Test}
 	if _, again := l.at[at]; again {
 		l.forget(e)
 	}
@@ -75,7 +63,7 @@ func (l *ledger) add(e Earlier) {
 
 // forget takes out a reading that another replaces.
 func (l *ledger) forget(e Earlier) {
-	delete(l.at, slot{e.Board, e.Way, e.Test, e.Position})
+	delete(l.at, e.Slot)
 	s := series{e.Board, e.Test}
 	l.series[s] = slices.DeleteFunc(l.series[s], func(x Earlier) bool { return x.Way == e.Way && x.Position == e.Position })
 }
@@ -103,9 +91,9 @@ func Judge(in Input) Verdict { return newLedger(in.Earlier).judge(&in) }
 func JudgeAll(job board.Job, readings []Earlier, surge map[int]bool) []Verdict {
 	l, out := newLedger(nil), make([]Verdict, 0, len(readings))
 	for _, r := range readings {
-		in := Input{Job: job, Board: r.Board, Way: r.Way, Test: r.Test, Position: r.Position, Quantity: r.Quantity, SurgeConnected: surge[r.Board]}
+		in := Input{Job: job, Slot: r.Slot, Quantity: r.Quantity, SurgeConnected: surge[r.Board]}
 		// A reading given again does not stand in its own way.
-		if _, again := l.at[slot{r.Board, r.Way, r.Test, r.Position}]; again {
+		if _, again := l.at[r.Slot]; again {
 			l.forget(r)
 		}
 		out = append(out, l.judge(&in))
@@ -302,12 +290,13 @@ func (c *ctx) wide(rule, source string) Verdict {
 // or else at any.
 func (c *ctx) got(t reading.Test) (limits.Interval, bool) { return c.gotAt(c.in.Board, c.in.Way, t) }
 
-func (c *ctx) gotAt(board, way int, t reading.Test) (limits.Interval, bool) {
-	if q, ok := c.past.at[slot{board, way, t, c.in.Position}]; ok {
+func (c *ctx) gotAt(number, way int, t reading.Test) (limits.Interval, bool) {
+	at := board.Slot{Board: number, Way: way, Test: t, Position: c.in.Position}
+	if q, ok := c.past.at[at]; ok {
 		return limits.IntervalOf(q), true
 	}
-	for position := range 3 {
-		if q, ok := c.past.at[slot{board, way, t, position}]; ok {
+	for at.Position = range 3 {
+		if q, ok := c.past.at[at]; ok {
 			return limits.IntervalOf(q), true
 		}
 	}

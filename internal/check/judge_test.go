@@ -82,7 +82,7 @@ func judged(s string, earlier ...string) Verdict { return judgedIn(house(), s, e
 
 func judgedIn(j board.Job, s string, earlier ...string) Verdict {
 	e := parse(s)
-	in := Input{Job: j, Board: e.Board, Way: e.Way, Test: e.Test, Position: e.Position, Quantity: e.Quantity}
+	in := Input{Job: j, Slot: e.Slot, Quantity: e.Quantity}
 	for _, x := range earlier {
 		in.Earlier = append(in.Earlier, parse(x))
 	}
@@ -329,13 +329,13 @@ func TestJudgeRefusesValues(t *testing.T) {
 		{}, {Value: -1, Bound: reading.Exactly, Unit: reading.Ohm}, {Value: math.NaN(), Bound: reading.Exactly, Unit: reading.Ohm}, {Value: 1e9, Bound: reading.Exactly, Unit: reading.Ohm},
 		{Value: math.Inf(1), Bound: reading.Exactly, Unit: reading.Ohm}, {Value: 1, Bound: reading.Exactly, Unit: reading.Megohm}, {Value: 1, Bound: "~", Unit: reading.Ohm}, reading.Correct,
 	} {
-		v := Judge(Input{Job: house(), Board: 1, Way: 1, Test: reading.Zs, Quantity: q})
+		v := Judge(Input{Job: house(), Slot: board.Slot{Board: 1, Way: 1, Test: reading.Zs}, Quantity: q})
 		if v.Result != CannotSay || !strings.Contains(v.Reason, "Way one, zed s") {
 			t.Errorf("%+v: %+v", q, v)
 		}
 		wellFormed(t, "value", v)
 	}
-	if v := Judge(Input{Job: house(), Board: 1, Way: 1, Test: "nonsense", Quantity: reading.Correct}); v.Result != CannotSay || !strings.Contains(v.Reason, "no such test") {
+	if v := Judge(Input{Job: house(), Slot: board.Slot{Board: 1, Way: 1, Test: "nonsense"}, Quantity: reading.Correct}); v.Result != CannotSay || !strings.Contains(v.Reason, "no such test") {
 		t.Errorf("%+v", v)
 	}
 	if v := Judge(Input{}); v.Result != CannotSay {
@@ -365,7 +365,7 @@ func TestElimination(t *testing.T) {
 	for n := 1; n <= 5; n++ {
 		e = append(e, at(n, reading.LNE, 0, "200"))
 	}
-	v := Judge(Input{Job: j, Board: 1, Way: 5, Test: reading.LNE, Quantity: mohm("200"), Earlier: e[:5]})
+	v := Judge(Input{Job: j, Slot: board.Slot{Board: 1, Way: 5, Test: reading.LNE}, Quantity: mohm("200"), Earlier: e[:5]})
 	if v.Result != Investigate || !strings.Contains(v.Reason, "By elimination way six pulls the board down") {
 		t.Errorf("%+v", v)
 	}
@@ -398,7 +398,7 @@ func anyQuantity(t *rapid.T, test reading.Test) reading.Quantity {
 
 func anyReading(t *rapid.T) Earlier {
 	test := rapid.SampledFrom(anyTests).Draw(t, "test")
-	return Earlier{rapid.IntRange(1, 3).Draw(t, "board"), rapid.IntRange(0, 12).Draw(t, "way"), test, rapid.IntRange(0, 4).Draw(t, "position"), anyQuantity(t, test)}
+	return Earlier{board.Slot{Board: rapid.IntRange(1, 3).Draw(t, "board"), Way: rapid.IntRange(0, 12).Draw(t, "way"), Test: test, Position: rapid.IntRange(0, 4).Draw(t, "position")}, anyQuantity(t, test)}
 }
 
 // A verdict is whole whatever was read before, a replaced reading has no say,
@@ -415,7 +415,7 @@ func TestJudgeAnything(t *testing.T) {
 					keep = append(keep, b)
 				}
 			}
-			v := Judge(Input{Job: house(), Board: r.Board, Way: r.Way, Test: r.Test, Position: r.Position, Quantity: r.Quantity, Earlier: keep})
+			v := Judge(Input{Job: house(), Slot: r.Slot, Quantity: r.Quantity, Earlier: keep})
 			if fmt.Sprint(v) != fmt.Sprint(got[i]) {
 				t.Fatalf("%+v: alone %+v, among all %+v", r, v, got[i])
 			}
@@ -458,7 +458,7 @@ func TestEveryLimitProperties(t *testing.T) {
 		at := func(b reading.Bound) Result {
 			q := e.Quantity
 			q.Bound = b
-			return Judge(Input{Job: house(), Board: e.Board, Way: e.Way, Test: e.Test, Position: e.Position, Quantity: q}).Result
+			return Judge(Input{Job: house(), Slot: e.Slot, Quantity: q}).Result
 		}
 		was := at(reading.Exactly)
 		for _, b := range []reading.Bound{reading.GreaterThan, reading.LessThan} {
@@ -493,7 +493,7 @@ func TestBoundBetweenItsValues(t *testing.T) {
 		if err != nil {
 			t.Skip(err)
 		}
-		in := Input{Job: j, Board: e.Board, Way: e.Way, Test: e.Test, Position: e.Position, Quantity: q}
+		in := Input{Job: j, Slot: e.Slot, Quantity: q}
 		for _, x := range rapid.SliceOfN(rapid.Custom(anyReading), 0, 6).Draw(t, "earlier") {
 			x.Board = e.Board
 			if rapid.Bool().Draw(t, "same way") {
@@ -537,13 +537,13 @@ func TestUnknownNeverPasses(t *testing.T) {
 		if !test.Judged() {
 			q = reading.Quantity{Value: 0.3, Places: 1, Bound: reading.Exactly, Unit: test.Unit()}
 		}
-		if v := Judge(Input{Job: j, Board: 1, Way: 1, Test: test, Quantity: q}); v.Result != CannotSay {
+		if v := Judge(Input{Job: j, Slot: board.Slot{Board: 1, Way: 1, Test: test}, Quantity: q}); v.Result != CannotSay {
 			t.Errorf("%s: %+v", test, v)
 		}
 	}
 	for _, test := range []reading.Test{reading.Ze, reading.RA, reading.PFC, reading.RCD1x} {
 		q := reading.Quantity{Value: 0.3, Places: 1, Bound: reading.Exactly, Unit: test.Unit()}
-		if v := Judge(Input{Job: j, Board: 1, Test: test, Quantity: q}); v.Result != CannotSay {
+		if v := Judge(Input{Job: j, Slot: board.Slot{Board: 1, Test: test}, Quantity: q}); v.Result != CannotSay {
 			t.Errorf("%s: %+v", test, v)
 		}
 	}
@@ -554,8 +554,8 @@ func FuzzJudge(f *testing.F) {
 	f.Add(1, 1, "r2", 0, 99.0, ">", "ohm", 1, 1, "r1", 0.6, "=", "ohm")
 	f.Add(2, 2, "L1-E", 1, -1.0, "<", "Mohm", 2, 0, "LN-E", 1e9, "~", "kA")
 	f.Fuzz(func(t *testing.T, b, w int, test string, position int, x float64, bound, unit string, eb, ew int, et string, ex float64, ebound, eunit string) {
-		in := Input{Job: house(), Board: b, Way: w, Test: reading.Test(test), Position: position, Quantity: reading.Quantity{Value: x, Places: 2, Bound: reading.Bound(bound), Unit: reading.Unit(unit)},
-			Earlier: []Earlier{{eb, ew, reading.Test(et), position, reading.Quantity{Value: ex, Places: 2, Bound: reading.Bound(ebound), Unit: reading.Unit(eunit)}}}}
+		in := Input{Job: house(), Slot: board.Slot{Board: b, Way: w, Test: reading.Test(test), Position: position}, Quantity: reading.Quantity{Value: x, Places: 2, Bound: reading.Bound(bound), Unit: reading.Unit(unit)},
+			Earlier: []Earlier{{board.Slot{Board: eb, Way: ew, Test: reading.Test(et), Position: position}, reading.Quantity{Value: ex, Places: 2, Bound: reading.Bound(ebound), Unit: reading.Unit(eunit)}}}}
 		v := Judge(in)
 		if v.Reason == "" || v.Source == "" || math.IsNaN(v.Margin) {
 			t.Errorf("%+v", v)
@@ -603,7 +603,7 @@ func TestEdition(t *testing.T) {
 	for edition, want := range map[board.Edition]string{"": "BS 7671:2018+A2:2022 Table 64", board.A2: "BS 7671:2018+A2:2022 Table 64", board.A4: "BS 7671:2018+A4:2026 Table 64"} {
 		j := job()
 		j.Edition = edition
-		v := Judge(Input{Job: j, Board: 1, Way: 1, Test: reading.LNE, Quantity: mohm("0.5")})
+		v := Judge(Input{Job: j, Slot: board.Slot{Board: 1, Way: 1, Test: reading.LNE}, Quantity: mohm("0.5")})
 		all := JudgeAll(j, []Earlier{at(1, reading.LNE, 0, "0.5")}, nil)
 		if !strings.HasPrefix(v.Source, want) || all[0].Source != v.Source {
 			t.Errorf("%q: %q and %q", edition, v.Source, all[0].Source)

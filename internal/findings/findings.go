@@ -46,11 +46,8 @@ type Counts struct {
 
 // Finding is the verdict on one reading.
 type Finding struct {
-	Board    int          `json:"board"`
-	Way      int          `json:"way"` // 0 is the board itself
-	Test     reading.Test `json:"test"`
-	Position int          `json:"position,omitempty"`
-	Reading  string       `json:"reading"` // with its unit: ">999 Mohm"
+	record.Slot
+	Reading string `json:"reading"` // with its unit: ">999 Mohm"
 	check.Verdict
 	Line int `json:"line,omitempty"` // of the sheet that it came from
 
@@ -76,11 +73,11 @@ func Of(job board.Job, readings []Judged, surge map[int]bool) Findings {
 	}
 	plain := make([]check.Earlier, len(readings))
 	for i, r := range readings {
-		plain[i] = check.Earlier{Board: r.Board, Way: r.Way, Test: r.Test, Position: r.Position, Quantity: r.Quantity}
+		plain[i] = check.Earlier{Slot: r.Slot, Quantity: r.Quantity}
 	}
 	for i, v := range check.JudgeAll(job, plain, surge) {
 		r := readings[i]
-		one := Finding{Board: r.Board, Way: r.Way, Test: r.Test, Position: r.Position, Reading: r.Quantity.String(), Verdict: v, Line: r.Line}
+		one := Finding{Slot: r.Slot, Reading: r.Quantity.String(), Verdict: v, Line: r.Line}
 		if r.Recorded != "" && r.Recorded != v.Result {
 			one.Recorded = string(r.Recorded)
 		}
@@ -196,7 +193,7 @@ func (f Findings) places(r check.Result) []string {
 	var out []string
 	for _, one := range f.Findings {
 		if one.Result == r {
-			out = append(out, words.Place(record.Slot{Board: one.Board, Way: one.Way, Test: one.Test, Position: one.Position}, len(f.names) > 1))
+			out = append(out, words.Place(one.Slot, len(f.names) > 1))
 		}
 	}
 	return out

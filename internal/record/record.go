@@ -22,6 +22,9 @@ import (
 	"waycall/internal/reading"
 )
 
+// Slot is a place on the schedule for one reading.
+type Slot = board.Slot
+
 // How says in which way a preparation step was answered or a test not made.
 // The strings are stored, so they never change.
 type How string

@@ -762,7 +762,7 @@ func (s State) slot(slot *Slot, whole bool) error {
 		return s.noBoard(slot.Board)
 	}
 	if whole {
-		return inUse(*b, slot.Way)
+		return b.InUse(slot.Way)
 	}
 	return slot.Check(s.Job)
 }

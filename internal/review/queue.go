@@ -297,7 +297,7 @@ func (q *queue) judgeAgain() []check.Verdict {
 	plain := make([]check.Earlier, len(index))
 	for i, at := range index {
 		r := q.Readings[at]
-		plain[i] = r.Slot.With(r.Quantity)
+		plain[i] = check.Earlier{Slot: r.Slot, Quantity: r.Quantity}
 	}
 	all := make([]check.Verdict, len(q.Readings))
 	for i, v := range check.JudgeAll(q.Job, plain, surge) {

@@ -122,11 +122,11 @@ func Edit(s record.State, c Change) ([]record.Event, error) {
 	var earlier []check.Earlier
 	for _, r := range s.Readings {
 		if r.Standing == record.Stands && r.Slot != c.Slot {
-			earlier = append(earlier, r.Slot.With(r.Quantity))
+			earlier = append(earlier, check.Earlier{Slot: r.Slot, Quantity: r.Quantity})
 		}
 	}
 	v := check.Judge(check.Input{
-		Job: s.Job, Board: c.Slot.Board, Way: c.Slot.Way, Test: c.Slot.Test, Position: c.Slot.Position, Quantity: c.Quantity,
+		Job: s.Job, Slot: c.Slot, Quantity: c.Quantity,
 		SurgeConnected: sequence.SurgeConnected(s, c.Slot.Board), Earlier: earlier,
 	})
 	e := c.event(record.Edited)

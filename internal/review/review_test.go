@@ -87,10 +87,10 @@ func (b *book) propose(slot record.Slot, text string, heard int64) {
 	var before []check.Earlier
 	for _, r := range b.s.Readings {
 		if r.Standing == record.Stands && r.Slot != slot {
-			before = append(before, r.Slot.With(r.Quantity))
+			before = append(before, check.Earlier{Slot: r.Slot, Quantity: r.Quantity})
 		}
 	}
-	v := check.Judge(check.Input{Job: b.s.Job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, Earlier: before})
+	v := check.Judge(check.Input{Job: b.s.Job, Slot: slot, Quantity: q, Earlier: before})
 	b.add(record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: heard})
 }
 

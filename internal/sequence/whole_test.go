@@ -255,7 +255,7 @@ func TestNeedsAreSound(t *testing.T) {
 				if !n.Slot.Test.Judged() {
 					q = reading.Quantity{Value: 1, Bound: reading.Exactly, Unit: n.Slot.Test.Unit()}
 				}
-				v := check.Judge(check.Input{Job: job, Board: b, Way: w, Test: n.Slot.Test, Position: n.Slot.Position, Quantity: q})
+				v := check.Judge(check.Input{Job: job, Slot: n.Slot, Quantity: q})
 				if v.Rule == "what can be" {
 					t.Errorf("%s is allowed but refused by the check: %s", short(n.Slot), v.Reason)
 				}

@@ -157,22 +157,22 @@ func (t *turn) judge(c choice) []check.Verdict {
 	var before []check.Earlier
 	for _, e := range r.Readings {
 		if e.Standing == record.Stands && !c.has(e.Slot) {
-			before = append(before, e.Slot.With(e.Quantity))
+			before = append(before, check.Earlier{Slot: e.Slot, Quantity: e.Quantity})
 		}
 	}
 	one := func(p part, before []check.Earlier) check.Verdict {
 		return check.Judge(check.Input{
-			Job: r.Job, Board: p.slot.Board, Way: p.slot.Way, Test: p.slot.Test, Position: p.slot.Position, Quantity: p.quantity,
+			Job: r.Job, Slot: p.slot, Quantity: p.quantity,
 			SurgeConnected: sequence.SurgeConnected(r, p.slot.Board), Earlier: before,
 		})
 	}
 	var verdicts []check.Verdict
 	for _, p := range c {
 		verdicts = append(verdicts, one(p, before))
-		before = append(before, p.slot.With(p.quantity))
+		before = append(before, check.Earlier{Slot: p.slot, Quantity: p.quantity})
 	}
 	if len(c) > 1 && verdicts[0].Result == check.CannotSay {
-		first := c[0].slot.With(c[0].quantity)
+		first := check.Earlier{Slot: c[0].slot, Quantity: c[0].quantity}
 		verdicts[0] = one(c[0], slices.DeleteFunc(before, func(e check.Earlier) bool { return e == first }))
 	}
 	return verdicts

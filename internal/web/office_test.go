@@ -104,7 +104,7 @@ func heard(outcome, text string, others ...string) record.Event {
 func (w *worker) say(slot record.Slot, q reading.Quantity, confirm bool, others ...string) {
 	w.t.Helper()
 	w.at = w.at.Add(6 * time.Second)
-	v := check.Judge(check.Input{Job: w.state.Job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, Earlier: w.before})
+	v := check.Judge(check.Input{Job: w.state.Job, Slot: slot, Quantity: q, Earlier: w.before})
 	text := fmt.Sprintf("way %s %s %s", reading.Cardinal(slot.Way), slot.Test.Spoken(), q.Spoken())
 	if slot.Way == 0 {
 		text = slot.Test.Spoken() + " " + q.Spoken()
@@ -119,7 +119,7 @@ func (w *worker) say(slot record.Slot, q reading.Quantity, confirm bool, others 
 		return
 	}
 	w.do(w.sound(0.6), heard("command", "confirm"), record.Event{Kind: record.Confirmed}, record.Event{Kind: record.Said, Text: "Stored."})
-	w.before = append(w.before, slot.With(q))
+	w.before = append(w.before, check.Earlier{Slot: slot, Quantity: q})
 }
 
 // sound is something like speech: bursts of a buzz, so that an outline has a shape.
@@ -314,7 +314,7 @@ func quantityOf(t testing.TB, text string, unit reading.Unit) reading.Quantity {
 }
 
 func verdictOf(w *worker, slot record.Slot, q reading.Quantity) *check.Verdict {
-	v := check.Judge(check.Input{Job: w.state.Job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, Earlier: w.before})
+	v := check.Judge(check.Input{Job: w.state.Job, Slot: slot, Quantity: q, Earlier: w.before})
 	return &v
 }
 

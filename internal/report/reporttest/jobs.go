@@ -97,7 +97,7 @@ func Busy(t testing.TB) []record.Event {
 		if slot.Test.Judged() {
 			q = reading.Correct
 		}
-		v := check.Judge(check.Input{Job: job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Quantity: q})
+		v := check.Judge(check.Input{Job: job, Slot: slot, Quantity: q})
 		heard := int64(len(events) + 1)
 		events = append(events, record.Event{Kind: record.Heard, Phrase: &record.Phrase{Outcome: "reading", Agreed: true, Text: "a reading"}},
 			record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: heard}, record.Event{Kind: record.Confirmed, HeardID: heard})
@@ -177,7 +177,7 @@ func (w *Work) propose(slot record.Slot, text string) {
 	if err != nil {
 		w.T.Fatal(err)
 	}
-	in := check.Input{Job: w.S.Job, Board: 1, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, SurgeConnected: sequence.SurgeConnected(w.S, 1)}
+	in := check.Input{Job: w.S.Job, Slot: slot, Quantity: q, SurgeConnected: sequence.SurgeConnected(w.S, 1)}
 	v := check.Judge(in)
 	w.Do(record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: w.S.LastID})
 }
@@ -415,10 +415,10 @@ func Workshop(t testing.TB) record.State {
 	var before []check.Earlier
 	for _, r := range Readings(t, job) {
 		slot, q := r.Slot, r.Quantity
-		v := check.Judge(check.Input{Job: job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, Earlier: before})
+		v := check.Judge(check.Input{Job: job, Slot: slot, Quantity: q, Earlier: before})
 		w.Do(record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: w.S.LastID})
 		w.Do(record.Event{Kind: record.Confirmed})
-		before = append(before, slot.With(q))
+		before = append(before, check.Earlier{Slot: slot, Quantity: q})
 	}
 	for point, value := range []float64{0.21, 0.22, 0.24} {
 		slot := record.Slot{Board: 2, Way: 3, Test: reading.RingLN, Position: point + 1}

@@ -100,12 +100,12 @@ func large(t testing.TB, dir string) {
 				t.Fatal(err)
 			}
 		}
-		v := check.Judge(check.Input{Job: job, Board: slot.Board, Way: slot.Way, Test: slot.Test, Position: slot.Position, Quantity: q, Earlier: earlier})
+		v := check.Judge(check.Input{Job: job, Slot: slot, Quantity: q, Earlier: earlier})
 		id := state.LastID + 1
 		do(sound(), heard(q.Spoken(), n%37 != 0), record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: &v, HeardID: id},
 			record.Event{Kind: record.Said, Text: fmt.Sprintf("Way %d, %s, %s. %s Confirm?", slot.Way, slot.Test.Spoken(), q.Spoken(), v.Reason)})
 		do(sound(), heard("confirm", true), record.Event{Kind: record.Confirmed, HeardID: state.LastID + 1}, record.Event{Kind: record.Said, Text: "Stored."})
-		earlier = append(earlier, slot.With(q))
+		earlier = append(earlier, check.Earlier{Slot: slot, Quantity: q})
 	}
 	due := sequence.Remaining(state)
 	for n, d := range due {

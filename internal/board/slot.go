@@ -1,10 +1,10 @@
-package record
+// This file names a place on the schedule, and says which places a job has.
+
+package board
 
 import (
 	"fmt"
 
-	"waycall/internal/board"
-	"waycall/internal/check"
 	"waycall/internal/reading"
 )
 
@@ -20,23 +20,18 @@ type Slot struct {
 	Position int `json:"position,omitempty"`
 }
 
-// With is the reading q taken here, as later readings are judged against it.
-func (s Slot) With(q reading.Quantity) check.Earlier {
-	return check.Earlier{Board: s.Board, Way: s.Way, Test: s.Test, Position: s.Position, Quantity: q}
-}
-
 // maxPoint is the highest point of a ring when their number is not known.
 const maxPoint = 500
 
 // Check returns an error that says why job has no such place, or nil. It does
 // not ask whether the test makes sense there: the reading of a ring on what is
 // described as a radial is a fact, and the description may be what is wrong.
-func (s Slot) Check(job board.Job) error {
+func (s Slot) Check(job Job) error {
 	b := job.Board(s.Board)
 	if b == nil {
 		return fmt.Errorf("there is no board %d in this job", s.Board)
 	}
-	if err := inUse(*b, s.Way); err != nil {
+	if err := b.InUse(s.Way); err != nil {
 		return err
 	}
 	switch {
@@ -48,15 +43,16 @@ func (s Slot) Check(job board.Job) error {
 	return s.atWay(*b.Way(s.Way))
 }
 
-// inUse says that a way is not there to be tested; way 0 always is.
-func inUse(b board.Board, number int) error {
+// InUse returns an error that says that a way is not there to be tested, or nil. Way 0, the
+// board itself, always is.
+func (b *Board) InUse(number int) error {
 	if way := b.Way(number); number != 0 && (way == nil || way.Spare) {
 		return fmt.Errorf("way %d is not in use on board %d", number, b.Number)
 	}
 	return nil
 }
 
-func (s Slot) atBoard(b board.Board) error {
+func (s Slot) atBoard(b Board) error {
 	switch s.Test {
 	case reading.R1R2, reading.R2, reading.RingR1, reading.RingRn, reading.RingR2, reading.RingLN, reading.RingLE, reading.Zs:
 		return fmt.Errorf("%s is a test of a way, not of board %d itself", s.Test, b.Number)
@@ -75,7 +71,7 @@ func (s Slot) atBoard(b board.Board) error {
 	return nil
 }
 
-func (s Slot) atWay(way board.Way) error {
+func (s Slot) atWay(way Way) error {
 	switch s.Test {
 	case reading.Ze, reading.RA, reading.Earthing, reading.Bonding:
 		return fmt.Errorf("%s is a test of the board, not of way %d", s.Test, s.Way)
@@ -84,7 +80,7 @@ func (s Slot) atWay(way board.Way) error {
 		if way.Points > 0 {
 			most = way.Points
 		}
-		if way.Wiring != board.Ring {
+		if way.Wiring != Ring {
 			most = 0
 		}
 		if s.Position < 0 || s.Position > most {
