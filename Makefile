@@ -37,8 +37,9 @@ check: ## formatting, vet and staticcheck
 	@$(env) go tool staticcheck ./...
 
 # Its own target: building golangci-lint takes longer than everything that check asks.
-lint: setup ## what .golangci.yml asks beyond that, and that every exported name has a comment
+lint: setup ## what .golangci.yml asks beyond that, that every exported name has a comment, and that a program of ours reaches every function
 	@$(env) go tool -modfile=tools/lint.mod golangci-lint run ./...
+	@scripts/build/unused
 
 vulnerabilities: setup ## known vulnerabilities in what is linked in (fetches their list: needs a network)
 	@scripts/build/vulnerabilities

@@ -17,7 +17,6 @@ package audio
 
 import (
 	"context"
-	"io"
 	"math"
 	"time"
 )
@@ -90,36 +89,4 @@ type News struct {
 	Text string // a sentence for people
 	Gone bool   // there is no sound until further news
 	Lost int    // how often sound was lost so far while somebody listened; of a microphone
-}
-
-// NewClipSource returns a Source that gives the clips one after the other, in
-// frames of FrameSize, as fast as they are read. It is for tests, those of several
-// packages.
-func NewClipSource(clips ...Clip) Source { return &clipSource{clips: clips} }
-
-type clipSource struct {
-	clips []Clip
-}
-
-func (s *clipSource) Next(ctx context.Context) (Clip, error) {
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
-	for len(s.clips) > 0 && len(s.clips[0]) == 0 {
-		s.clips = s.clips[1:]
-	}
-	if len(s.clips) == 0 {
-		return nil, io.EOF
-	}
-	n := min(FrameSize, len(s.clips[0]))
-	frame := s.clips[0][:n:n]
-	s.clips[0] = s.clips[0][n:]
-	return frame, nil
-}
-
-func (s *clipSource) Discard() {}
-
-func (s *clipSource) Close() error {
-	s.clips = nil
-	return nil
 }

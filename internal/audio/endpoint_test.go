@@ -1,9 +1,6 @@
 package audio
 
 import (
-	"context"
-	"errors"
-	"io"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -376,30 +373,6 @@ func TestReset(t *testing.T) {
 		t.Fatalf("%d phrases after the reset", len(got))
 	}
 	covers(t, "after reset", got[0], clip, span(int64(half))+2*time.Second)
-}
-
-func TestClipSource(t *testing.T) {
-	ctx, cancel := context.WithCancel(t.Context())
-	src := NewClipSource(silence(0.05), nil, Clip{1, 2, 3})
-	var n int
-	for {
-		f, err := src.Next(ctx)
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil || len(f) == 0 || len(f) > FrameSize {
-			t.Fatalf("frame of %d, %v", len(f), err)
-		}
-		n += len(f)
-	}
-	if n != 803 {
-		t.Errorf("%d samples, want 803", n)
-	}
-	src = NewClipSource(silence(1))
-	cancel()
-	if _, err := src.Next(ctx); !errors.Is(err, context.Canceled) {
-		t.Errorf("after cancel: %v", err)
-	}
 }
 
 func FuzzEndpointer(f *testing.F) {

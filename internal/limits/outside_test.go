@@ -154,7 +154,7 @@ func outsideCases() []outside {
 	// The whole column of factors from 5 to 100 degrees C, 20 left out.
 	for t, want := range map[float64]float64{5: 1.064, 10: 1.042, 15: 1.020, 25: 0.980, 30: 0.962, 35: 0.943, 40: 0.926, 45: 0.909, 50: 0.893, 55: 0.877,
 		60: 0.862, 65: 0.847, 70: 0.833, 75: 0.820, 80: 0.806, 85: 0.794, 90: 0.781, 95: 0.769, 100: 0.758} {
-		cases = append(cases, outside{kt, fmt.Sprintf("factor at %v", t), want, 6e-4, just(1 / NearRoom(t))})
+		cases = append(cases, outside{kt, fmt.Sprintf("factor at %v", t), want, 6e-4, just(1 / nearRoom(t))})
 	}
 	// 100 m of flexible copper, as class 5 is printed for 1 km.
 	for size, want := range map[float64]float64{1: 19.5, 1.5: 13.3, 2.5: 7.98, 4: 4.95, 6: 3.30, 10: 1.91, 16: 1.21, 25: 0.780, 35: 0.554, 50: 0.386,
@@ -196,7 +196,7 @@ func kFirst(material string) func() (float64, error) {
 	return func() (float64, error) {
 		// ln of e is one: (beta+final) = e (beta+initial), from 30 degrees C.
 		m, _ := find("materials", material)
-		return K(material, 30, math.E*(m.number["beta"]+30)-m.number["beta"])
+		return kOf(material, 30, math.E*(m.number["beta"]+30)-m.number["beta"])
 	}
 }
 

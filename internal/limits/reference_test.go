@@ -86,7 +86,7 @@ func TestUnitsReference(t *testing.T) {
 	in["pfc"] = FaultCurrent(230, 0.46)
 	in["adiabatic"] = Adiabatic(1500*1500*0.1, 115)
 	in["drop"] = VoltDrop(0.2, 16, 20, false)
-	in["k"], _ = K("copper", 70, 160)
+	in["k"], _ = kOf("copper", 70, 160)
 	in["parallel"] = Parallel(Exact(3), Exact(6)).High
 	in["limit"] = VoltDropLimit(board.Lighting, 230)
 	var bad []string

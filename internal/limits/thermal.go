@@ -27,11 +27,6 @@ func AtTemperature(material board.Material, r, from, to float64) (float64, error
 	return r * (beta + to) / (beta + from), nil
 }
 
-// NearRoom returns the factor that the On-Site Guide corrects the resistance of
-// a conductor by between 20 degrees C and t: 1 + 0.004 (t - 20), which is what
-// IEC 60228 Annex A rounds to.
-func NearRoom(t float64) float64 { return 1 + Value("coefficient")*(t-Value("room")) }
-
 // OperatingFactor returns by how much a resistance rises from t1 to t2 degrees
 // C, in the form of BS 7671 Appendix 4 section 6: (230 + t2)/(230 + t1), from
 // memory.
@@ -46,21 +41,6 @@ func OrCopper(m board.Material) board.Material {
 		return board.Copper
 	}
 	return m
-}
-
-// K returns k of the adiabatic equation from constants of the material: the
-// square root of heat (beta + 20)/resistivity times ln((beta + final)/(beta +
-// initial)), in A s^0.5 per mm2, temperatures in degrees C. IEC 60364-5-54 Annex
-// A, from memory.
-func K(material string, initial, final float64) (float64, error) {
-	m, ok := find("materials", material)
-	if !ok || !(initial >= 0 && final > initial && final <= 1000) {
-		return 0, advice.Errorf("give copper, aluminium, lead or steel and rising temperatures", "no k for %q from %v to %v degrees C", printable.Cut(material, 40), initial, final)
-	}
-	beta := m.number["beta"]
-	// J/(K mm3) over nanohm m, which is 1e-6 ohm mm.
-	first := m.number["heat"] * (beta + Value("room")) / (m.number["resistivity"] * 1e-6)
-	return math.Sqrt(first * math.Log((beta+final)/(beta+initial))), nil
 }
 
 // KTable returns k as BS 7671 Tables 54.2 to 54.6 print it. conductor is

@@ -13,6 +13,7 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/audio"
+	"waycall/internal/audio/audiotest"
 	"waycall/internal/board"
 	"waycall/internal/hear"
 	"waycall/internal/phrase"
@@ -200,7 +201,7 @@ func phrases(n int, longest time.Duration) audio.Source {
 		}
 		clips = append(clips, c)
 	}
-	return audio.NewClipSource(clips...)
+	return audiotest.Source(clips...)
 }
 
 func TestListen(t *testing.T) {

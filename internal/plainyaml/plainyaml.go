@@ -37,26 +37,23 @@ const (
 	Panicked              // the parser gave up
 )
 
-// Error is why a file is refused. The caller words it, as only he knows what the
+// Refusal is why a file is refused. The caller words it, as only he knows what the
 // file should have been.
-type Error struct {
+type Refusal struct {
 	Fault Fault
 	Token *token.Token // where; nil where the file as a whole is meant
 	What  string       // in the parser's words; for Syntax and Panicked
 }
 
-// Error returns the fault in the parser's words.
-func (e *Error) Error() string { return "YAML: " + e.What }
-
 // Parse returns the one document of text. The parser recurses, so how deep the
 // file nests is measured on its tokens first: a stack that runs out cannot be
 // recovered from.
-func Parse(text string, limits Limits) (_ ast.Node, fault *Error) {
+func Parse(text string, limits Limits) (_ ast.Node, fault *Refusal) {
 	defer func() {
 		// A parser of a format as large as YAML has panicked on hostile input
 		// before; a file must not take a session down with it.
 		if e := recover(); e != nil {
-			fault = &Error{Panicked, nil, fmt.Sprint(e)}
+			fault = &Refusal{Panicked, nil, fmt.Sprint(e)}
 		}
 	}()
 	if e := shallow(text, limits); e != nil {
@@ -66,9 +63,9 @@ func Parse(text string, limits Limits) (_ ast.Node, fault *Error) {
 	if err != nil {
 		var e yaml.Error
 		if errors.As(err, &e) {
-			return nil, &Error{Syntax, e.GetToken(), e.GetMessage()}
+			return nil, &Refusal{Syntax, e.GetToken(), e.GetMessage()}
 		}
-		return nil, &Error{Syntax, nil, err.Error()}
+		return nil, &Refusal{Syntax, nil, err.Error()}
 	}
 	var bodies []ast.Node
 	for _, doc := range file.Docs {
@@ -78,14 +75,14 @@ func Parse(text string, limits Limits) (_ ast.Node, fault *Error) {
 	}
 	switch len(bodies) {
 	case 0:
-		return nil, &Error{Fault: Comments}
+		return nil, &Refusal{Fault: Comments}
 	case 1:
 		return bodies[0], nil
 	}
-	return nil, &Error{Fault: Second, Token: bodies[1].GetToken()}
+	return nil, &Refusal{Fault: Second, Token: bodies[1].GetToken()}
 }
 
-func shallow(text string, limits Limits) *Error {
+func shallow(text string, limits Limits) *Refusal {
 	depth, line, opened := 0, 0, 0
 	for _, tk := range lexer.Tokenize(text) {
 		if tk.Position.Line != line {
@@ -99,10 +96,10 @@ func shallow(text string, limits Limits) *Error {
 		case token.SequenceEntryType, token.MappingKeyType:
 			opened++
 		case token.AnchorType, token.AliasType, token.MergeKeyType, token.TagType, token.DirectiveType:
-			return &Error{Fault: Unused, Token: tk}
+			return &Refusal{Fault: Unused, Token: tk}
 		}
 		if depth > limits.Depth || opened > limits.PerLine || tk.Position.Column > limits.Column {
-			return &Error{Fault: TooDeep, Token: tk}
+			return &Refusal{Fault: TooDeep, Token: tk}
 		}
 	}
 	return nil

@@ -287,25 +287,21 @@ func asks(job *board.Job, b *board.Board, s Step) bool {
 	return job.Asks(board.Live) && !b.Supply.OnlyIsolated
 }
 
-// Prepared reports whether every step before the dead tests of a board is
-// answered.
-func Prepared(s record.State, board int) bool { return answered(s, board, false) }
+// Prepared reports whether every step before the dead tests of a board is answered. The
+// program asks what is due instead; the tests of the conversation hold its answers to this.
+func Prepared(s record.State, board int) bool {
+	p := newSite(s)
+	b := p.at[board]
+	return b == nil || len(p.unanswered(b)) == 0
+}
 
 // Ready reports whether every step before the live tests of a board, and of
 // those that feed it, is answered, and none of those before dead tests was
 // answered after it.
-func Ready(s record.State, board int) bool { return answered(s, board, true) }
-
-func answered(s record.State, number int, live bool) bool {
+func Ready(s record.State, board int) bool {
 	p := newSite(s)
-	b := p.at[number]
-	if b == nil {
-		return true
-	}
-	if live {
-		return len(p.liveSteps(b)) == 0
-	}
-	return len(p.unanswered(b)) == 0
+	b := p.at[board]
+	return b == nil || len(p.liveSteps(b)) == 0
 }
 
 // unanswered returns the steps before dead tests that a board has no answer

@@ -41,32 +41,6 @@ func setupOf(r *rule, c circuit) Setup {
 	return r.setup
 }
 
-// What the steps of the walk cost, in no unit. Only that a set-up costs more
-// than several moves matters. Common practice, no published source.
-const (
-	costSetup = 10 // other leads or links, another instrument or range
-	costVolts = 5  // another test voltage in the same set-up
-	costBar   = 2  // to a way on another neutral bar
-	costWay   = 1  // to another way of the same bar
-)
-
-// cost is what it takes to go from one test to the next. Another set-up or
-// voltage is made at the instrument, so it does not matter on which way it
-// begins.
-func cost(from, to *item) int {
-	switch {
-	case from.setup != to.setup:
-		return costSetup
-	case from.volts != to.volts:
-		return costVolts
-	case from.slot.Way == to.slot.Way:
-		return 0
-	case from.bar() != to.bar():
-		return costBar
-	}
-	return costWay
-}
-
 // item is one test of a board that is asked for, always or when another fails,
 // or that is left out because of what stays connected.
 type item struct {
@@ -82,13 +56,6 @@ type item struct {
 	least float64 // Mohm, likewise
 	live  bool
 	ruling
-}
-
-func (it *item) bar() string {
-	if it.way == nil {
-		return ""
-	}
-	return it.way.NeutralBar
 }
 
 // walkKey is where a test stands in the walk: by set-up, then by test voltage,

@@ -987,6 +987,40 @@ func bestCost(items []*item) int {
 	return least
 }
 
+// What the steps of the walk cost, in no unit. Only that a set-up costs more
+// than several moves matters. Common practice, no published source.
+const (
+	costSetup = 10 // other leads or links, another instrument or range
+	costVolts = 5  // another test voltage in the same set-up
+	costBar   = 2  // to a way on another neutral bar
+	costWay   = 1  // to another way of the same bar
+)
+
+// cost is what it takes to go from one test to the next. Another set-up or
+// voltage is made at the instrument, so it does not matter on which way it
+// begins.
+func cost(from, to *item) int {
+	switch {
+	case from.setup != to.setup:
+		return costSetup
+	case from.volts != to.volts:
+		return costVolts
+	case from.slot.Way == to.slot.Way:
+		return 0
+	case bar(from) != bar(to):
+		return costBar
+	}
+	return costWay
+}
+
+// bar is the neutral bar of an item's way, "" for the board itself.
+func bar(it *item) string {
+	if it.way == nil {
+		return ""
+	}
+	return it.way.NeutralBar
+}
+
 // No order costs less: against all orders on small boards.
 func TestShortestWalk(t *testing.T) {
 	for _, kinds := range [][]board.Kind{{board.Continuity, board.Polarity}, {board.Continuity, board.Insulation}, {board.Insulation}} {

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"waycall/internal/audio"
+	"waycall/internal/audio/audiotest"
 	"waycall/internal/record"
 )
 
@@ -21,7 +22,7 @@ type breaking struct {
 
 func (b *breaking) Next(ctx context.Context) (audio.Clip, error) {
 	if b.now == nil {
-		b.now, b.clips = audio.NewClipSource(b.clips[0]), b.clips[1:]
+		b.now, b.clips = audiotest.Source(b.clips[0]), b.clips[1:]
 	}
 	c, err := b.now.Next(ctx)
 	if errors.Is(err, io.EOF) && len(b.clips) > 0 {

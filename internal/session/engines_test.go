@@ -12,6 +12,7 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/audio"
+	"waycall/internal/audio/audiotest"
 	"waycall/internal/board"
 	"waycall/internal/demo"
 	"waycall/internal/hear"
@@ -154,7 +155,7 @@ func TestUnpluggedInAPhrase(t *testing.T) {
 	for k := 1; k <= 6; k++ {
 		r := newRig(t)
 		gone := errors.New("the microphone is gone")
-		r.Ear, r.Source = ear, &brokenSource{audio.NewClipSource(make(audio.Clip, audio.Rate), line[:len(line)*k/6]), gone}
+		r.Ear, r.Source = ear, &brokenSource{audiotest.Source(make(audio.Clip, audio.Rate), line[:len(line)*k/6]), gone}
 		state, err := r.Run(t.Context(), r.job, record.State{})
 		if !errors.Is(err, gone) || len(state.Readings)+len(state.Answers)+len(r.log.sounds) != 0 {
 			t.Errorf("%d sixths: error %v, %d readings, %d answers, %d sounds", k, err, len(state.Readings), len(state.Answers), len(r.log.sounds))
@@ -207,7 +208,7 @@ func TestBadSound(t *testing.T) {
 				}
 			}
 			r := newRig(t)
-			r.Ear, r.Source = ear, audio.NewClipSource(sound, quiet)
+			r.Ear, r.Source = ear, audiotest.Source(sound, quiet)
 			state, err := r.Run(t.Context(), r.job, record.State{})
 			if err != nil || len(state.Answers)+len(state.Readings) != 0 || len(r.log.sounds) != 0 {
 				t.Errorf("the session ended with %v, %d answers, %d readings, %d sounds", err, len(state.Answers), len(state.Readings), len(r.log.sounds))

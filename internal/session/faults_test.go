@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"waycall/internal/audio"
+	"waycall/internal/audio/audiotest"
 	"waycall/internal/record"
 	"waycall/internal/store"
 	"waycall/internal/store/faults"
@@ -39,7 +40,7 @@ func TestEveryWriteOfASessionFails(t *testing.T) {
 				for range 4 {
 					clips = append(clips, tone(600*time.Millisecond), make(audio.Clip, 4*audio.Rate))
 				}
-				r.Source, r.Log, r.Session.Keeper = audio.NewClipSource(clips...), job, job
+				r.Source, r.Log, r.Session.Keeper = audiotest.Source(clips...), job, job
 				if err := faults.Begin(plan); err != nil {
 					t.Fatal(err)
 				}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"waycall/internal/audio"
+	"waycall/internal/audio/audiotest"
 	"waycall/internal/board"
 	"waycall/internal/record"
 	"waycall/internal/store"
@@ -79,7 +80,7 @@ func TestFullDiskIsSaidFirst(t *testing.T) {
 func TestSilenceOnFullDisk(t *testing.T) {
 	r := newRig(t)
 	r.Session.Keeper = &keeper{ready: []error{store.ErrReadOnly}}
-	r.Source = audio.NewClipSource(make(audio.Clip, 40*audio.Rate))
+	r.Source = audiotest.Source(make(audio.Clip, 40*audio.Rate))
 	if _, err := r.Run(t.Context(), r.job, record.State{}); err != nil {
 		t.Fatal(err)
 	}

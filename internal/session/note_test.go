@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"waycall/internal/audio"
+	"waycall/internal/audio/audiotest"
 	"waycall/internal/record"
 	"waycall/internal/say"
 	"waycall/internal/store"
@@ -50,7 +51,7 @@ func spacedOut(n int) audio.Source {
 	for range n {
 		clips = append(clips, tone(600*time.Millisecond), make(audio.Clip, audio.Rate/2))
 	}
-	return audio.NewClipSource(clips...)
+	return audiotest.Source(clips...)
 }
 
 // A hesitation does not end a note, and the phrase after it is cut as ever.
@@ -58,7 +59,7 @@ func TestNoteGoesOnAfterAPause(t *testing.T) {
 	r := newRig(t, "make a note", "the lid and the box are cracked", "what's next", "finish here")
 	said := func(d time.Duration) audio.Clip { return tone(d)[:int(d.Seconds()*audio.Rate)] }
 	quiet := func(d time.Duration) audio.Clip { return make(audio.Clip, int(d.Seconds()*audio.Rate)) }
-	r.Source = audio.NewClipSource(quiet(time.Second), tone(600*time.Millisecond),
+	r.Source = audiotest.Source(quiet(time.Second), tone(600*time.Millisecond),
 		said(time.Second), quiet(900*time.Millisecond), said(time.Second), quiet(1600*time.Millisecond),
 		said(600*time.Millisecond), quiet(700*time.Millisecond), tone(600*time.Millisecond))
 	state, err := r.Run(t.Context(), r.job, record.State{})
@@ -82,7 +83,7 @@ func TestNoNote(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := newRig(t, append([]string{"make a note"}, append(c.heard, "isolated and locked off")...)...)
-			r.Source = audio.NewClipSource(make(audio.Clip, audio.Rate), tone(600*time.Millisecond),
+			r.Source = audiotest.Source(make(audio.Clip, audio.Rate), tone(600*time.Millisecond),
 				make(audio.Clip, audio.Rate), c.sound, make(audio.Clip, audio.Rate), tone(600*time.Millisecond))
 			state, err := r.Run(t.Context(), r.job, record.State{})
 			if err != nil || len(state.Notes) != 0 || len(state.Answers) != 1 {

@@ -13,6 +13,7 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/audio"
+	"waycall/internal/audio/audiotest"
 	"waycall/internal/board"
 	"waycall/internal/board/boardtest"
 	"waycall/internal/hear"
@@ -194,7 +195,7 @@ func newRig(t *testing.T, said ...string) *rig {
 	}
 	clock := time.Date(2026, 3, 14, 9, 0, 0, 0, time.UTC)
 	r.Session = Session{
-		Source: audio.NewClipSource(clips...), Ear: r.ear, Voice: r.voice, Player: mute{}, Log: r.log, Watch: r.watch,
+		Source: audiotest.Source(clips...), Ear: r.ear, Voice: r.voice, Player: mute{}, Log: r.log, Watch: r.watch,
 		Now: func() time.Time { clock = clock.Add(time.Second); return clock },
 	}
 	return r
@@ -289,7 +290,7 @@ func TestMicrophoneStopsInAPhrase(t *testing.T) {
 		r := newRig(t, "isolated and locked off")
 		gone := errors.New("the microphone is gone")
 		half := tone(time.Second)[:audio.Rate+int(d.Seconds()*audio.Rate)]
-		r.Source = &brokenSource{audio.NewClipSource(make(audio.Clip, audio.Rate), half), gone}
+		r.Source = &brokenSource{audiotest.Source(make(audio.Clip, audio.Rate), half), gone}
 		before := len(r.log.events)
 		state, err := r.Run(t.Context(), r.job, record.State{})
 		if !errors.Is(err, gone) || len(state.Answers) != 0 || len(r.log.sounds) != 0 {
@@ -436,7 +437,7 @@ func TestStreamClip(t *testing.T) {
 // Ten minutes of talk without a pause are ignored, not hoarded.
 func TestEndlessTalk(t *testing.T) {
 	r := newRig(t, "isolated and locked off")
-	r.Source = audio.NewClipSource(tone(10*time.Minute), tone(600*time.Millisecond))
+	r.Source = audiotest.Source(tone(10*time.Minute), tone(600*time.Millisecond))
 	state, err := r.Run(t.Context(), r.job, record.State{})
 	if err != nil || len(state.Answers) != 1 {
 		t.Errorf("error %v, %d answers", err, len(state.Answers))
@@ -448,7 +449,7 @@ func TestEndlessTalk(t *testing.T) {
 
 func TestSilenceIsAnsweredOnce(t *testing.T) {
 	r := newRig(t)
-	r.Source = audio.NewClipSource(make(audio.Clip, 60*audio.Rate))
+	r.Source = audiotest.Source(make(audio.Clip, 60*audio.Rate))
 	if _, err := r.Run(t.Context(), r.job, record.State{}); err != nil {
 		t.Fatal(err)
 	}

@@ -9,6 +9,7 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/audio"
+	"waycall/internal/audio/audiotest"
 	"waycall/internal/phrase"
 	"waycall/internal/record"
 	"waycall/internal/store"
@@ -77,7 +78,7 @@ func BenchmarkStored(b *testing.B) {
 	defer plain.Close()
 	var conversation, stored, both, disk []time.Duration
 	r := &run{state: state, Session: &Session{
-		Ear: &ear{}, Voice: &voice{}, Player: mute{}, Source: audio.NewClipSource(), Log: log, Watch: &watcher{}, Now: time.Now,
+		Ear: &ear{}, Voice: &voice{}, Player: mute{}, Source: audiotest.Source(), Log: log, Watch: &watcher{}, Now: time.Now,
 		Timed: func(t Timing) {
 			conversation, stored, both = append(conversation, t.Conversation), append(stored, t.Store), append(both, t.Conversation+t.Store)
 		},

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"waycall/internal/audio"
+	"waycall/internal/audio/audiotest"
 	"waycall/internal/record"
 	"waycall/internal/say"
 	"waycall/internal/store"
@@ -52,7 +53,7 @@ func TestOneFailedWrite(t *testing.T) {
 			// Time enough after the phrase that fails to look again.
 			quiet := make(audio.Clip, 7*audio.Rate)
 			one := func() audio.Clip { return tone(600 * time.Millisecond) }
-			r.Source = audio.NewClipSource(make(audio.Clip, audio.Rate/2), one(), one(), quiet, one(), one())
+			r.Source = audiotest.Source(make(audio.Clip, audio.Rate/2), one(), one(), quiet, one(), one())
 			r.Log = &breaks{log: r.log, at: 3, times: 1, err: c.err} // opening, first answer, this
 			r.Session.Keeper = &keeper{ready: c.ready}
 			state, err := r.Run(t.Context(), r.job, record.State{})
@@ -78,7 +79,7 @@ func TestOneFailedWrite(t *testing.T) {
 // The opening of the session waits for the record, too.
 func TestOpeningNotWritten(t *testing.T) {
 	r := newRig(t, "isolated and locked off")
-	r.Source = audio.NewClipSource(make(audio.Clip, 7*audio.Rate), tone(600*time.Millisecond))
+	r.Source = audiotest.Source(make(audio.Clip, 7*audio.Rate), tone(600*time.Millisecond))
 	r.Log = &breaks{log: r.log, at: 1, times: 1, err: store.ErrFull}
 	r.Session.Keeper = &keeper{ready: []error{store.ErrFull, nil}}
 	state, err := r.Run(t.Context(), r.job, record.State{})
