@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -21,6 +20,7 @@ import (
 	"waycall/internal/screen"
 	"waycall/internal/sequence"
 	"waycall/internal/session"
+	"waycall/internal/waymark"
 )
 
 // hearOptions are the flags of waycall hear.
@@ -125,13 +125,13 @@ func readPlace(boardFile, due string, overRange float64) (place, error) {
 		return p, nil
 	}
 	way, test, ok := strings.Cut(due, ":")
-	n, err := strconv.Atoi(way)
+	n, err := waymark.Parse(way)
 	t, testErr := reading.ParseTest(test)
-	if !ok || err != nil || testErr != nil || n < 1 || n > 99 {
+	if !ok || err != nil || testErr != nil {
 		return p, usageError{fmt.Errorf("--due is %q; give a way and a test, such as 3:LN-E", due)}
 	}
 	if tests, exists := p.scope.Ways[n]; p.scope.Ways != nil && (!exists || !slices.Contains(tests, t)) {
-		return p, usageError{fmt.Errorf("--due %s: way %d of %s has no such test; see the board file", due, n, boardFile)}
+		return p, usageError{fmt.Errorf("--due %s: way %s of %s has no such test; see the board file", due, waymark.Print(n), boardFile)}
 	}
 	p.way, p.test = n, t
 	p.scope.Here, p.scope.Unit = n, t.Unit()

@@ -134,7 +134,7 @@ type Board struct {
 // Supply is what feeds a board.
 type Supply struct {
 	From         int     `yaml:"from" json:"from,omitempty"`                   // the board that feeds it; 0 is the origin of the installation
-	FromWay      int     `yaml:"from_way" json:"from_way,omitempty"`           // the way of that board; 0 at the origin
+	FromWay      int     `yaml:"from_way" json:"from_way,omitempty"`           // the way of that board, as in Way.Number; 0 at the origin
 	DeclaredZe   float64 `yaml:"declared_ze" json:"declared_ze,omitempty"`     // as the distributor declares it, ohm; 0 when unknown
 	DeclaredPFC  float64 `yaml:"declared_pfc" json:"declared_pfc,omitempty"`   // as the distributor declares it, kA; 0 when unknown
 	OnlyIsolated bool    `yaml:"only_isolated" json:"only_isolated,omitempty"` // upstream of the work and only isolated: no test is asked for here
@@ -142,7 +142,7 @@ type Supply struct {
 
 // Way is one outgoing way of a board.
 type Way struct {
-	Number       int      `yaml:"way" json:"way"`     // as marked on the board, 1 to 99
+	Number       int      `yaml:"way" json:"way"`     // as marked on the board, 1 to 99, or 1L1 to 99L3 as package waymark has it
 	Feeds        string   `yaml:"feeds" json:"feeds"` // what it supplies, as marked on the board
 	Spare        bool     `yaml:"spare" json:"spare,omitempty"`
 	Device       Device   `yaml:"device" json:"device"`

@@ -58,7 +58,7 @@ func TestReadCSVRefuses(t *testing.T) {
 		"no number":      {"radial,1.5,1.0,32", "radial,thin,1.0,32", `line 2, column 50: board.ways[0].line is "thin", not a number`},
 		"way twice":      {"\n2, Landing", "\n1, Landing", "line 3, column 1: way 1 is described twice, first on line 2"},
 		"way missing":    {"\n2, Landing", "\n, Landing", "line 3, column 1: board.ways[1].way is missing"},
-		"way nought":     {"\n2, Landing", "\n0, Landing", "line 3, column 1: board.ways[1].way is 0, outside 1 to 99"},
+		"way nought":     {"\n2, Landing", "\n0, Landing", "line 3, column 1: board.ways[1].way is \"0\", which is no way of a board"},
 		"feeds missing":  {"2, Landing ", "2,", "line 3, column 1: board.ways[1].feeds is missing"},
 		"half an RCD":    {"6,30,A,", "6,,A,", "line 2, column 39: board.ways[0].device.rcd.rated is missing"},
 		"too many cells": {"64,no", "64,no,,,", "the row has 15 cells but the header has 13"},

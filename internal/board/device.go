@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"waycall/internal/printable"
+	"waycall/internal/waymark"
 )
 
 // Standards of protective devices and switches that are known by what they are
@@ -191,9 +192,9 @@ func (d *decoder) groups(b *Board, board string) {
 		case !seen:
 			first[w.Device.RCD.Group] = w
 		case *f.Device.RCD != *w.Device.RCD:
-			d.bad(path+".device.rcd", fmt.Sprintf("ways %d and %d share the residual current device of group %s but describe two", f.Number, w.Number, printable.Cut(w.Device.RCD.Group, 40)), "make the two alike or give them different groups")
+			d.bad(path+".device.rcd", fmt.Sprintf("ways %s and %s share the residual current device of group %s but describe two", waymark.Print(f.Number), waymark.Print(w.Number), printable.Cut(w.Device.RCD.Group, 40)), "make the two alike or give them different groups")
 		case !f.Spare && !w.Spare && !f.NoNeutral && !w.NoNeutral && f.NeutralBar != w.NeutralBar:
-			d.bad(path+".neutral_bar", fmt.Sprintf("ways %d and %d share the residual current device of group %s but are on different neutral bars", f.Number, w.Number, printable.Cut(w.Device.RCD.Group, 40)), "correct the bar or the group")
+			d.bad(path+".neutral_bar", fmt.Sprintf("ways %s and %s share the residual current device of group %s but are on different neutral bars", waymark.Print(f.Number), waymark.Print(w.Number), printable.Cut(w.Device.RCD.Group, 40)), "correct the bar or the group")
 		}
 	}
 }

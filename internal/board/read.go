@@ -17,6 +17,7 @@ import (
 	"waycall/internal/english"
 	"waycall/internal/plainyaml"
 	"waycall/internal/printable"
+	"waycall/internal/waymark"
 )
 
 // MaxFileSize is the largest board file that Read accepts, in bytes. A board
@@ -262,6 +263,7 @@ func (d *decoder) defaults(job *Job) {
 			if w.Spare {
 				continue
 			}
+			orDefault(&w.Phase, waymark.Phase(w.Number), d.at[path+".phase"])
 			orDefault(&w.Phases, 1, d.at[path+".phases"])
 			orDefault(&w.Material, Copper, d.at[path+".material"])
 			if w.Supplies != 0 {
@@ -354,6 +356,10 @@ func (d *decoder) set(tk *token.Token, text string, v reflect.Value, path string
 			d.add(tk, fmt.Sprintf("%s is %q", label(path), printable.Cut(text, 40)), "write true or false")
 		}
 	case reflect.Int:
+		if isWay(path[strings.LastIndexByte(path, '.')+1:]) {
+			d.marked(tk, text, v, path)
+			return
+		}
 		n, err := strconv.Atoi(text)
 		if err != nil || strings.Trim(text, "0123456789") != "" {
 			d.add(tk, fmt.Sprintf("%s is %q, not a whole number", label(path), printable.Cut(text, 40)), "write figures only, such as 3")
@@ -368,6 +374,19 @@ func (d *decoder) set(tk *token.Token, text string, v reflect.Value, path string
 		}
 		v.SetFloat(n)
 	}
+}
+
+// isWay reports whether a key holds a way as it is marked.
+func isWay(key string) bool { return key == "way" || key == "from_way" }
+
+// marked sets v to a way as it is marked on the board.
+func (d *decoder) marked(tk *token.Token, text string, v reflect.Value, path string) {
+	n, err := waymark.Parse(text)
+	if none := strings.HasSuffix(path, ".from_way") && text == "0"; err != nil && !none {
+		d.add(tk, fmt.Sprintf("%s is %q, which is no way of a board", label(path), printable.Cut(text, 40)), "write it as marked: 1 to 99, or with its line, such as 1L2")
+		return
+	}
+	v.SetInt(int64(n))
 }
 
 // scalarText returns a scalar as it stands in the file.

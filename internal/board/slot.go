@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 // Slot is one place on the schedule for one reading.
@@ -47,7 +48,7 @@ func (s Slot) Check(job Job) error {
 // board itself, always is.
 func (b *Board) InUse(number int) error {
 	if way := b.Way(number); number != 0 && (way == nil || way.Spare) {
-		return fmt.Errorf("way %d is not in use on board %d", number, b.Number)
+		return fmt.Errorf("way %s is not in use on board %d", waymark.Print(number), b.Number)
 	}
 	return nil
 }
@@ -74,7 +75,7 @@ func (s Slot) atBoard(b Board) error {
 func (s Slot) atWay(way Way) error {
 	switch s.Test {
 	case reading.Ze, reading.RA, reading.Earthing, reading.Bonding:
-		return fmt.Errorf("%s is a test of the board, not of way %d", s.Test, s.Way)
+		return fmt.Errorf("%s is a test of the board, not of way %s", s.Test, waymark.Print(s.Way))
 	case reading.RingLN, reading.RingLE:
 		most := maxPoint
 		if way.Points > 0 {
@@ -84,12 +85,12 @@ func (s Slot) atWay(way Way) error {
 			most = 0
 		}
 		if s.Position < 0 || s.Position > most {
-			return fmt.Errorf("way %d has no point %d on a ring", s.Way, s.Position)
+			return fmt.Errorf("way %s has no point %d on a ring", waymark.Print(s.Way), s.Position)
 		}
 		return nil
 	}
 	if s.Position < 0 || s.Position > 2 || s.Position > 0 && !way.TwoWay {
-		return fmt.Errorf("way %d has no switch position %d", s.Way, s.Position)
+		return fmt.Errorf("way %s has no switch position %d", waymark.Print(s.Way), s.Position)
 	}
 	return nil
 }

@@ -11,6 +11,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/printable"
+	"waycall/internal/waymark"
 )
 
 // validate adds a problem for everything in job that is missing or cannot be.
@@ -205,11 +206,11 @@ func (d *decoder) supply(job *Job, b *Board, path string) {
 	case u.FromWay == 0:
 		d.bad(at, fmt.Sprintf("board %d is fed from board %d but no from_way is given", b.Number, u.From), "add the way of that board")
 	case way == nil:
-		d.bad(at+".from_way", fmt.Sprintf("board %d has no way %d to feed board %d", u.From, u.FromWay, b.Number), "correct the way or describe it")
+		d.bad(at+".from_way", fmt.Sprintf("board %d has no way %s to feed board %d", u.From, waymark.Print(u.FromWay), b.Number), "correct the way or describe it")
 	case way.Spare:
-		d.bad(at+".from_way", fmt.Sprintf("board %d is fed from way %d of board %d, which is spare", b.Number, u.FromWay, u.From), "correct the way")
+		d.bad(at+".from_way", fmt.Sprintf("board %d is fed from way %s of board %d, which is spare", b.Number, waymark.Print(u.FromWay), u.From), "correct the way")
 	case way.Supplies != b.Number:
-		d.bad(at+".from_way", fmt.Sprintf("way %d of board %d does not say that it supplies board %d", u.FromWay, u.From, b.Number), fmt.Sprintf("add supplies: %d to that way or correct from_way", b.Number))
+		d.bad(at+".from_way", fmt.Sprintf("way %s of board %d does not say that it supplies board %d", waymark.Print(u.FromWay), u.From, b.Number), fmt.Sprintf("add supplies: %d to that way or correct from_way", b.Number))
 	case b.Phases > way.Phases:
 		d.bad(path+".phases", fmt.Sprintf("board %d is three-phase but is fed by a single-phase way", b.Number), "correct phases of one of the two")
 	}
@@ -237,13 +238,13 @@ func (d *decoder) supplies(job *Job, b *Board, path string) {
 		to := job.Board(w.Supplies)
 		switch first, twice := fed[w.Supplies], fed[w.Supplies] != 0; {
 		case to == nil:
-			d.bad(at, fmt.Sprintf("way %d supplies board %d, which is not described", w.Number, w.Supplies), "describe that board or remove supplies")
+			d.bad(at, fmt.Sprintf("way %s supplies board %d, which is not described", waymark.Print(w.Number), w.Supplies), "describe that board or remove supplies")
 		case to == b:
-			d.bad(at, fmt.Sprintf("way %d supplies its own board", w.Number), "correct the number")
+			d.bad(at, fmt.Sprintf("way %s supplies its own board", waymark.Print(w.Number)), "correct the number")
 		case twice:
-			d.bad(at, fmt.Sprintf("ways %d and %d both supply board %d", first, w.Number, w.Supplies), "keep the one that feeds it")
+			d.bad(at, fmt.Sprintf("ways %s and %s both supply board %d", waymark.Print(first), waymark.Print(w.Number), w.Supplies), "keep the one that feeds it")
 		case to.Supply.From != b.Number || to.Supply.FromWay != w.Number:
-			d.bad(at, fmt.Sprintf("way %d supplies board %d, but that board says it is fed from elsewhere", w.Number, w.Supplies), fmt.Sprintf("write supply: {from: %d, from_way: %d} for that board or correct supplies", b.Number, w.Number))
+			d.bad(at, fmt.Sprintf("way %s supplies board %d, but that board says it is fed from elsewhere", waymark.Print(w.Number), w.Supplies), fmt.Sprintf("write supply: {from: %d, from_way: %s} for that board or correct supplies", b.Number, waymark.Print(w.Number)))
 		}
 		fed[w.Supplies] = w.Number
 	}
@@ -285,20 +286,39 @@ func (d *decoder) ways(b *Board, board string) {
 		w := &b.Ways[i]
 		path := fmt.Sprintf("%s.ways[%d]", board, i)
 		n := path + ".way"
-		if first, twice := lines[w.Number]; twice && w.Number != 0 {
-			d.bad(n, fmt.Sprintf("way %d is described twice%s", w.Number, first), "correct the number or remove one")
-		} else if d.number(n, float64(w.Number), 1, 99, "a way's number as marked on the board") {
-			lines[w.Number] = d.first(n)
-			if w.Number < last {
-				d.bad(n, fmt.Sprintf("way %d comes after way %d", w.Number, last), "put the ways in the order of their numbers")
-			}
-			last = w.Number
-		}
+		lines[w.Number], last = d.wayNumber(b.Ways[:i], n, w.Number, lines[w.Number], last)
 		d.way(b, w, path)
 		if bars && !w.Spare && !w.NoNeutral && w.NeutralBar == "" {
-			d.bad(path, fmt.Sprintf("way %d has no neutral_bar but other ways have", w.Number), "name the bar its neutral is on")
+			d.bad(path, fmt.Sprintf("way %s has no neutral_bar but other ways have", waymark.Print(w.Number)), "name the bar its neutral is on")
 		}
 	}
+}
+
+// wayNumber checks how a way of a board is marked against those before it. first is
+// where it was described before, last the way before it; it returns both anew.
+func (d *decoder) wayNumber(before []Way, path string, n int, first string, last int) (string, int) {
+	if n == 0 && d.at[path] == nil {
+		d.bad(path, path+" is missing", "add it: a way as marked on the board, such as 3 or 1L2")
+		return first, last
+	}
+	if !waymark.Known(n) {
+		d.bad(path, fmt.Sprintf("%s is %d, outside 1 to %d", path, n, waymark.MaxPlace), "give it in a way's number as marked on the board, such as 3 or 1L2")
+		return first, last
+	}
+	if slices.ContainsFunc(before, func(w Way) bool { return w.Number == n }) {
+		d.bad(path, fmt.Sprintf("way %s is described twice%s", waymark.Print(n), first), "correct the number or remove one")
+		return first, last
+	}
+	for _, w := range before {
+		if waymark.Clash(w.Number, n) {
+			d.bad(path, fmt.Sprintf("ways %s and %s are at one place of the board", waymark.Print(w.Number), waymark.Print(n)), "describe the place as one way, or each of its lines as a way")
+			break
+		}
+	}
+	if last != 0 && waymark.Compare(n, last) < 0 {
+		d.bad(path, fmt.Sprintf("way %s comes after way %s", waymark.Print(n), waymark.Print(last)), "put the ways in the order of their numbers")
+	}
+	return d.first(path), n
 }
 
 func (d *decoder) way(b *Board, w *Way, path string) {
@@ -370,7 +390,7 @@ func (d *decoder) contradictions(w *Way, path string) {
 		{ring && w.Use == Distribution, "use", "a ring final circuit is described as a distribution circuit", "correct wiring or use"},
 	} {
 		if c.found {
-			d.bad(path+"."+c.key, fmt.Sprintf("way %d: %s", w.Number, c.what), c.do)
+			d.bad(path+"."+c.key, fmt.Sprintf("way %s: %s", waymark.Print(w.Number), c.what), c.do)
 		}
 	}
 }
@@ -382,15 +402,21 @@ func (d *decoder) wayPhases(b *Board, w *Way, path string) {
 		d.phases(path+".phases", w.Phases)
 	}
 	switch {
+	case waymark.Line(w.Number) != 0 && b.Phases == 1:
+		d.bad(path+".way", fmt.Sprintf("way %s is marked by its line but its board has one phase", waymark.Print(w.Number)), "correct the way, or phases of the board")
+	case waymark.Line(w.Number) != 0 && w.Phases == 3:
+		d.bad(path+".phases", fmt.Sprintf("way %s is on one line but described as three-phase", waymark.Print(w.Number)), "correct phases, or write the way without its line")
+	case waymark.Line(w.Number) != 0 && w.Phase != "" && w.Phase != waymark.Phase(w.Number):
+		d.bad(path+".phase", fmt.Sprintf("way %s names phase %s", waymark.Print(w.Number), printable.Cut(w.Phase, 40)), "correct the way or remove phase")
 	case w.Phases == 3 && b.Phases == 1:
-		d.bad(path+".phases", fmt.Sprintf("way %d is three-phase but its board has one phase", w.Number), "correct phases of one of the two")
+		d.bad(path+".phases", fmt.Sprintf("way %s is three-phase but its board has one phase", waymark.Print(w.Number)), "correct phases of one of the two")
 	case w.Phase == "":
 	case !oneOf(w.Phase, "L1", "L2", "L3"):
 		d.bad(path+".phase", fmt.Sprintf("phase is %q", printable.Cut(w.Phase, 40)), "write L1, L2 or L3")
 	case b.Phases == 1:
-		d.bad(path+".phase", fmt.Sprintf("way %d names a phase but its board has only one", w.Number), "remove phase or correct phases of the board")
+		d.bad(path+".phase", fmt.Sprintf("way %s names a phase but its board has only one", waymark.Print(w.Number)), "remove phase or correct phases of the board")
 	case w.Phases == 3:
-		d.bad(path+".phase", fmt.Sprintf("way %d is on all three phases but names one", w.Number), "remove phase or correct phases of the way")
+		d.bad(path+".phase", fmt.Sprintf("way %s is on all three phases but names one", waymark.Print(w.Number)), "remove phase or correct phases of the way")
 	}
 }
 
@@ -404,7 +430,7 @@ func (d *decoder) spare(w *Way, path string) {
 		{"no_neutral", w.NoNeutral}, {"material", w.Material != ""}, {"cpc_kind", w.CPCKind != ""}, {"spurs", w.Spurs != 0}, {"use", w.Use != ""}, {"supplies", w.Supplies != 0}, {"undocumented", w.Undocumented},
 		{"cores", w.Cores != 0}, {"flexible", w.Flexible}, {"feeds_back", w.FeedsBack != ""}} {
 		if f.set {
-			d.bad(path+"."+f.key, fmt.Sprintf("way %d is spare but has %s", w.Number, f.key), "remove one of the two")
+			d.bad(path+"."+f.key, fmt.Sprintf("way %s is spare but has %s", waymark.Print(w.Number), f.key), "remove one of the two")
 		}
 	}
 }

@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"waycall/internal/printable"
+	"waycall/internal/waymark"
 )
 
 // Write writes the description of a job as a board file that Read gives back as it
@@ -58,6 +59,10 @@ func writeStruct(b *bytes.Buffer, v reflect.Value, indent string) {
 			continue
 		}
 		b.WriteString(indent + tag.Get("yaml") + ":")
+		if isWay(tag.Get("yaml")) {
+			b.WriteString(" " + waymark.Print(int(field.Int())) + "\n")
+			continue
+		}
 		writeValue(b, field, indent)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/limits"
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 // faultCurrent judges PFC and PSC.
@@ -32,11 +33,11 @@ func (c *ctx) breaking() []Verdict {
 	var devices []named
 	add := func(name string, d board.Device) { devices = append(devices, named{name, d.Breaking, d.BackedUp}) }
 	if c.way != nil {
-		add("way "+reading.Cardinal(c.in.Way), c.way.Device)
+		add("way "+waymark.Aloud(c.in.Way), c.way.Device)
 	} else {
 		for _, w := range c.board.Ways {
 			if !w.Spare || w.Device.Standard != "" {
-				add("way "+reading.Cardinal(w.Number), w.Device)
+				add("way "+waymark.Aloud(w.Number), w.Device)
 			}
 		}
 		if limits.IsBreaker(c.board.Main) || limits.FuseStandard(c.board.Main) != "" {

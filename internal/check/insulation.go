@@ -7,6 +7,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/limits"
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 const (
@@ -193,7 +194,7 @@ func sameAgain(c *ctx, _ limits.Insulation) (Verdict, bool) {
 		if c.q.Bound != reading.Exactly || !e.Quantity.Equal(c.q) {
 			break
 		}
-		return verdict(Investigate, "the same figure again", limits.Practice, "The same as way %s, so was it read again or carried over?", reading.Cardinal(e.Way)).next("Read the display again."), true
+		return verdict(Investigate, "the same figure again", limits.Practice, "The same as way %s, so was it read again or carried over?", waymark.Aloud(e.Way)).next("Read the display again."), true
 	}
 	return Verdict{}, false
 }
@@ -286,12 +287,12 @@ func againstWhole(c *ctx, l limits.Insulation) (Verdict, bool) {
 		return Verdict{}, false
 	}
 	if i, ok := limits.PullsDown(ways, l.Least); ok {
-		return note(verdict(Investigate, rule, comboSource, "By elimination way %s pulls the board down.", reading.Cardinal(numbers[i]))).next("Take way %s off and read the whole board again.", reading.Cardinal(numbers[i])), true
+		return note(verdict(Investigate, rule, comboSource, "By elimination way %s pulls the board down.", waymark.Aloud(numbers[i]))).next("Take way %s off and read the whole board again.", waymark.Aloud(numbers[i])), true
 	}
 	if missing == 1 && most.Low >= l.Least {
 		rest := limits.Rest(whole, reckoned)
-		return note(verdict(Investigate, rule, comboSource, "By elimination way %s pulls the board down.", reading.Cardinal(last))).span("way by elimination", rest, reading.Megohm).
-			next("Read way %s.", reading.Cardinal(last)), true
+		return note(verdict(Investigate, rule, comboSource, "By elimination way %s pulls the board down.", waymark.Aloud(last))).span("way by elimination", rest, reading.Megohm).
+			next("Read way %s.", waymark.Aloud(last)), true
 	}
 	return Verdict{}, false
 }

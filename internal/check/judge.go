@@ -9,6 +9,7 @@ import (
 	"waycall/internal/limits"
 	"waycall/internal/printable"
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 // Earlier is a reading that was recorded before the one being checked.
@@ -149,7 +150,7 @@ func (c *ctx) rules() []Verdict {
 func (c *ctx) where() string {
 	place := "Board " + reading.Cardinal(c.in.Board)
 	if c.in.Way != 0 {
-		place = "Way " + reading.Cardinal(c.in.Way)
+		place = "Way " + waymark.Aloud(c.in.Way)
 	}
 	if s := c.in.Test.Spoken(); s != "" {
 		return place + ", " + s
@@ -170,7 +171,7 @@ func (c *ctx) refuse() (Verdict, bool) {
 	}
 	if c.in.Way != 0 {
 		if c.way = c.board.Way(c.in.Way); c.way == nil {
-			return cannot(rule, limits.Practice, "There is no way %d on this board.", c.in.Way), true
+			return cannot(rule, limits.Practice, "There is no way %s on this board.", waymark.Print(c.in.Way)), true
 		}
 	}
 	switch {

@@ -7,6 +7,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/limits"
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 // zsLimit is the limit of the Zs of the way being judged.
@@ -268,7 +269,7 @@ func (c *ctx) ze() []Verdict {
 		}
 	}
 	if at != 0 && atMost(c.q, limits.Exact(lowest)) == Fail {
-		v := verdict(Investigate, rule, limits.SourceOf("cmin"), "Alone more than the limit of way %s, which is %s.", reading.Cardinal(at), said(lowest, reading.Ohm))
+		v := verdict(Investigate, rule, limits.SourceOf("cmin"), "Alone more than the limit of way %s, which is %s.", waymark.Aloud(at), said(lowest, reading.Ohm))
 		all = append(all, note(v, lowest).next("Check the earthing of the board, and the device of that way."))
 	}
 	if len(all) == 0 {
@@ -313,7 +314,7 @@ func (c *ctx) electrode() []Verdict {
 	}
 	all := c.zsRCD(worstRCD)
 	if bare != 0 {
-		all = append(all, c.numbers(cannot("R A times the residual current", limits.SourceOf("touch"), "Way %s has no r c d described, so R A cannot be judged for it.", reading.Cardinal(bare))).next("Describe the r c d of each way."))
+		all = append(all, c.numbers(cannot("R A times the residual current", limits.SourceOf("touch"), "Way %s has no r c d described, so R A cannot be judged for it.", waymark.Aloud(bare))).next("Describe the r c d of each way."))
 	}
 	return append(all, c.loopAgainstCurrent()...)
 }

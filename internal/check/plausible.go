@@ -5,6 +5,7 @@ import (
 
 	"waycall/internal/limits"
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 // The rules that find a reading which is likely another than the instrument showed.
@@ -58,7 +59,7 @@ func (c *ctx) swapped(own limits.Interval) (Verdict, bool) {
 			continue
 		}
 		if band := allowed(x); c.is.Inside(band) && !theirs.Inside(band) {
-			return verdict(Investigate, ruleSwap, limits.Practice, "It fits way %s and that fits this one, so are the two changed round?", reading.Cardinal(e.Way)).
+			return verdict(Investigate, ruleSwap, limits.Practice, "It fits way %s and that fits this one, so are the two changed round?", waymark.Aloud(e.Way)).
 				next("Check which cable is in which way."), true
 		}
 	}
@@ -80,7 +81,7 @@ func (c *ctx) again() []Verdict {
 		if !e.Quantity.Equal(c.q) {
 			return nil
 		}
-		return []Verdict{c.numbers(verdict(Investigate, ruleAgain, limits.Practice, "The same as way %s, so was it read again or carried over?", reading.Cardinal(e.Way))).next("Read the display again.")}
+		return []Verdict{c.numbers(verdict(Investigate, ruleAgain, limits.Practice, "The same as way %s, so was it read again or carried over?", waymark.Aloud(e.Way))).next("Read the display again.")}
 	}
 	return nil
 }

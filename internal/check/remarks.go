@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"waycall/internal/board"
+	"waycall/internal/waymark"
 )
 
 // Remark is something about what is described, not about a reading: it is told and
@@ -60,7 +61,7 @@ func Remarks(job board.Job, number, way int) []Remark {
 		for i := range b.Ways {
 			other := &b.Ways[i]
 			if r := other.Device.RCD; r != nil && r.Group == rcd.Group && wayFeedsBack(&job, other, 0) != "" {
-				oneWay("The residual current device of this way", fmt.Sprintf("%s on way %d", wayFeedsBack(&job, other, 0), other.Number))
+				oneWay("The residual current device of this way", fmt.Sprintf("%s on way %s", wayFeedsBack(&job, other, 0), waymark.Print(other.Number)))
 				break
 			}
 		}

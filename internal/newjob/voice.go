@@ -11,6 +11,7 @@ import (
 	"waycall/internal/english"
 	"waycall/internal/phrase"
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 // Voice is the conversation in which the ways of a job's boards are said one by one,
@@ -49,6 +50,9 @@ func (v *Voice) Scope() phrase.Scope {
 	s := phrase.Scope{Ways: map[int][]reading.Test{}}
 	for n := 1; n <= 99; n++ {
 		s.Ways[n] = nil
+		for line := 1; line <= waymark.Lines && v.board().Phases == 3; line++ {
+			s.Ways[waymark.Of(n, line)] = nil
+		}
 	}
 	return s
 }
@@ -163,7 +167,7 @@ func (v *Voice) check(w board.Way) error {
 
 func freeNumber(ways []board.Way) int {
 	for n := 1; ; n++ {
-		if !slices.ContainsFunc(ways, func(w board.Way) bool { return w.Number == n }) {
+		if !slices.ContainsFunc(ways, func(w board.Way) bool { return waymark.Place(w.Number) == n }) {
 			return n
 		}
 	}
@@ -173,7 +177,7 @@ func freeNumber(ways []board.Way) int {
 func with(ways []board.Way, w board.Way) []board.Way {
 	ways = slices.DeleteFunc(slices.Clone(ways), func(x board.Way) bool { return x.Number == w.Number })
 	ways = append(ways, w)
-	slices.SortFunc(ways, func(a, b board.Way) int { return a.Number - b.Number })
+	slices.SortFunc(ways, func(a, b board.Way) int { return waymark.Compare(a.Number, b.Number) })
 	return ways
 }
 
@@ -186,15 +190,15 @@ func spoken(err error) string {
 	return english.Capital(text) + "."
 }
 
-func way(n int) string { return "way " + reading.Cardinal(n) }
+func way(n int) string { return "way " + waymark.Aloud(n) }
 
 // readBack says the way that waits.
 func (v *Voice) readBack() string {
 	w := v.pending
 	if w.Spare {
-		return fmt.Sprintf("Way %s, spare. Confirm?", reading.Cardinal(w.Number))
+		return fmt.Sprintf("Way %s, spare. Confirm?", waymark.Aloud(w.Number))
 	}
-	text := fmt.Sprintf("Way %s, %s, %s amp type %s", reading.Cardinal(w.Number), strings.ToLower(w.Feeds), reading.Number(w.Device.Rating), w.Device.Type)
+	text := fmt.Sprintf("Way %s, %s, %s amp type %s", waymark.Aloud(w.Number), strings.ToLower(w.Feeds), reading.Number(w.Device.Rating), w.Device.Type)
 	if w.Line != 0 {
 		text += ", cable " + reading.Number(w.Line)
 	}
@@ -224,7 +228,7 @@ func (v *Voice) next() string {
 	if len(v.order) > 0 {
 		n = min(v.order[len(v.order)-1]+1, 99)
 	}
-	return fmt.Sprintf("Way %s?", reading.Cardinal(n))
+	return fmt.Sprintf("Way %s?", waymark.Aloud(n))
 }
 
 func (v *Voice) confirm() string {
@@ -257,7 +261,7 @@ func (v *Voice) scratch() string {
 	v.order = v.order[:len(v.order)-1]
 	b := v.board()
 	b.Ways = slices.DeleteFunc(slices.Clone(b.Ways), func(w board.Way) bool { return w.Number == n })
-	return v.say(fmt.Sprintf("Way %s is taken out.", reading.Cardinal(n)), v.next())
+	return v.say(fmt.Sprintf("Way %s is taken out.", waymark.Aloud(n)), v.next())
 }
 
 // finish ends the board in hand, and the whole with the last of them.

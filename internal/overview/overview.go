@@ -13,6 +13,7 @@ import (
 	"waycall/internal/record"
 	"waycall/internal/sequence"
 	"waycall/internal/store"
+	"waycall/internal/waymark"
 )
 
 // Job is what is shown of a job.
@@ -145,10 +146,10 @@ func (v Job) Write(w io.Writer) error {
 			b := j.Board(way.Board)
 			fmt.Fprintf(t, "\nboard %d\t%s, %s%s\n", b.Number, b.Name, b.Earthing, from(*b))
 		case way.Spare:
-			fmt.Fprintf(t, "way %d\tspare\n", way.Way)
+			fmt.Fprintf(t, "way %s\tspare\n", waymark.Print(way.Way))
 			continue
 		default:
-			fmt.Fprintf(t, "way %d\t%s\n", way.Way, way.Feeds)
+			fmt.Fprintf(t, "way %s\t%s\n", waymark.Print(way.Way), way.Feeds)
 		}
 		for _, r := range way.Readings {
 			fmt.Fprintf(t, "\t%s\t%s\t%s\n", slotName(r.Slot), r.Quantity, r.Verdict.Result)
@@ -164,7 +165,7 @@ func (v Job) Write(w io.Writer) error {
 }
 
 func placeName(s record.Slot, several bool) string {
-	where := fmt.Sprintf("way %d, ", s.Way)
+	where := fmt.Sprintf("way %s, ", waymark.Print(s.Way))
 	if s.Way == 0 {
 		where = "the board itself, "
 	}
@@ -180,7 +181,7 @@ func from(b board.Board) string {
 	case b.Supply.OnlyIsolated:
 		return ", only isolated"
 	case b.Supply.From != 0:
-		return fmt.Sprintf(", from board %d, way %d", b.Supply.From, b.Supply.FromWay)
+		return fmt.Sprintf(", from board %d, way %s", b.Supply.From, waymark.Print(b.Supply.FromWay))
 	}
 	return ""
 }

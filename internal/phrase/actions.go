@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 // The tags of the grammar are small actions, carried out in the order in which
@@ -20,6 +21,8 @@ import (
 //	thrice       the next digit is said for three
 //	point        digits from here on are decimal places
 //	way          the number that follows is a way
+//	on line      what follows is the line of the way, which exists so marked
+//	line N       the way is line N of the place just said
 //	to way       it ends here
 //	last         the number that follows is the last of several ways
 //	to last      it ends here
@@ -50,6 +53,8 @@ const (
 	doLast
 	doBoard
 	doThen
+	doOnLine
+	doLine
 	doToWay
 	doToLast
 	doToBoard
@@ -66,7 +71,7 @@ const (
 // action is a tag of the grammar, parsed.
 type action struct {
 	verb verb
-	n    int    // of add and digit
+	n    int    // of add, digit and line
 	arg  string // of bound, test, unit, say, reason and code
 }
 
@@ -77,7 +82,7 @@ func (a action) ends() bool { return a.verb >= doToWay && a.verb <= doToValue }
 var plain = map[string]verb{
 	"hundred": doHundred, "thousand": doThousand, "twice": doTwice, "thrice": doThrice, "point": doPoint,
 	"way": doWay, "last": doLast, "board": doBoard, "then": doThen,
-	"to way": doToWay, "to last": doToLast, "to board": doToBoard, "to value": doToValue,
+	"on line": doOnLine, "to way": doToWay, "to last": doToLast, "to board": doToBoard, "to value": doToValue,
 	"over range": doOverRange,
 }
 
@@ -100,6 +105,10 @@ func parseAction(t string) (action, error) {
 			return action{verb: doAdd, n: n}, nil
 		}
 		return action{verb: doDigit, n: n}, nil
+	case "line":
+		if n, err := strconv.Atoi(arg); err == nil && n >= 1 && n <= waymark.Lines {
+			return action{verb: doLine, n: n}, nil
+		}
 	case "bound":
 		if arg == "=" || arg == ">" || arg == "<" {
 			return action{verb: doBound, arg: arg}, nil
@@ -155,6 +164,8 @@ func (x *machine) do(actions []action) {
 				}
 			}
 			x.times = 0
+		case doLine:
+			x.n = waymark.Of(x.n, a.n)
 		case doHundred:
 			x.n *= 100
 		case doThousand:

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 // MaxWay is the highest way when no board is known.
@@ -42,10 +43,20 @@ func (s Scope) allows(way int, test reading.Test) bool {
 		}
 	}
 	if s.Ways == nil {
-		return way <= MaxWay
+		return way <= MaxWay // none of them divided
 	}
 	tests, ok := s.Ways[way]
 	return ok && (test == "" || slices.Contains(tests, test))
+}
+
+// divides reports whether a place of the board has a way for each of its lines.
+func (s Scope) divides(place int) bool {
+	for line := 1; line <= waymark.Lines; line++ {
+		if _, ok := s.Ways[waymark.Of(place, line)]; ok {
+			return true
+		}
+	}
+	return false
 }
 
 // Automaton accepts the phrases that may be said in one Scope. It is
@@ -104,6 +115,12 @@ func (p *partial) do(actions []action, s Scope) bool {
 			p.collecting, p.board, p.n = false, false, 0
 		case a.verb == doAdd && p.collecting:
 			p.n += a.n
+		case a.verb == doOnLine && p.collecting:
+			if !s.divides(p.n) {
+				return false
+			}
+		case a.verb == doLine && p.collecting:
+			p.n = waymark.Of(p.n, a.n)
 		case a.ends() && p.collecting:
 			p.collecting, p.way, p.n = false, p.n, 0
 			if !s.allows(p.way, p.test) {

@@ -7,7 +7,7 @@ type Meaning struct {
 	Command Command // what is asked for; empty for a plain reading
 
 	Board     int              // 1 to 99, in "board two"; 0 when the phrase names no board
-	Way       int              // 1 to 99; 0 when the phrase names no way
+	Way       int              // as board.Way.Number; 0 when the phrase names no way
 	Last      int              // 1 to 99, the last of several ways that begin with Way; otherwise 0
 	Test      reading.Test     // empty when the phrase names no test
 	Quantity  reading.Quantity // what was read off the instrument; Bound is empty when the phrase holds no value

@@ -69,6 +69,10 @@ func TestMeaning(t *testing.T) {
 		{"skip this one no access", Meaning{Command: Skip, Reason: "no access"}},
 		{"circuit in use", Meaning{Command: Reason, Reason: "circuit in use"}},
 		{"way seven", Meaning{Command: GoTo, Way: 7}},
+		{"way one l two", Meaning{Command: GoTo, Way: 201}},
+		{"circuit twenty one l three polarity correct", Meaning{Command: Correct, Way: 321, Test: reading.Polarity}},
+		{"way one l one r one plus r two point three", Meaning{Way: 101, Test: reading.R1R2, Quantity: exactly(0.3, 1, reading.Ohm)}},
+		{"point three r one plus r two way one l three", Meaning{Way: 301, Test: reading.R1R2, Quantity: exactly(0.3, 1, reading.Ohm)}},
 		{"read back way three", Meaning{Command: ReadBack, Way: 3}},
 		{"test way twenty four again", Meaning{Command: TestAgain, Way: 24}},
 		{"that's right", Meaning{Command: Confirm}},
@@ -199,39 +203,47 @@ func TestScope(t *testing.T) {
 	g := load(t)
 	a := g.Narrow(Scope{
 		Ways: map[int][]reading.Test{
-			1: {reading.LNE, reading.LN},
-			2: {reading.RingR1, reading.LNE},
-			0: {reading.Ze}, // the board itself
+			1:   {reading.LNE, reading.LN},
+			2:   {reading.RingR1, reading.LNE},
+			0:   {reading.Ze}, // the board itself
+			204: {reading.LN}, // 4L2
 		},
 		Here: 1, Boards: []int{1, 3},
 		Unit: reading.Megohm,
 	})
 	for text, want := range map[string]bool{
-		"way one live to neutral two hundred":   true,
-		"way two live to neutral two hundred":   false, // not on this way
-		"way two ring r one point three":        true,
-		"way one ring r one point three":        false, // not a ring
-		"way three live to neutral two hundred": false, // no such way
-		"live to neutral two hundred":           true,  // the way in hand
-		"ring r one point three":                false,
-		"two hundred megohms":                   true,
-		"two hundred ohms":                      false, // another unit is due
-		"two hundred":                           true,
-		"way two":                               true,
-		"way three":                             false,
-		"read back way thirty one":              false,
-		"confirm":                               true,
-		"two hundred live to neutral way one":   true,
-		"two hundred way one live to neutral":   true,
-		"two hundred live to neutral way two":   false,
-		"two hundred live to neutral":           true, // the way in hand
-		"point three ring r one way two":        true, // not of the way in hand, but of the one named
-		"point three ring r one":                false,
-		"over range live to neutral way two":    false, // over range comes first as a value does
-		"board two":                             false, // no such board
-		"board three":                           true,
-		"zed e point three":                     true, // of the board itself
-		"way one zed e point three":             false,
+		"way one live to neutral two hundred":       true,
+		"way two live to neutral two hundred":       false, // not on this way
+		"way two ring r one point three":            true,
+		"way one ring r one point three":            false, // not a ring
+		"way three live to neutral two hundred":     false, // no such way
+		"live to neutral two hundred":               true,  // the way in hand
+		"ring r one point three":                    false,
+		"two hundred megohms":                       true,
+		"two hundred ohms":                          false, // another unit is due
+		"two hundred":                               true,
+		"way two":                                   true,
+		"way four l two":                            true,
+		"way four l two live to neutral twenty":     true,
+		"way four l two ring r one point three":     false,
+		"way four l one":                            false,
+		"way four":                                  false, // divided
+		"way two l two":                             false, // not divided
+		"over range live to neutral way four l two": true,
+		"way three":                                 false,
+		"read back way thirty one":                  false,
+		"confirm":                                   true,
+		"two hundred live to neutral way one":       true,
+		"two hundred way one live to neutral":       true,
+		"two hundred live to neutral way two":       false,
+		"two hundred live to neutral":               true, // the way in hand
+		"point three ring r one way two":            true, // not of the way in hand, but of the one named
+		"point three ring r one":                    false,
+		"over range live to neutral way two":        false, // over range comes first as a value does
+		"board two":                                 false, // no such board
+		"board three":                               true,
+		"zed e point three":                         true, // of the board itself
+		"way one zed e point three":                 false,
 		"ways one to two live and neutral to earth all over range":            true,
 		"ways one to three live and neutral to earth all over range":          false, // no such way
 		"ways two to one live and neutral to earth all over range":            false, // backwards

@@ -39,6 +39,7 @@ import (
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/waymark"
 )
 
 // MaxFileSize is the largest sheet that is read, in bytes: some 30,000 readings.
@@ -260,6 +261,9 @@ func (p *decoder) reading(one row, job board.Job) (Reading, bool) {
 			_, ok = bad(field, "it is missing", "write its number")
 			return 0
 		}
+		if n, err := waymark.Parse(text); field == "way" && err == nil {
+			return n
+		}
 		n, err := strconv.Atoi(text)
 		if err != nil || strings.Trim(text, "0123456789") != "" || n > most {
 			_, ok = bad(field, fmt.Sprintf("%q is not a whole number up to %d", printable.Cut(printable.Line(text), 40), most), "write figures only, such as 3")
@@ -271,7 +275,7 @@ func (p *decoder) reading(one row, job board.Job) (Reading, bool) {
 	if len(job.Boards) == 1 {
 		only = job.Boards[0].Number
 	}
-	out.Board, out.Way, out.Position = number("board", only, 99), number("way", -1, 99), number("position", 0, 999)
+	out.Board, out.Way, out.Position = number("board", only, 99), number("way", -1, waymark.MaxPlace), number("position", 0, 999)
 	if !ok {
 		return out, false
 	}

@@ -10,6 +10,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 // Kind names what an Event says. The strings are stored, so they never change.
@@ -171,8 +172,8 @@ func checkReading(s *Slot, q *reading.Quantity, v *check.Verdict, whole bool) er
 		switch {
 		case s.Board < 1 || s.Board > 99:
 			return fmt.Errorf("board %d; boards are 1 to 99", s.Board)
-		case s.Way < 0 || s.Way > 99:
-			return fmt.Errorf("way %d; ways are 1 to 99, or 0 for the board itself", s.Way)
+		case s.Way != 0 && !waymark.Known(s.Way):
+			return fmt.Errorf("way %d; ways are 1 to 99, 101 to 399 for 1L1 to 99L3, or 0 for the board itself", s.Way)
 		case s.Position < 0 || s.Position > 500:
 			return fmt.Errorf("position %d; positions are 1 to 500, or 0 for none", s.Position)
 		case !s.Test.Known() && !(whole && s.Test == ""):

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"waycall/internal/waymark"
 )
 
 // Note is a remark in the electrician's own words, whose sound is kept, or an
@@ -75,7 +77,7 @@ func (s State) noted(e Event) (State, error) {
 		return s, s.noBoard(e.Slot.Board)
 	}
 	if e.Slot.Way != 0 && b.Way(e.Slot.Way) == nil {
-		return s, fmt.Errorf("there is no way %d on board %d", e.Slot.Way, e.Slot.Board)
+		return s, fmt.Errorf("there is no way %s on board %d", waymark.Print(e.Slot.Way), e.Slot.Board)
 	}
 	if _, known := Codes[e.Code]; known != (e.Kind == Observed) {
 		return s, fmt.Errorf("its code is %q", e.Code)

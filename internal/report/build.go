@@ -15,6 +15,7 @@ import (
 	"waycall/internal/record"
 	"waycall/internal/report/words"
 	"waycall/internal/sequence"
+	"waycall/internal/waymark"
 )
 
 // wayAt is a way of a board, or with way 0 the board itself.
@@ -291,6 +292,9 @@ func newLine(one *board.Board, w *board.Way, position int) Line {
 		Board: one.Number, Way: w.Number, Position: position, Feeds: w.Feeds, Spare: w.Spare, Device: newDevice(w.Device),
 		Wiring: string(w.Wiring), Phases: w.Phases, Phase: w.Phase, Line: w.Line, CPC: w.CPC, Material: string(w.Material), CPCKind: string(w.CPCKind),
 		Length: w.Length, Points: w.Points, Neutral: w.NeutralBar, Use: string(w.Use), Supplies: w.Supplies, Tested: newTested(),
+	}
+	if waymark.Line(w.Number) != 0 {
+		l.Marked = waymark.Print(w.Number)
 	}
 	if s, _, err := limits.MaxTime(one, w); err == nil && !w.Spare && !w.Separated {
 		l.MaxTime = s

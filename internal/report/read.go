@@ -18,6 +18,7 @@ import (
 
 	"waycall/internal/printable"
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 // Write writes the schedule as JSON for other programs; the fields are those of
@@ -158,13 +159,13 @@ func (s Schedule) agrees() error {
 		at := [3]int{l.Board, l.Way, l.Position}
 		switch {
 		case !boards[l.Board]:
-			return fmt.Errorf("way %d is on board %d, which is not there", l.Way, l.Board)
+			return fmt.Errorf("way %s is on board %d, which is not there", waymark.Print(l.Way), l.Board)
 		case lines[at]:
-			return fmt.Errorf("board %d, way %d, position %d is there twice", l.Board, l.Way, l.Position)
+			return fmt.Errorf("board %d, way %s, position %d is there twice", l.Board, waymark.Print(l.Way), l.Position)
 		}
 		lines[at] = true
 		if err := l.agrees(); err != nil {
-			return fmt.Errorf("board %d, way %d: %w", l.Board, l.Way, err)
+			return fmt.Errorf("board %d, way %s: %w", l.Board, waymark.Print(l.Way), err)
 		}
 	}
 	for _, o := range s.Observations {

@@ -199,7 +199,8 @@ type Tested struct {
 // is tested once on such a way stands on the line of the first position.
 type Line struct {
 	Board    int     `json:"board"`
-	Way      int     `json:"way"`
+	Way      int     `json:"way"`                // as board.Way.Number has it: 1L2 is 201
+	Marked   string  `json:"marked,omitempty"`   // the way as the board is marked, such as 1L2; absent where that is its number
 	Position int     `json:"position,omitempty"` // 1 or 2; absent where there is none
 	Feeds    string  `json:"feeds"`
 	Spare    bool    `json:"spare"`

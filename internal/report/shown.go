@@ -18,6 +18,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/report/words"
+	"waycall/internal/waymark"
 )
 
 // Service names a bonded service by its position.
@@ -171,7 +172,7 @@ func (s Schedule) Failing() (all []string) {
 		add(fmt.Sprintf("board %d itself", b.Number), b.Tested)
 		for _, l := range s.Lines {
 			if l.Board == b.Number {
-				add(fmt.Sprintf("board %d, way %d", l.Board, l.Way), l.Tested)
+				add(fmt.Sprintf("board %d, way %s", l.Board, waymark.Print(l.Way)), l.Tested)
 			}
 		}
 	}
@@ -245,9 +246,9 @@ func (c *Cell) Shown() string {
 // Name is the way, with its switch position where the line is of one.
 func (l Line) Name() string {
 	if l.Position > 0 {
-		return fmt.Sprintf("Way %d, switch position %d", l.Way, l.Position)
+		return fmt.Sprintf("Way %s, switch position %d", waymark.Print(l.Way), l.Position)
 	}
-	return fmt.Sprintf("Way %d", l.Way)
+	return "Way " + waymark.Print(l.Way)
 }
 
 // Switch is the switch position, 1 or 2, and nothing where there is none.

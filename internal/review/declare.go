@@ -8,6 +8,7 @@ import (
 
 	"waycall/internal/check"
 	"waycall/internal/record"
+	"waycall/internal/waymark"
 )
 
 // Statement is what a signer ticks. It claims nothing of who took the readings, because
@@ -91,7 +92,7 @@ func Declare(s record.State) Declaration {
 	slices.SortStableFunc(notes, func(a, b record.Note) int { return cmp.Compare(codes(a.Code), codes(b.Code)) })
 	for _, o := range notes {
 		if o.Ended == 0 && o.Code != "" {
-			text := fmt.Sprintf("%s, board %d, way %d: %s", o.Code, o.Board, o.Way, o.Text)
+			text := fmt.Sprintf("%s, board %d, way %s: %s", o.Code, o.Board, waymark.Print(o.Way), o.Text)
 			if o.Way == 0 {
 				text = fmt.Sprintf("%s, board %d itself: %s", o.Code, o.Board, o.Text)
 			}

@@ -10,6 +10,7 @@ import (
 	"waycall/internal/check"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
+	"waycall/internal/waymark"
 )
 
 // Kind says why something needs a human. The strings are exported, so they never
@@ -74,7 +75,7 @@ func (it Item) String() string {
 
 // placeOf names a place of the schedule: "board 1, way 3, LN-E (2)".
 func placeOf(slot record.Slot) string {
-	at := fmt.Sprintf("board %d, way %d, %s", slot.Board, slot.Way, slot.Test)
+	at := fmt.Sprintf("board %d, way %s, %s", slot.Board, waymark.Print(slot.Way), slot.Test)
 	if slot.Way == 0 {
 		at = fmt.Sprintf("board %d itself, %s", slot.Board, slot.Test)
 	}

@@ -10,6 +10,7 @@ import (
 	"waycall/internal/limits"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/waymark"
 )
 
 const (
@@ -207,7 +208,7 @@ func (p *site) waitsLive(b *panel, slot record.Slot) ruling {
 
 // whose names the way of at, or at itself, that holds up a test on b.
 func whose(b, at *panel, way int) string {
-	its := "Way " + reading.Cardinal(way)
+	its := "Way " + waymark.Aloud(way)
 	if way == 0 {
 		its = "The board"
 	}

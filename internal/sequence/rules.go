@@ -7,6 +7,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/waymark"
 )
 
 // Requirement says whether a test is made. The strings are exported, so they
@@ -385,7 +386,7 @@ func rcdOfWay(f rcdTest) func(circuit) ruling {
 			return notPossible("No residual current device is described for this way.")
 		}
 		if first := c.groups[rcd.Group]; rcd.Group != "" && first != c.way.Number {
-			return notNeeded("It shares its residual current device with way "+reading.Cardinal(first)+", and one device is tested once.", practice)
+			return notNeeded("It shares its residual current device with way "+waymark.Aloud(first)+", and one device is tested once.", practice)
 		}
 		return f(rcd)
 	}

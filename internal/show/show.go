@@ -18,6 +18,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
+	"waycall/internal/waymark"
 )
 
 // Facts is what is shown of a job.
@@ -285,7 +286,7 @@ func lastOf(s record.State) *Last {
 	}
 	p := each[at]
 	l := &Last{
-		Waits: s.Pending != nil, Place: placeOf(p.Slot), Where: fmt.Sprintf("way %d, ", p.Slot.Way) + InWords(s, p.Slot), Gone: gone[standing[at]],
+		Waits: s.Pending != nil, Place: placeOf(p.Slot), Where: fmt.Sprintf("way %s, ", waymark.Print(p.Slot.Way)) + InWords(s, p.Slot), Gone: gone[standing[at]],
 		Figure: Figure(p.Quantity), Unit: Unit(p.Quantity.Unit), Result: p.Verdict.Result, Because: p.Verdict.Reason,
 	}
 	if p.Slot.Way == 0 {

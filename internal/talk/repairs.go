@@ -10,6 +10,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
+	"waycall/internal/waymark"
 )
 
 const manyWait = "Several readings wait. Say all of them again, or one by its name. "
@@ -291,5 +292,5 @@ func (t *turn) places(all []record.Proposal) string {
 // span is "ways three to seven, live and neutral to earth".
 func (t *turn) span(all []record.Proposal) string {
 	first, last := all[0].Slot, all[len(all)-1].Slot
-	return strings.Join([]string{"ways", reading.Cardinal(first.Way), "to", reading.Cardinal(last.Way) + ",", t.tested(first)}, " ")
+	return strings.Join([]string{"ways", waymark.Aloud(first.Way), "to", waymark.Aloud(last.Way) + ",", t.tested(first)}, " ")
 }

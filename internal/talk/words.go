@@ -12,6 +12,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
+	"waycall/internal/waymark"
 )
 
 const (
@@ -26,7 +27,7 @@ const isolateAgain = "Isolate and lock off again by your own procedure, then pro
 // Used when the electrician goes back to a way after work on it.
 const proveAgain = "If it was energised meanwhile, prove dead again by your own procedure."
 
-func way(n int) string { return "way " + reading.Cardinal(n) }
+func way(n int) string { return "way " + waymark.Aloud(n) }
 
 // name is a slot in words: "way two, live to neutral, switch position one".
 func (t *turn) name(s record.Slot) string {
@@ -226,7 +227,7 @@ func (t *turn) readBriefly(p record.Proposal) string {
 			at.Position = 0
 		}
 		if t.placed[0] {
-			words = append(words, reading.Cardinal(p.Slot.Way))
+			words = append(words, waymark.Aloud(p.Slot.Way))
 		}
 		name := briefTest(at.Test, t.tested(at))
 		switch last := name[strings.LastIndexByte(name, ' ')+1:]; {

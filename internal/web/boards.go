@@ -17,6 +17,7 @@ import (
 	"waycall/internal/report"
 	"waycall/internal/review"
 	"waycall/internal/sequence"
+	"waycall/internal/waymark"
 	"waycall/internal/web/scale"
 )
 
@@ -121,7 +122,7 @@ func (s *seen) draw() boardsPage {
 			}
 			t := tileOf(tested, open[[2]int{b.Number, l.Way}])
 			tested = nil
-			t.Way, t.Label, t.Feeds, t.Device, t.Spare = l.Way, strconv.Itoa(l.Way), l.Feeds, deviceOf(l.Device), l.Spare
+			t.Way, t.Label, t.Feeds, t.Device, t.Spare = l.Way, waymark.Print(l.Way), l.Feeds, deviceOf(l.Device), l.Spare
 			t.Href = wayPath(s.ID, b.Number, l.Way)
 			if l.Spare {
 				t.Mark, t.Word, t.Count, t.Feeds = markOf("spare"), "", "", "Spare"
@@ -230,7 +231,7 @@ func about(b report.Board) string {
 		parts = append(parts, "three-phase")
 	}
 	if b.FedFrom > 0 {
-		parts = append(parts, fmt.Sprintf("fed from board %d, way %d", b.FedFrom, b.FedFromWay))
+		parts = append(parts, fmt.Sprintf("fed from board %d, way %s", b.FedFrom, waymark.Print(b.FedFromWay)))
 	}
 	if b.SurgeProtection {
 		parts = append(parts, "surge protection fitted")
@@ -297,7 +298,7 @@ func (s *server) way(w http.ResponseWriter, r *http.Request, snap *seen) {
 		s.jobFailed(w, r, err)
 		return
 	}
-	title := fmt.Sprintf("Board %d, way %d", number, way)
+	title := fmt.Sprintf("Board %d, way %s", number, waymark.Print(way))
 	if way == 0 {
 		title = fmt.Sprintf("Board %d itself", number)
 	}
@@ -364,7 +365,7 @@ func (s *seen) wayOf(number, way int) wayPage {
 			continue
 		}
 		if p.Label == "" {
-			p.Label, p.Feeds, p.Spare = fmt.Sprintf("Way %d", way), l.Feeds, l.Spare
+			p.Label, p.Feeds, p.Spare = fmt.Sprintf("Way %s", waymark.Print(way)), l.Feeds, l.Spare
 			p.wayFacts(l)
 		}
 		add(l.Tested, func(c report.Cell) []scale.Guide {

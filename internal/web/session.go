@@ -14,6 +14,7 @@ import (
 	"waycall/internal/check"
 	"waycall/internal/english"
 	"waycall/internal/record"
+	"waycall/internal/waymark"
 	"waycall/internal/web/scale"
 )
 
@@ -402,7 +403,7 @@ func withOhm(quantity string) string {
 
 // where names a place of the schedule in words.
 func (s *seen) where(slot record.Slot) string {
-	at := fmt.Sprintf("way %d", slot.Way)
+	at := "way " + waymark.Print(slot.Way)
 	if slot.Way == 0 {
 		at = "board itself"
 	}

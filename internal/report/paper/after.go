@@ -11,6 +11,7 @@ import (
 
 	"waycall/internal/report"
 	"waycall/internal/report/words"
+	"waycall/internal/waymark"
 )
 
 // minute is a time as the tables have it.
@@ -58,7 +59,7 @@ func placeOf(way int) string {
 	if way == 0 {
 		return "the board"
 	}
-	return strconv.Itoa(way)
+	return waymark.Print(way)
 }
 
 // remarked writes a table whose first columns are the board and the way, and what of
@@ -88,7 +89,7 @@ func (p *pdf) corrections() {
 	}
 	type row = report.Correction
 	rest := p.inFull(func(i int) string {
-		return fmt.Sprintf("Board %d, way %d, %s", all[i].Board, all[i].Way, all[i].Test)
+		return fmt.Sprintf("Board %d, way %s, %s", all[i].Board, waymark.Print(all[i].Way), all[i].Test)
 	})
 	table(p, "Corrected readings", []column[row]{
 		plain("", "Board", func(c row) string { return strconv.Itoa(c.Board) }),

@@ -13,6 +13,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/report"
 	"waycall/internal/report/words"
+	"waycall/internal/waymark"
 )
 
 func (p *pdf) board(b report.Board) {
@@ -22,7 +23,7 @@ func (p *pdf) board(b report.Board) {
 	p.heading(name)
 	from := "origin of the installation"
 	if b.FedFrom != 0 {
-		from = fmt.Sprintf("board %d, way %d", b.FedFrom, b.FedFromWay)
+		from = fmt.Sprintf("board %d, way %s", b.FedFrom, waymark.Print(b.FedFromWay))
 	}
 	surge := "no surge protection"
 	if b.SurgeProtection {
@@ -36,7 +37,7 @@ func (p *pdf) board(b report.Board) {
 		p.field("Declared", text)
 	}
 	if b.Zdb != "" {
-		p.field("Zdb", fmt.Sprintf("%s, Zs of way %d of board %d", b.Zdb, b.FedFromWay, b.FedFrom))
+		p.field("Zdb", fmt.Sprintf("%s, Zs of way %s of board %d", b.Zdb, waymark.Print(b.FedFromWay), b.FedFrom))
 	}
 	if text := b.Main.Long(); text != "" {
 		p.field("Main switch", text)

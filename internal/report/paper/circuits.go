@@ -13,6 +13,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/report"
 	"waycall/internal/report/words"
+	"waycall/internal/waymark"
 )
 
 // testColumn is a column of test results. Those of the model forms are always
@@ -102,7 +103,7 @@ func (p *pdf) remark(c *circuit) {
 // begin are the columns with which each table of circuits begins; sw where there are
 // switch positions.
 func begin(sw bool) []column[*circuit] {
-	columns := []column[*circuit]{figures("Circuit", "Way", func(c *circuit) string { return strconv.Itoa(c.Way) })}
+	columns := []column[*circuit]{figures("Circuit", "Way", func(c *circuit) string { return waymark.Print(c.Way) })}
 	if sw {
 		columns = append(columns, figures("Circuit", "Sw", func(c *circuit) string { return c.Switch() }))
 	}

@@ -12,6 +12,7 @@ import (
 	"waycall/internal/check"
 	"waycall/internal/report"
 	"waycall/internal/report/words"
+	"waycall/internal/waymark"
 )
 
 // --- what is on the pages
@@ -54,7 +55,7 @@ func boardColumns(s report.Schedule) []column[report.Board] {
 			if b.FedFrom == 0 {
 				return "origin"
 			}
-			return fmt.Sprintf("board %d, way %d", b.FedFrom, b.FedFromWay)
+			return fmt.Sprintf("board %d, way %s", b.FedFrom, waymark.Print(b.FedFromWay))
 		}),
 		figures("", "Ways in use", func(b report.Board) string {
 			ways, _ := inUse(s, b)

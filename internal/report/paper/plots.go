@@ -12,6 +12,7 @@ import (
 	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/report"
+	"waycall/internal/waymark"
 )
 
 // perPlot is how many lines of the schedule stand side by side on a page.
@@ -187,7 +188,7 @@ func (p *pdf) plot(one plot, lines []report.Line, h float64) {
 			p.SetDrawColor(120, 130, 140)
 			p.Line(middle-step/2, top, middle-step/2, bottom)
 		}
-		label := fmt.Sprintf("%d/%d", l.Board, l.Way)
+		label := fmt.Sprintf("%d/%s", l.Board, waymark.Print(l.Way))
 		p.ink()
 		p.Text(middle-p.GetStringWidth(label)/2, bottom+2.8, label)
 		if l.Position > 0 {

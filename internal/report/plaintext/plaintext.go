@@ -17,6 +17,7 @@ import (
 	"waycall/internal/report"
 	"waycall/internal/report/columns"
 	"waycall/internal/report/words"
+	"waycall/internal/waymark"
 )
 
 // notes writes what the tester found, with what the codes mean, and noted.
@@ -98,7 +99,7 @@ func (t *page) board(s report.Schedule, b report.Board) {
 	t.Item("", fmt.Sprintf("BOARD %d: %s", b.Number, b.Name))
 	from := ""
 	if b.FedFrom != 0 {
-		from = fmt.Sprintf("; from board %d, way %d", b.FedFrom, b.FedFromWay)
+		from = fmt.Sprintf("; from board %d, way %s", b.FedFrom, waymark.Print(b.FedFromWay))
 	}
 	surge := "no surge protection"
 	if b.SurgeProtection {
@@ -109,7 +110,7 @@ func (t *page) board(s report.Schedule, b report.Board) {
 		t.Field("Declared", "%s", words.Given(", ", "Ze", b.DeclaredZe, "ohm", "fault current", b.DeclaredPFC, "kA", "conditional rating of the board", b.Conditional, "kA"))
 	}
 	if b.Zdb != "" {
-		t.Field("Zdb", "%s, Zs of way %d of board %d", b.Zdb, b.FedFromWay, b.FedFrom)
+		t.Field("Zdb", "%s, Zs of way %s of board %d", b.Zdb, waymark.Print(b.FedFromWay), b.FedFrom)
 	}
 	if name := b.Main.Long(); name != "" {
 		t.Field("Main switch", "%s", name)
@@ -243,7 +244,7 @@ func (t *page) group(g group, lines []report.Line) {
 	}
 	rows := [][]string{head}
 	for _, l := range lines {
-		row := []string{strconv.Itoa(l.Way), l.Switch()}
+		row := []string{waymark.Print(l.Way), l.Switch()}
 		if g.volts {
 			row = append(row, l.TestVolts(shown))
 		}
@@ -268,7 +269,7 @@ func (t *page) group(g group, lines []report.Line) {
 func (t *page) circuits(lines []report.Line, notes int) {
 	rows := [][]string{{"Way", "Sw", "Feeds", "Device", "Cable", "Ph", "Max Zs", "Result", "Notes"}}
 	for _, l := range lines {
-		row := []string{strconv.Itoa(l.Way), l.Switch(), printable.Words(l.Feeds), printable.Words(short(l.Device)), cable(l), printable.Words(l.OnPhase()), l.Permitted(), l.Outcome(), ""}
+		row := []string{waymark.Print(l.Way), l.Switch(), printable.Words(l.Feeds), printable.Words(short(l.Device)), cable(l), printable.Words(l.OnPhase()), l.Permitted(), l.Outcome(), ""}
 		if l.Spare {
 			row[2] = strings.TrimSpace("spare " + printable.Words(l.Feeds))
 		}

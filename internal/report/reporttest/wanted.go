@@ -12,6 +12,7 @@ import (
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/report"
+	"waycall/internal/waymark"
 )
 
 // Wanted is what the record says stands in each cell, by its key; written out
@@ -68,7 +69,7 @@ func wantCircuit(l report.Line, set func(name, text string)) {
 		feeds = "spare " + feeds
 	}
 	for _, table := range []string{"details", "dead tests", "live tests and result"} {
-		set(table+" way", strconv.Itoa(l.Way))
+		set(table+" way", waymark.Print(l.Way))
 		set(table+" feeds", feeds)
 	}
 	d := l.Device

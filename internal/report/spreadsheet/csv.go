@@ -16,6 +16,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/report"
 	"waycall/internal/report/words"
+	"waycall/internal/waymark"
 )
 
 // csvHead names the columns of CSV.
@@ -94,7 +95,7 @@ func CSV(w io.Writer, s report.Schedule) error {
 			write("line", b.Number, lineFields(l))
 			for _, c := range l.Cells {
 				if words.OfRing(c.Test) && c.Position > 0 {
-					write("point", b.Number, map[string]string{"way": strconv.Itoa(l.Way), "feeds": fmt.Sprintf("point %d", c.Position), csvColumn(c.Test): c.Shown(), "result": c.Result})
+					write("point", b.Number, map[string]string{"way": waymark.Print(l.Way), "feeds": fmt.Sprintf("point %d", c.Position), csvColumn(c.Test): c.Shown(), "result": c.Result})
 				}
 			}
 			writeEarlier(l.Tested, func(fields map[string]string) { write("earlier", b.Number, fields) }, about(l))
@@ -104,7 +105,7 @@ func CSV(w io.Writer, s report.Schedule) error {
 		if way == 0 {
 			return ""
 		}
-		return strconv.Itoa(way)
+		return waymark.Print(way)
 	}
 	for _, o := range s.Observations {
 		write("observation", o.Board, map[string]string{"way": place(o.Way), "result": o.Code, "remarks": o.Text})
@@ -191,7 +192,7 @@ func boardFields(b report.Board) map[string]string {
 // about is what a line is, by the name of the column.
 func about(l report.Line) map[string]string {
 	f := map[string]string{
-		"way": strconv.Itoa(l.Way), "switch position": l.Switch(), "feeds": l.Feeds, "wiring": l.Wiring, "phase": l.OnPhase(),
+		"way": waymark.Print(l.Way), "switch position": l.Switch(), "feeds": l.Feeds, "wiring": l.Wiring, "phase": l.OnPhase(),
 		"line mm2": words.Known(l.Line), "cpc mm2": words.Known(l.CPC), "cpc kind": l.CPCKind, "material": l.Material, "length m": words.Known(l.Length),
 		"points": words.Known(float64(l.Points)), "neutral bar": l.Neutral,
 	}

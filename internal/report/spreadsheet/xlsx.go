@@ -13,6 +13,7 @@ import (
 
 	"waycall/internal/report"
 	"waycall/internal/report/words"
+	"waycall/internal/waymark"
 )
 
 // XLSX writes the schedule as a workbook: sheets for the job, the boards, the
@@ -100,7 +101,7 @@ func boardRows(s report.Schedule) [][]any {
 	var rows [][]any
 	for _, b := range s.Boards {
 		rows = append(rows, []any{
-			float64(b.Number), b.Name, b.Earthing, b.Voltage, float64(b.Phases), words.YesNo(b.SurgeProtection), words.YesNo(b.OnlyIsolated), perhaps(float64(b.FedFrom)), perhaps(float64(b.FedFromWay)), b.Zdb, perhaps(b.DeclaredZe), perhaps(b.DeclaredPFC), perhaps(b.Conditional),
+			float64(b.Number), b.Name, b.Earthing, b.Voltage, float64(b.Phases), words.YesNo(b.SurgeProtection), words.YesNo(b.OnlyIsolated), perhaps(float64(b.FedFrom)), marked(b.FedFromWay), b.Zdb, perhaps(b.DeclaredZe), perhaps(b.DeclaredPFC), perhaps(b.Conditional),
 			b.Main.Standard, b.Main.Type, perhaps(b.Main.Rating), perhaps(b.Main.RCDRated), perhaps(b.EarthingConductor), strings.Join(b.Bonding, ", "), perhaps(b.BondingSize), words.YesNo(b.AllBonded), b.Outcome(), words.YesNo(b.Complete), strings.Join(b.Remarks, " "),
 		})
 	}
@@ -134,7 +135,7 @@ func circuitRows(s report.Schedule) [][]any {
 			expected = figured(strconv.FormatFloat(l.Expected, 'f', 3, 64))
 		}
 		row := []any{
-			float64(l.Board), float64(l.Way), perhaps(float64(l.Position)), feeds, l.Wiring, l.OnPhase(), perhaps(float64(l.Points)), perhaps(l.Length), perhaps(l.Line), perhaps(l.CPC), l.CPCKind, l.Material, l.Neutral,
+			float64(l.Board), marked(l.Way), perhaps(float64(l.Position)), feeds, l.Wiring, l.OnPhase(), perhaps(float64(l.Points)), perhaps(l.Length), perhaps(l.Line), perhaps(l.CPC), l.CPCKind, l.Material, l.Neutral,
 			d.Standard, d.Type, perhaps(d.Rating), perhaps(d.Trip), perhaps(d.Breaking), d.RCDStandard, d.RCDType, perhaps(d.RCDRated), delayed,
 			perhaps(l.MaxTime), ohm, cold, expected, l.TestVolts(report.Order),
 		}
@@ -177,7 +178,7 @@ func readingRows(s report.Schedule) [][]any {
 				at = c.At.UTC().Format("2006-01-02 15:04:05 UTC")
 			}
 			rows = append(rows, []any{
-				float64(board), float64(way), perhaps(float64(position)), string(c.Test), perhaps(float64(c.Position)), string(c.Status), readingOf(&c), c.Unit, perhaps(c.Volts),
+				float64(board), wayOrBoard(way), perhaps(float64(position)), string(c.Test), perhaps(float64(c.Position)), string(c.Status), readingOf(&c), c.Unit, perhaps(c.Volts),
 				c.Result, c.Why, c.Source, c.Next, c.Reason, at, perhaps(float64(c.Event)), perhaps(float64(c.Heard)),
 			})
 		}
@@ -204,9 +205,25 @@ func correctionRows(s report.Schedule) [][]any {
 		if !c.At.IsZero() {
 			at = c.At.UTC().Format("2006-01-02 15:04:05 UTC")
 		}
-		rows = append(rows, []any{float64(c.Board), float64(c.Way), perhaps(float64(c.Line)), string(c.Test), perhaps(float64(c.Position)), c.From, c.To, c.What, c.Why, c.By, at, perhaps(float64(c.Event))})
+		rows = append(rows, []any{float64(c.Board), wayOrBoard(c.Way), perhaps(float64(c.Line)), string(c.Test), perhaps(float64(c.Position)), c.From, c.To, c.What, c.Why, c.By, at, perhaps(float64(c.Event))})
 	}
 	return rows
+}
+
+// marked is a way as the board is marked, a number where that is one, or nothing for 0.
+func marked(way int) any {
+	if waymark.Line(way) == 0 {
+		return perhaps(float64(way))
+	}
+	return waymark.Print(way)
+}
+
+// wayOrBoard is the same with 0 for the board itself.
+func wayOrBoard(way int) any {
+	if way == 0 {
+		return 0.0
+	}
+	return marked(way)
 }
 
 // perhaps is a number, or nothing when it is 0 for unknown.

@@ -4,11 +4,11 @@ package words
 
 import (
 	"fmt"
-	"strconv"
 
 	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/waymark"
 )
 
 // WayName is the way in a table.
@@ -16,7 +16,7 @@ func WayName(way int) string {
 	if way == 0 {
 		return "board"
 	}
-	return strconv.Itoa(way)
+	return waymark.Print(way)
 }
 
 // SlotTest is a test with its position, as a table has room for it.
@@ -35,7 +35,7 @@ func Way(way int) string {
 	if way == 0 {
 		return "The board itself"
 	}
-	return fmt.Sprintf("Way %d", way)
+	return "Way " + waymark.Print(way)
 }
 
 // OnBoard is what stands at the head of a sentence about a place: "Board 2, way

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"waycall/internal/english"
+	"waycall/internal/waymark"
 )
 
 // YesNo is yes or no.
@@ -66,7 +67,7 @@ func Number(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 func Numbers(ways []int) string {
 	all := make([]string, len(ways))
 	for i, w := range ways {
-		all[i] = strconv.Itoa(w)
+		all[i] = waymark.Print(w)
 	}
 	return strings.Join(all, ", ")
 }

@@ -10,6 +10,7 @@ import (
 	"waycall/internal/printable"
 	"waycall/internal/record"
 	"waycall/internal/show"
+	"waycall/internal/waymark"
 )
 
 // history is how many of the last events the page lists.
@@ -41,11 +42,11 @@ func lineOf(s record.State, e record.Event) line {
 		case e.Slot.Test == "" && e.Slot.Way == 0:
 			return fmt.Sprintf("board %d", e.Slot.Board)
 		case e.Slot.Test == "":
-			return fmt.Sprintf("way %d", e.Slot.Way)
+			return "way " + waymark.Print(e.Slot.Way)
 		case e.Slot.Way == 0:
 			return fmt.Sprintf("board %d, %s", e.Slot.Board, show.InWords(s, *e.Slot))
 		}
-		return fmt.Sprintf("way %d, %s", e.Slot.Way, show.InWords(s, *e.Slot))
+		return fmt.Sprintf("way %s, %s", waymark.Print(e.Slot.Way), show.InWords(s, *e.Slot))
 	}
 	because := ""
 	if e.Reason != "" {
