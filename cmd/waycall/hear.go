@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/grammar"
 	"waycall/internal/audio"
 	"waycall/internal/hear"
 	"waycall/internal/jobs"
@@ -29,20 +30,32 @@ type hearOptions struct {
 	json      bool
 	board     string
 	due       string
+	words     string
 	overRange float64
 }
 
 func newHear() *cobra.Command {
 	var o hearOptions
 	cmd := &cobra.Command{
-		Use:   "hear FILE...",
+		Use:   "hear {FILE... | --words TEXT}",
 		Short: "Say what is understood in sound files, one phrase each",
 		Long: `Hears WAV or FLAC files of any rate, one phrase in each, and says what was
-understood. Without --board, ways 1 to 24 and every test are possible.`,
+understood. Without --board, ways 1 to 24 and every test are possible. With --words
+nothing is heard: the words are taken as heard for certain, so that one can try what may
+be said and what it means. Nothing is stored by either.`,
 		Example: `  waycall hear --json phrase.wav
-  waycall hear --board board.yaml --due 3:LN-E phrase.flac`,
-		Args: wantArgs(1, 1<<20, "at least one sound file"),
+  waycall hear --board board.yaml --due 3:LN-E phrase.flac
+  waycall hear --json --words "way three, live to earth, over range"`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if cmd.Flags().Changed("words") {
+				return wantArgs(0, 0, "sound files or --words, not both")(cmd, args)
+			}
+			return wantArgs(1, 1<<20, "at least one sound file, or --words")(cmd, args)
+		},
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if cmd.Flags().Changed("words") {
+				return runWords(streamsOf(cmd), o)
+			}
 			return runHear(cmd.Context(), streamsOf(cmd), o, args)
 		},
 	}
@@ -50,6 +63,7 @@ understood. Without --board, ways 1 to 24 and every test are possible.`,
 	cmd.Flags().BoolVar(&o.json, "json", false, "print one JSON object a line")
 	cmd.Flags().StringVar(&o.board, "board", "", "board file that says which ways and tests exist")
 	cmd.Flags().StringVar(&o.due, "due", "", "test that is due, as WAY:TEST, such as 3:LN-E")
+	cmd.Flags().StringVar(&o.words, "words", "", "what these words mean, in place of a sound")
 	cmd.Flags().Float64Var(&o.overRange, "over-range", 999, "end of the insulation tester's scale, Mohm, when no board is given")
 	return cmd
 }
@@ -95,6 +109,50 @@ func runHear(ctx context.Context, std streams, o hearOptions, files []string) er
 	return failed
 }
 
+// runWords says what a text means.
+func runWords(std streams, o hearOptions) error {
+	place, err := readPlace(o.board, o.due, o.overRange)
+	if err != nil {
+		return err
+	}
+	text, err := plainWords(o.words)
+	if err != nil {
+		return usageError{err}
+	}
+	g, err := phrase.LoadNamed(grammar.Files, sessionGrammar)
+	if err != nil {
+		return err
+	}
+	h, why := hear.Words(g, place.scope, text)
+	line := heardLine{Outcome: string(hear.None), Words: map[string]string{}, Note: why}
+	line.fill(h, place)
+	if o.json {
+		return screen.Print(std.out, line)
+	}
+	return line.write(std.out)
+}
+
+// longestWords is how many characters --words takes; the longest phrase has some 200.
+const longestWords = 1000
+
+// plainWords returns the text as the grammar writes it: lower-case words. Commas and full
+// stops are left out. It refuses what nobody can say.
+func plainWords(text string) (string, error) {
+	if len(text) > longestWords {
+		return "", fmt.Errorf("--words has %d characters; a phrase has at most %d", len(text), longestWords)
+	}
+	for _, r := range text {
+		switch {
+		case r == ' ' || r == ',' || r == '.' || r == '\'' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z':
+		case r >= '0' && r <= '9':
+			return "", fmt.Errorf("--words has the digit %c; write figures as they are said, such as %q", r, "two hundred and six")
+		default:
+			return "", fmt.Errorf("--words has the character %+q; give words of letters alone", r)
+		}
+	}
+	return strings.ToLower(strings.NewReplacer(",", " ", ".", " ").Replace(text)), nil
+}
+
 func isFile(name string) bool {
 	_, err := os.Stat(name)
 	return err == nil
@@ -138,10 +196,10 @@ func readPlace(boardFile, due string, overRange float64) (place, error) {
 	return p, nil
 }
 
-// heardLine is what `waycall hear --json` prints for one file. Fields that the
+// heardLine is what `waycall hear --json` prints for one file, or for --words. Fields that the
 // phrase does not have are null.
 type heardLine struct {
-	File    string            `json:"file"`
+	File    string            `json:"file"`    // empty for --words
 	Outcome string            `json:"outcome"` // reading, command or none
 	Agreed  bool              `json:"agreed"`  // nothing spoke against it; false when it is disputed
 	Text    string            `json:"text"`    // the words understood
@@ -227,6 +285,10 @@ func (l *heardLine) fill(h hear.Heard, p place) {
 }
 
 func (l heardLine) write(w io.Writer) error {
+	from := l.File + ": "
+	if l.File == "" {
+		from = ""
+	}
 	what := l.Text
 	switch {
 	case l.Outcome == string(hear.None):
@@ -237,7 +299,7 @@ func (l heardLine) write(w io.Writer) error {
 	if l.Note != "" {
 		what += " [" + l.Note + "]"
 	}
-	_, err := fmt.Fprintf(w, "%s: %s\n", l.File, what)
+	_, err := fmt.Fprintf(w, "%s%s\n", from, what)
 	return err
 }
 
