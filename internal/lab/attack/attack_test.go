@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 )
 
 // The test binary is the victim, too, when it is called so.
@@ -143,6 +144,16 @@ func TestEvidence(t *testing.T) {
 		if len(got.failures) > 0 != c.fails || (err == nil) != c.fails {
 			t.Errorf("%s: failures %q, evidence %v", name, got.failures, err)
 		}
+	}
+}
+
+// A session that goes on printing has not hung, however long it takes.
+func TestSilence(t *testing.T) {
+	s := &session{t: &Trial{}, events: make(chan event, 2), ended: make(chan struct{}), limit: time.NewTimer(0)}
+	<-s.limit.C // the limit is over
+	s.read(strings.NewReader("{\"event\":\"line\"}\n"))
+	if !s.limit.Stop() {
+		t.Error("a line does not begin the limit anew")
 	}
 }
 

@@ -20,6 +20,10 @@ import (
 // how long it does take, and generous, because the machine may be busy.
 const patience = 2 * time.Minute
 
+// silence is how long a session may print nothing. It goes on printing for longer than any
+// limit where the record keeps it waiting at each phrase.
+const silence = 2 * patience
+
 // ran is what became of a command.
 type ran struct {
 	args     []string
@@ -133,7 +137,7 @@ type session struct {
 	events chan event
 	ended  chan struct{}
 	errs   limited
-	limit  *time.Timer
+	limit  *time.Timer // ends a session that has printed nothing for as long as silence
 
 	mu    sync.Mutex
 	told  []told   // announced as stored, in order
@@ -156,8 +160,8 @@ func (t *Trial) begin(env []string, stepped bool, name string, args ...string) *
 		t.must(err)
 	}
 	t.must(s.cmd.Start())
-	s.limit = time.AfterFunc(2*patience, func() {
-		t.Failf("the session hung")
+	s.limit = time.AfterFunc(silence, func() {
+		t.Failf("the session hung: it printed nothing for %v", silence)
 		s.kill()
 	})
 	t.After(s.kill)
@@ -171,6 +175,7 @@ func (s *session) read(out io.Reader) {
 	lines := bufio.NewScanner(out)
 	lines.Buffer(nil, 16<<20)
 	for lines.Scan() {
+		s.limit.Reset(silence)
 		var e event
 		if json.Unmarshal(lines.Bytes(), &e) != nil {
 			continue // a line that a kill cut off
