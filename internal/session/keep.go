@@ -199,7 +199,10 @@ func (r *run) whyLost(err error) string {
 	case errors.Is(err, store.ErrChanged):
 		return "Stop: the file of the record was changed by somebody, and not all that was stored is there any more. Leave it as it is, and go on with the copy or a backup."
 	}
-	if errors.Is(err, store.ErrOvertaken) {
+	switch {
+	case errors.Is(err, store.ErrOvertaken) && errors.Is(err, store.ErrUnsure):
+		return "Stop: more is in the record than was said to be stored. Begin again, and look through it."
+	case errors.Is(err, store.ErrOvertaken):
 		return "Stop: another session has written to this record. Begin again."
 	}
 	return "Stop: the record cannot be used any more."

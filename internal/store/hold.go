@@ -309,15 +309,20 @@ func (s *Store) checkEnd() error {
 	return nil
 }
 
-// reopen goes on with the file that was written back.
+// reopen closes every connection and goes on with the file that lies at the job's place. It
+// can be called again where it failed.
 func (s *Store) reopen() error {
-	close(s.stop)
-	s.beside.Wait()
-	s.stop = nil
-	// SQLite sees that its file is another one and leaves what has its name alone.
+	if s.stop != nil {
+		close(s.stop)
+		s.beside.Wait()
+		s.stop = nil
+	}
+	// Where the file is another one than before, SQLite sees that and leaves what has its
+	// name alone.
 	s.spare.Close()
 	s.db.Close()
 	s.head.Close()
+	s.head = nil
 	if !jobfile.SameFile(s.lock.File, s.path+".lock") {
 		lock, err := jobfile.AcquireLock(s.path)
 		if err != nil {

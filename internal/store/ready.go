@@ -22,13 +22,17 @@ const reserve = 4 << 20
 // also tries to write, which settles what an ErrUnsure left open: after a nil nothing
 // of that batch is in the log. Errors: ErrGone, ErrReadOnly, ErrFull, ErrInUse,
 // ErrDisk. A nil is no promise; Append has the last word.
-func (s *Store) Ready() error { return jobfile.Explain("store in the job", s.path, s.ready()) }
+func (s *Store) Ready() error {
+	err := s.ready()
+	s.noteJam(err)
+	return jobfile.Explain("store in the job", s.path, err)
+}
 
 func (s *Store) ready() error {
 	if s.readOnly {
 		return jobfile.Fault(ErrReadOnly, "it was opened for reading only", "open it for work")
 	}
-	if err := s.secure(false); err != nil {
+	if err := s.usable(); err != nil {
 		return err
 	}
 	if !s.lock.Held() {

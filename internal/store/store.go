@@ -58,6 +58,8 @@ type Store struct {
 	aloud    []string          // the same, as far as it is to be spoken
 	head     *jobfile.HeadFile // how far the record has come, beside it; nil when none can be kept
 	failed   atomic.Bool       // an Append failed, and its frames may lie behind the end of the log
+	jammed   atomic.Bool       // SQLite may be waiting for a lock that nobody gives back
+	renewed  time.Time         // when it was opened anew because of that
 
 	held      held    // what its files look like
 	spare     *sql.DB // reads them beside the work, and has them open, too
@@ -149,6 +151,11 @@ func (s *Store) open() error {
 	now, err := jobfile.HeadOf(context.Background(), s.spare)
 	if err != nil {
 		return err
+	}
+	if s.jammed.Load() {
+		if err := s.goesOn(now); err != nil {
+			return err
+		}
 	}
 	if f, aloud := c.ofUnsure(now); aloud != "" {
 		s.found, s.aloud = append(s.found, f), append(s.aloud, aloud)
@@ -278,7 +285,7 @@ func (s *Store) Path() string { return s.path }
 // is not there with all that was stored. When nobody else has it open, the job is then
 // one plain file, which may be copied.
 func (s *Store) Close() error {
-	worked := s.stop != nil
+	worked := s.stop != nil || s.jammed.Load()
 	err := s.rest()
 	if s.db != nil && err == nil {
 		if s.lock != nil {
@@ -307,7 +314,7 @@ func (s *Store) Close() error {
 // moved into the file or removed beside it.
 func (s *Store) rest() error {
 	if s.stop == nil {
-		return nil
+		return s.abandoned
 	}
 	err := s.secure(false)
 	if s.stop != nil { // else it could not be opened again
@@ -346,6 +353,7 @@ func (s *Store) Append(ctx context.Context, batch []record.Event, sound []byte) 
 	if err != nil {
 		s.tryFirst.Store(true)
 		s.failed.Store(true)
+		s.noteJam(err)
 		return nil, jobfile.Explain("store in the job", s.path, err)
 	}
 	return stored, nil
@@ -366,7 +374,7 @@ func (s *Store) append(ctx context.Context, batch []record.Event, sound []byte) 
 		return nil, nil
 	}
 	ctx = context.WithoutCancel(ctx)
-	if err := s.secure(false); err != nil {
+	if err := s.usable(); err != nil {
 		return nil, err
 	}
 	s.afterFailure()

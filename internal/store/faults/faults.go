@@ -1,10 +1,10 @@
 // Package faults makes the disk fail below SQLite, for tests: at the n-th write,
 // with an error of one's choice, once or from then on, and with half of what was to
-// be written or nothing.
+// be written or nothing; or at the n-th lock of its write-ahead log that is given back.
 //
 // SQLite's unix VFS lets its system calls be replaced one by one, which its own
 // tests use (xSetSystemCall, see sqlite.org/c3ref/vfs.html); this package replaces
-// those that change a file. It sees nothing of fsync, which cannot be replaced there,
+// those that change a file or its locks. It sees nothing of fsync, which cannot be replaced there,
 // nor of what is written through the memory map of the -shm file, which no crash
 // needs. It works on the whole process, so tests that use it do not run in parallel.
 package faults
@@ -29,11 +29,15 @@ type Plan struct {
 	With syscall.Errno // what it fails with
 	On   bool          // every write after it fails, too: a disk that has had enough
 	Torn bool          // half of what was to be written is on the disk
+
+	// Unlocks counts, and lets fail, what gives a lock of a write-ahead log back, in place
+	// of writes. SQLite does not wait between two tries then.
+	Unlocks bool
 }
 
 // String returns the plan as a test names it.
 func (p Plan) String() string {
-	s := fmt.Sprintf("write %d fails with %s", p.At, map[syscall.Errno]string{syscall.EIO: "EIO", syscall.ENOSPC: "ENOSPC"}[p.With])
+	s := fmt.Sprintf("%s %d fails with %s", map[bool]string{false: "write", true: "unlock"}[p.Unlocks], p.At, map[syscall.Errno]string{syscall.EIO: "EIO", syscall.ENOSPC: "ENOSPC", syscall.ENOLCK: "ENOLCK"}[p.With])
 	if p.On {
 		s += ", and so do those after it"
 	}
@@ -43,16 +47,16 @@ func (p Plan) String() string {
 	return s
 }
 
-// Begin counts writes from here on and lets them fail by the plan.
+// Begin counts writes, or unlocks, from here on and lets them fail by the plan.
 func Begin(p Plan) error {
 	if C.faults_install() != 0 {
 		return errors.New("the system calls of SQLite cannot be replaced")
 	}
-	C.faults_begin(C.int(p.At), C.int(p.With), cBool(p.On), cBool(p.Torn))
+	C.faults_begin(C.int(p.At), C.int(p.With), cBool(p.On), cBool(p.Torn), cBool(p.Unlocks))
 	return nil
 }
 
-// End lets every write through again and returns how many there were since Begin.
+// End lets everything through again and returns how many of them there were since Begin.
 func End() int { return int(C.faults_end()) }
 
 func cBool(b bool) C.int {
