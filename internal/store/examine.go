@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"path/filepath"
 
 	"waycall/internal/store/internal/jobfile"
@@ -168,14 +170,29 @@ func (c condition) missing(now jobfile.Told) int64 {
 // shorter says what the file beside a job that was closed in order tells of it, if that is
 // not what is in it. An older copy that was put back is like that, and no damage.
 func (c condition) shorter(now jobfile.Told, missing int64) (what, do, aloud string) {
+	name := c.path + jobfile.HeadEnd
+	const blind = "nothing of the record is lost by that, but whether it is as long as it was cannot be told"
 	switch {
+	case errors.Is(c.toldErr, ErrDamaged):
+		return fmt.Sprintf("the file that says how far it had come, %s, is damaged: %s", name, blind), "nothing need be done; the next session makes it anew", ""
+	case c.toldErr != nil && !errors.Is(c.toldErr, fs.ErrNotExist):
+		return fmt.Sprintf("the file that says how far it had come, %s, cannot be read (%s): %s", name, unreadable(name, c.toldErr), blind),
+			"the next session makes it anew; where a folder lies in its place that holds something, move that away", ""
 	case missing > 0 && now.ID > 0:
 		return fmt.Sprintf("it is shorter than it was: it ends with event %d, and here event %d had been stored; an older copy was put back, or events were taken off its end", now.ID, c.told.ID),
 			"look for the longer one before you go on with this", "This record is shorter than it was."
 	case c.toldErr != nil || now.ID == 0 || c.told.First == now.First:
 		return "", "", ""
 	}
-	return fmt.Sprintf("%s is of another job, and is not gone by", c.path+jobfile.HeadEnd), adviceNoted, ""
+	return fmt.Sprintf("%s is of another job, and is not gone by", name), adviceNoted, ""
+}
+
+// unreadable says why a file beside a job cannot be read.
+func unreadable(name string, err error) string {
+	if info, gone := os.Lstat(name); gone == nil && !info.Mode().IsRegular() {
+		return "it is not a plain file"
+	}
+	return jobfile.OneLine(WithoutPath(err))
 }
 
 // commits says how many there are: "1 commit lies", "29 commits lie".

@@ -311,10 +311,12 @@ func TestHead(t *testing.T) {
 	}{
 		"as it is":       {func(string) {}, ""},
 		"gone":           {func(p string) { os.Remove(p + jobfile.HeadEnd) }, ""},
-		"damaged":        {func(p string) { os.WriteFile(p+jobfile.HeadEnd, []byte("waycall-head 1"), 0o600) }, ""},
-		"a folder":       {func(p string) { os.Remove(p + jobfile.HeadEnd); os.Mkdir(p+jobfile.HeadEnd, 0o700) }, ""},
-		"a pipe":         {func(p string) { os.Remove(p + jobfile.HeadEnd); syscall.Mkfifo(p+jobfile.HeadEnd, 0o600) }, ""},
-		"a link":         {func(p string) { os.Remove(p + jobfile.HeadEnd); os.Symlink("/etc/hostname", p+jobfile.HeadEnd) }, ""},
+		"damaged":        {func(p string) { os.WriteFile(p+jobfile.HeadEnd, []byte("waycall-head 1"), 0o600) }, "is damaged"},
+		"empty":          {func(p string) { os.Truncate(p+jobfile.HeadEnd, 0) }, "is damaged"},
+		"one bit":        {func(p string) { flipBit(t, p+jobfile.HeadEnd, 100) }, "is damaged"},
+		"a folder":       {func(p string) { os.Remove(p + jobfile.HeadEnd); os.Mkdir(p+jobfile.HeadEnd, 0o700) }, "cannot be read (it is not a plain file)"},
+		"a pipe":         {func(p string) { os.Remove(p + jobfile.HeadEnd); syscall.Mkfifo(p+jobfile.HeadEnd, 0o600) }, "cannot be read (it is not a plain file)"},
+		"a link":         {func(p string) { os.Remove(p + jobfile.HeadEnd); os.Symlink("/etc/hostname", p+jobfile.HeadEnd) }, "cannot be read (it is not a plain file)"},
 		"of another job": {func(p string) { copyFile(t, other.Path()+jobfile.HeadEnd, p+jobfile.HeadEnd, -1) }, "is of another job"},
 		"older than the job": {func(p string) {
 			os.WriteFile(p+jobfile.HeadEnd, jobfile.Told{First: got.First, ID: 3, Sum: sumOf(t, p, 3)}.Line(), 0o600)
@@ -361,6 +363,44 @@ func TestHead(t *testing.T) {
 	defer s.Close()
 	if len(s.Found()) > 0 {
 		t.Error(s.Found())
+	}
+}
+
+// flipBit flips the lowest bit of the byte of a file at an offset.
+func flipBit(t *testing.T, path string, at int) {
+	t.Helper()
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b[at] ^= 1
+	if err := os.WriteFile(path, b, 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A folder in the place of that file which holds something is left as it is. Work goes on,
+// and it is said each time.
+func TestHeadUnderAFolder(t *testing.T) {
+	s, path := create(t)
+	mustAppend(t, s, phrase(0), wav(0, 100))
+	s.Close()
+	os.Remove(path + jobfile.HeadEnd)
+	os.MkdirAll(filepath.Join(path+jobfile.HeadEnd, "ours"), 0o700)
+	s, err := Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	mustAppend(t, s, phrase(1), wav(1, 100))
+	s.Close()
+	if _, err := os.Stat(filepath.Join(path+jobfile.HeadEnd, "ours")); err != nil {
+		t.Error(err)
+	}
+	if says := noted(t, path); !strings.Contains(says, "cannot be read") {
+		t.Errorf("it notes %q", says)
+	}
+	if says := said(t, path); says != "" {
+		t.Error("a false alarm:", says)
 	}
 }
 

@@ -37,7 +37,7 @@ var damageAttacks = []Attack{
 	{Name: "job-header", Group: groupDamage, Title: "a bit flipped in the job's first page", Bar: noticed, Long: 150, Short: 4, Trial: jobDamage(flipHeader)},
 	{Name: "job-cut", Group: groupDamage, Title: "the job's file cut short", Bar: noticed, Long: 80, Short: 2, Trial: jobDamage(cutShort)},
 	{Name: "job-sector", Group: groupDamage, Title: "a sector of it zeroed, random, doubled or swapped", Bar: noticed, Long: 150, Short: 3, Trial: jobDamage(sector)},
-	{Name: "beside", Group: groupDamage, Title: "the note beside the job flipped, cut, emptied, gone, or that of another", Bar: "the record is read whole", Long: 60, Short: 2, Trial: noteDamage},
+	{Name: "beside", Group: groupDamage, Title: "the note beside the job flipped, cut, emptied, gone, or that of another", Bar: "the record is read whole; a note that is damaged is told, and made anew by the next session", Long: 60, Short: 4, Trial: noteDamage},
 	{Name: "copy", Group: groupDamage, Title: "the copy damaged between two sessions", Bar: "the record is whole; the copy is refused with words, or right", Long: 40, Short: 2, Trial: copyDamage},
 	{Name: "export", Group: groupDamage, Title: "an exported file flipped, cut or with a sector gone", Bar: "refused and nothing left behind, or the same record", Long: 120, Short: 3, Trial: exportDamage},
 	{Name: "settings", Group: groupDamage, Title: "the settings and the register of instruments damaged", Bar: "an answer or an error that says what to do; never a crash", Long: 80, Short: 3, Trial: settingsDamage},
@@ -281,42 +281,34 @@ func jobDamage(how damager) func(context.Context, *Trial) {
 	}
 }
 
-// noteDamage damages what lies beside a clean or a cut off job, other than SQLite's files
-// and the lock.
+// noteDamage damages the note beside a clean or a cut off job, which says how far the
+// record had come, or takes it away.
 func noteDamage(ctx context.Context, t *Trial) {
+	t.clean(firstReading)
+	another, err := os.ReadFile(t.job() + noteEnd)
+	t.must(err)
+	t.wipe()
 	b := t.clean(cutAt)
 	if t.Rand.IntN(2) == 0 {
 		b = t.cutOff()
 	}
-	beside, err := filepath.Glob(filepath.Join(t.jobs(), "*"))
-	t.must(err)
-	hidden, err := filepath.Glob(filepath.Join(t.jobs(), ".*"))
-	t.must(err)
-	n := 0
-	for _, path := range append(beside, hidden...) {
-		switch strings.TrimPrefix(filepath.Base(path), jobFile) {
-		case "", "-wal", "-shm", ".lock":
-			continue
-		}
-		n++
-		switch t.Rand.IntN(6) {
-		case 0:
-			t.must(os.Remove(path))
-		case 1:
-			t.must(os.Truncate(path, 0))
-		case 2:
-			t.must(os.WriteFile(path, bytes.Repeat([]byte("\xff\x00"), 1+t.Rand.IntN(1<<20)), 0o600))
-		case 3:
-			t.must(joined(os.Remove(path), os.Mkdir(path, 0o755)))
-		case 4:
-			t.damage(path, cutShort)
-		default:
-			t.damage(path, flip)
-		}
-	}
-	if n == 0 {
-		t.Saw("no note there")
-		return
+	note, gone := b.path+noteEnd, false
+	switch t.Rand.IntN(7) {
+	case 0:
+		gone = true
+		t.must(os.Remove(note))
+	case 1:
+		t.must(os.Truncate(note, 0))
+	case 2:
+		t.must(os.WriteFile(note, bytes.Repeat([]byte("\xff\x00"), 1+t.Rand.IntN(1<<20)), 0o600))
+	case 3:
+		t.must(joined(os.Remove(note), os.Mkdir(note, 0o755)))
+	case 4:
+		t.damage(note, cutShort)
+	case 5:
+		t.must(os.WriteFile(note, another, 0o600))
+	default:
+		t.damage(note, flip)
 	}
 	h, err := readHeld(b.path, t.Dir)
 	t.must(err)
@@ -327,12 +319,15 @@ func noteDamage(ctx context.Context, t *Trial) {
 	if r.crashed() {
 		t.Failf("verify: %s", r)
 	}
-	if v := readVerdict(r); v.Events == nil || *v.Events != int64(len(b.told)) {
+	switch v := readVerdict(r); {
+	case v.Events == nil || *v.Events != int64(len(b.told)):
 		t.Failf("verify cannot read the record: %s", r)
-	} else if r.code == 0 && len(v.Notes) == 0 {
-		t.Saw("read whole, not a word")
-	} else {
+	case r.code != 0 || len(v.Notes) > 0:
 		t.Saw("read whole, noticed")
+	case gone:
+		t.Saw("read whole, gone without a word") // as with a job from elsewhere
+	default:
+		t.Failf("the note is damaged, and verify says nothing")
 	}
 	s := t.attacked(Victim{Job: b.path, From: cutAt, Lines: 2})
 	if code := s.wait(); code != 0 {
@@ -344,7 +339,16 @@ func noteDamage(ctx context.Context, t *Trial) {
 	if what := h.lacks(append(b.told, s.stored()...)); what != "" {
 		t.Failf("after a session: %s", what)
 	}
+	aside, err := filepath.Glob(b.path + "-damaged-*")
+	t.must(err)
+	r = t.waycall(ctx, "verify", "--json", b.path)
+	if v := readVerdict(r); len(aside) == 0 && (r.code != 0 || len(v.Notes) > 0) {
+		t.Failf("after a session verify still says something: %s %v", r, v.Notes)
+	}
 }
+
+// noteEnd is the ending of the note beside a job.
+const noteEnd = "-head"
 
 func copyDamage(ctx context.Context, t *Trial) {
 	b := t.clean(firstReading)

@@ -33,7 +33,8 @@ import (
 // The line is written over in place after each commit, without waiting for the disk: it
 // survives a kill, and after a power cut it may be behind the record, never ahead of it.
 // It is made to last at each checkpoint. A file that is missing, damaged or of another job
-// is no damage of the record.
+// is no damage of the record. One that is damaged is noted, and made anew by the next
+// session; one that is missing is not, as none comes with a job from elsewhere.
 const HeadEnd = "-head"
 
 // Told is what that file says.
@@ -124,7 +125,9 @@ func KeepHead(path string, at Told) *HeadFile {
 		err = f.Sync()
 	}
 	if err == nil {
-		err = os.Rename(name+".new", name)
+		if err = os.Rename(name+".new", name); err != nil && os.Remove(name) == nil { // an empty folder lay there
+			err = os.Rename(name+".new", name)
+		}
 	}
 	if err != nil {
 		f.Close()
