@@ -8,15 +8,21 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 )
 
-// A hundred clients at once leave the whole server at each point of an answer, over
-// TCP: it goes on to serve.
+// Clients at once leave the whole server at each point of an answer, over TCP, on every
+// page and sound, let in by the door and not: it goes on to serve. In the long form they are
+// three hundred each.
 func TestClientsLeave(t *testing.T) {
+	many := 40
+	if os.Getenv("WAYCALL_TEST_LONG") != "" {
+		many = 300
+	}
 	web := httptest.NewUnstartedServer(nil)
 	host := web.Listener.Addr().String()
 	c, job, dir := office(t, func(o *Options) {
@@ -33,10 +39,19 @@ func TestClientsLeave(t *testing.T) {
 		t.Fatal(err)
 	}
 	live := "/live/" + strings.TrimPrefix(job, "/job/")
-	for _, path := range []string{live + "/events", live + "/events?after=3", live, "/live/none/events", "/live/" + idOf("DAMAGED"), job + "/session", job + "/sound/3", "/"} {
+	paths := append(pagesOf(job), live+"/events", live+"/events?after=3", "/live/none/events", "/live/"+idOf("DAMAGED"), job+"/sound/3", job+"/sound/none",
+		assetOf(t, c), "/enter/none", job+"/schedule.csv", job+"/schedule.pdf", "stranger")
+	for _, path := range paths {
 		request := fmt.Sprintf("GET %s HTTP/1.1\r\nHost: %s\r\nCookie: %s=%s\r\n\r\n", path, host, c.cookie.Name, c.cookie.Value)
+		if path == "stranger" {
+			request = fmt.Sprintf("GET %s HTTP/1.1\r\nHost: %s\r\n\r\n", job, host)
+		}
+		clients := many
+		if strings.HasSuffix(path, ".pdf") { // each is laid out anew
+			clients = many / 10
+		}
 		var gone sync.WaitGroup
-		for n := range 100 {
+		for n := range clients {
 			gone.Go(func() {
 				conn, err := net.Dial("tcp", host)
 				if err != nil {
@@ -55,7 +70,7 @@ func TestClientsLeave(t *testing.T) {
 					_, err = io.WriteString(conn, request)
 				default: // in the headers, in what follows
 					if _, err = io.WriteString(conn, request); err == nil {
-						_, err = io.ReadFull(conn, make([]byte, 1+n%700))
+						_, err = io.ReadFull(conn, make([]byte, 1+n%150))
 					}
 				}
 				if err != nil {
@@ -65,7 +80,7 @@ func TestClientsLeave(t *testing.T) {
 		}
 		gone.Wait()
 	}
-	for _, path := range append(pagesOf(job), live) {
+	for _, path := range pagesOf(job) {
 		r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, web.URL+path, nil)
 		if err != nil {
 			t.Fatal(err)
@@ -79,4 +94,14 @@ func TestClientsLeave(t *testing.T) {
 			t.Errorf("after it, %s gave %d", path, a.StatusCode)
 		}
 	}
+}
+
+// assetOf is the path of a file that the pages take in.
+func assetOf(t *testing.T, c *client) string {
+	t.Helper()
+	m := regexp.MustCompile(`/assets/[^"]+`).FindString(c.get("/"))
+	if m == "" {
+		t.Fatal("the pages take in no file")
+	}
+	return m
 }
