@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -30,13 +31,14 @@ func newAttack() *cobra.Command {
 		Short: "Attack waycall from outside, and say what it bore",
 		Long: `Attacks bin/waycall with real processes: kills and failing system calls in a session,
 cut power, removed and damaged files, hostile files, slow and many clients. The
-results go into OUT/attack.json; a trial that finds a fault keeps its folder there.
+results go into OUT/attack.json, beside those of attacks that were run before; the
+page has all of them. A trial that finds a fault keeps its folder in OUT.
 
 All of it takes half an hour or more of both cores. Some attacks want root, strace
 or PulseAudio, and are skipped where that cannot be had.
 
 Exit code 0: nothing was found. 1: something was, or the attack failed itself.`,
-		Example: "  lab attack --short\n  lab attack --only wal-flip\n  lab attack --only kill-call --trial 17",
+		Example: "  lab attack --short\n  lab attack --only wal-flip,wal-cut --page docs/attacks.md\n  lab attack --only kill-call --trial 17",
 		Args:    wantArgs(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runAttack(cmd.Context(), o, cmd.OutOrStdout())
@@ -72,20 +74,13 @@ func runAttack(ctx context.Context, o attackOptions, out io.Writer) error {
 	f := &attack.Field{Root: ".", Binary: o.binary, Victim: []string{self, "victim"}, Out: o.out}
 	o.Tell = func(line string) { fmt.Fprintln(out, line) }
 	results, stopped := attack.Run(ctx, f, o.Plan)
-	text, err := json.MarshalIndent(results, "", " ")
-	if err != nil {
-		return err
-	}
-	if err := os.WriteFile(filepath.Join(o.out, "attack.json"), append(text, '\n'), 0o644); err != nil {
-		return err
+	if o.Trial == 0 { // one trial is no result
+		if err := keepResults(o, results); err != nil {
+			return err
+		}
 	}
 	if stopped != nil {
 		return stopped
-	}
-	if o.page != "" {
-		if err := os.WriteFile(o.page, []byte(attack.Page(results, o.Plan)), 0o644); err != nil {
-			return err
-		}
 	}
 	for _, r := range results {
 		if r.Failed > 0 {
@@ -93,4 +88,28 @@ func runAttack(ctx context.Context, o attackOptions, out io.Writer) error {
 		}
 	}
 	return nil
+}
+
+// keepResults puts results to those of earlier parts, and writes the page of all of them.
+func keepResults(o attackOptions, results []attack.Result) error {
+	name := filepath.Join(o.out, "attack.json")
+	var earlier []attack.Result
+	switch text, err := os.ReadFile(name); {
+	case errors.Is(err, fs.ErrNotExist):
+	case err != nil:
+		return err
+	default:
+		if err := json.Unmarshal(text, &earlier); err != nil {
+			return fmt.Errorf("%s: %w; move it away to begin anew", name, err)
+		}
+	}
+	all := attack.Merge(earlier, results)
+	text, err := json.MarshalIndent(all, "", " ")
+	if err != nil {
+		return err
+	}
+	if err := os.WriteFile(name, append(text, '\n'), 0o644); err != nil || o.page == "" {
+		return err
+	}
+	return os.WriteFile(o.page, []byte(attack.Page(all)), 0o644)
 }

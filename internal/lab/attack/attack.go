@@ -62,6 +62,10 @@ type Result struct {
 	Skipped  string         `json:"skipped,omitempty"` // why it was not tried
 	Took     float64        `json:"took_s"`            // on the clock, all trials
 	Failures []Failure      `json:"failures"`
+
+	Form string    `json:"form"` // of which it is a result, as Plan.form says
+	At   time.Time `json:"at"`   // when it was over
+	Load float64   `json:"load"` // of the machine then, over a minute
 }
 
 // Trial is one trial of an attack.
@@ -179,6 +183,40 @@ func (p Plan) trials(a Attack) int {
 	return n
 }
 
+// form names what is tried of each attack. Results of one form stand on one page.
+func (p Plan) form() string {
+	form := "long form"
+	if p.Short {
+		form = "short form"
+	}
+	if p.Scale > 0 && p.Scale != 1 {
+		form += fmt.Sprintf(" with %g times its trials", p.Scale)
+	}
+	return form
+}
+
+// Merge is the results of an earlier run with those of one now, which take the place of
+// their own earlier ones, in the order of the attacks. Where attacks are run in parts, or
+// one of them again, that is all of them. Earlier results of another form are left out.
+func Merge(earlier, now []Result) []Result {
+	if len(now) == 0 {
+		return earlier
+	}
+	of := map[string]Result{}
+	for _, r := range slices.Concat(earlier, now) {
+		if r.Form == now[0].Form {
+			of[r.Name] = r
+		}
+	}
+	var all []Result
+	for _, a := range All() {
+		if r, ok := of[a.Name]; ok {
+			all = append(all, r)
+		}
+	}
+	return all
+}
+
 // Run tries what the plan says. The error is for a plan that cannot be carried out; what
 // was found is in the results.
 func Run(ctx context.Context, f *Field, p Plan) ([]Result, error) {
@@ -203,6 +241,9 @@ func Run(ctx context.Context, f *Field, p Plan) ([]Result, error) {
 		}
 		r := f.attack(ctx, a, p)
 		p.Tell(r.line())
+		if err := ctx.Err(); err != nil {
+			return results, err // without this one, of which not all was tried
+		}
 		results = append(results, r)
 	}
 	return results, ctx.Err()
@@ -244,8 +285,9 @@ func (r Result) seen() string {
 }
 
 // attack makes all trials of one attack, some at once.
-func (f *Field) attack(ctx context.Context, a Attack, p Plan) Result {
-	r := Result{Name: a.Name, Group: a.Group, Title: a.Title, Bar: a.Bar, Saw: map[string]int{}, Failures: []Failure{}}
+func (f *Field) attack(ctx context.Context, a Attack, p Plan) (r Result) {
+	r = Result{Name: a.Name, Group: a.Group, Title: a.Title, Bar: a.Bar, Saw: map[string]int{}, Failures: []Failure{}, Form: p.form()}
+	defer func() { r.At, r.Load = time.Now().UTC(), load() }()
 	if a.Needs != nil {
 		if err := a.Needs(); err != nil {
 			r.Skipped = err.Error()

@@ -5,13 +5,12 @@ import (
 	"os"
 	"runtime"
 	"strings"
-	"time"
 
 	"waycall/internal/english"
 )
 
-// Page is the table of what was tried, as Markdown.
-func Page(results []Result, p Plan) string {
+// Page is the table of what was tried, of one form, as Markdown.
+func Page(results []Result) string {
 	var b strings.Builder
 	b.WriteString("# Attacks on waycall\n\nMade by `scripts/lab/attack`; do not edit. Each attack is a real\n" +
 		"process against the real program. A record is read with SQLite alone and held against what\nwas announced to be stored, and `waycall verify` must agree. " +
@@ -21,17 +20,7 @@ func Page(results []Result, p Plan) string {
 		total += r.Trials
 		failed += r.Failed
 	}
-	form := "The long form"
-	if p.Short {
-		form = "The short form"
-	}
-	if p.Scale > 0 && p.Scale != 1 {
-		form += fmt.Sprintf(" with %g times its trials", p.Scale)
-	}
-	if len(p.Only) > 0 {
-		form += " of some attacks"
-	}
-	fmt.Fprintf(&b, "%s, on %s, %s: %d trials, %d failed.\n", form, time.Now().UTC().Format("2 January 2006"), machine(), total, failed)
+	fmt.Fprintf(&b, "The %s, %s, %s: %d trials, %d failed.\n", formOf(results), when(results), machine(), total, failed)
 	group := ""
 	for _, r := range results {
 		if r.Group != group {
@@ -63,6 +52,46 @@ func Page(results []Result, p Plan) string {
 	return b.String()
 }
 
+// formOf names the form of results, and says where some attacks are not among them.
+func formOf(results []Result) string {
+	if len(results) == 0 {
+		return "attacks"
+	}
+	form, there := results[0].Form, map[string]bool{}
+	for _, r := range results {
+		there[r.Name] = true
+	}
+	for _, a := range All() {
+		if !there[a.Name] && (a.Short > 0 || !strings.HasPrefix(form, "short")) {
+			return form + " of some attacks"
+		}
+	}
+	return form
+}
+
+// when says on which days attacks were tried, and with how much load of the machine.
+func when(results []Result) string {
+	if len(results) == 0 {
+		return ""
+	}
+	first, last, least, most := results[0].At, results[0].At, results[0].Load, results[0].Load
+	for _, r := range results {
+		if r.At.Before(first) {
+			first = r.At
+		}
+		if r.At.After(last) {
+			last = r.At
+		}
+		least, most = min(least, r.Load), max(most, r.Load)
+	}
+	const day = "2 January 2006"
+	days := first.Format(day)
+	if to := last.Format(day); to != days {
+		days += " to " + to
+	}
+	return fmt.Sprintf("%s, load %.1f to %.1f at the ends of the attacks", days, least, most)
+}
+
 // cell is text as a cell of a table takes it.
 func cell(s string) string { return strings.NewReplacer("|", "/", "\n", " ").Replace(s) }
 
@@ -75,9 +104,11 @@ func machine() string {
 			break
 		}
 	}
-	load := strings.Fields(readText("/proc/loadavg"))
-	if len(load) == 0 {
-		load = []string{"?"}
-	}
-	return fmt.Sprintf("%d cores (%s), load %s at the end, as %s", runtime.NumCPU(), model, load[0], map[bool]string{true: "root", false: "a user"}[os.Geteuid() == 0])
+	return fmt.Sprintf("%d cores (%s), as %s", runtime.NumCPU(), model, map[bool]string{true: "root", false: "a user"}[os.Geteuid() == 0])
+}
+
+// load is that of the machine over the last minute, 0 where it is not known.
+func load() (n float64) {
+	_, _ = fmt.Sscan(readText("/proc/loadavg"), &n)
+	return n
 }
