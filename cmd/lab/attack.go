@@ -20,6 +20,7 @@ type attackOptions struct {
 	attack.Plan
 	out    string
 	page   string
+	with   []string
 	binary string
 	list   bool
 }
@@ -52,6 +53,7 @@ Exit code 0: nothing was found. 1: something was, or the attack failed itself.`,
 	f.IntVar(&o.Jobs, "jobs", 2, "trials at once")
 	f.StringVar(&o.out, "out", filepath.Join("out", "attack"), "folder for results and evidence")
 	f.StringVar(&o.page, "page", "", "write the table as this page")
+	f.StringSliceVar(&o.with, "with", nil, "take in the results of parts that were run beside this one, from their attack.json")
 	f.StringVar(&o.binary, "binary", filepath.Join("bin", "waycall"), "the program that is attacked")
 	f.BoolVar(&o.list, "list", false, "list the attacks")
 	return cmd
@@ -93,15 +95,16 @@ func runAttack(ctx context.Context, o attackOptions, out io.Writer) error {
 // keepResults puts results to those of earlier parts, and writes the page of all of them.
 func keepResults(o attackOptions, results []attack.Result) error {
 	name := filepath.Join(o.out, "attack.json")
-	var earlier []attack.Result
-	switch text, err := os.ReadFile(name); {
-	case errors.Is(err, fs.ErrNotExist):
-	case err != nil:
+	earlier, err := readResults(name)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
-	default:
-		if err := json.Unmarshal(text, &earlier); err != nil {
-			return fmt.Errorf("%s: %w; move it away to begin anew", name, err)
+	}
+	for _, part := range o.with {
+		more, err := readResults(part)
+		if err != nil {
+			return err
 		}
+		earlier = append(earlier, more...)
 	}
 	all := attack.Merge(earlier, results)
 	text, err := json.MarshalIndent(all, "", " ")
@@ -112,4 +115,16 @@ func keepResults(o attackOptions, results []attack.Result) error {
 		return err
 	}
 	return os.WriteFile(o.page, []byte(attack.Page(all)), 0o644)
+}
+
+// readResults reads the results that a run left in a file.
+func readResults(name string) (results []attack.Result, err error) {
+	text, err := os.ReadFile(name)
+	if err != nil {
+		return nil, err
+	}
+	if err := json.Unmarshal(text, &results); err != nil {
+		return nil, fmt.Errorf("%s: %w; move it away to begin anew", name, err)
+	}
+	return results, nil
 }
