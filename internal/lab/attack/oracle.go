@@ -65,7 +65,7 @@ type held struct {
 // count is how many events it holds.
 func (h held) count() int { return len(h.events) }
 
-// readHeld reads the record at path from a copy, with its log where there is one. The
+// readHeld reads the record at path from a copy, with its log or journal where there is one. The
 // error is for a file that holds no record, or that SQLite refuses.
 func readHeld(path, scratch string) (held, error) {
 	h := held{file: path}
@@ -78,8 +78,10 @@ func readHeld(path, scratch string) (held, error) {
 	if err := copyFile(path, copied); err != nil {
 		return h, err
 	}
-	if err := copyFile(path+"-wal", copied+"-wal"); err != nil && !os.IsNotExist(err) {
-		return h, err
+	for _, end := range []string{"-wal", "-journal"} {
+		if err := copyFile(path+end, copied+end); err != nil && !os.IsNotExist(err) {
+			return h, err
+		}
 	}
 	db, err := sql.Open("sqlite3", "file:"+copied+"?mode=rw&_busy_timeout=5000")
 	if err != nil {
