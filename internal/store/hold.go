@@ -288,7 +288,7 @@ func (s *Store) writeOut(path string) error {
 // checkEnd looks whether the file that was closed is the record.
 func (s *Store) checkEnd() error {
 	how := "mode=ro"
-	if !jobfile.HasLog(s.path) {
+	if !jobfile.HasLog(s.path) && !jobfile.HasJournal(s.path) {
 		how += "&immutable=1"
 	}
 	db := jobfile.OpenDB(s.path, how, jobfile.ReaderPragmas...)

@@ -180,8 +180,12 @@ func (s *Store) Found() []Finding { return s.found }
 func (s *Store) Warning() string { return strings.Join(s.aloud, " ") }
 
 // inspect goes through the whole job at path without writing to it, because a file that
-// is refused stays as it is, and returns how it lies there. The caller holds the lock.
+// is refused stays as it is, and returns how it lies there. A transaction that was cut off
+// in the middle is undone first. The caller holds the lock.
 func inspect(path string) (condition, examined, error) {
+	if err := jobfile.RollBack(path); err != nil {
+		return condition{path: path}, examined{}, err
+	}
 	db, c, x, err := openWhole(path, false)
 	if err != nil {
 		return c, x, err
@@ -239,12 +243,13 @@ func openWhole(path string, live bool) (*sql.DB, condition, examined, error) {
 
 // openReader opens the job at path for reading only and returns how it lies there.
 func openReader(path string) (*sql.DB, condition, error) {
+	rollBack(path)
 	c := condition{path: path, hadLog: jobfile.HasLog(path)}
 	// Before the log is looked at, which a session may write meanwhile: what was told to
 	// be stored by now is in what is read after this.
 	c.told, c.toldErr = jobfile.ReadTold(path)
 	cutOff := jobfile.Fault(ErrReadOnly, "its last session was cut off and has to be recovered",
-		"copy it, with the file of the same name that ends in -wal, to a folder that you may write to")
+		"copy it, with the file of the same name that ends in -wal or -journal, to a folder that you may write to")
 	version, err := jobfile.Peek(path)
 	if jobfile.IsReadOnly(err) {
 		return nil, c, cutOff
@@ -256,7 +261,7 @@ func openReader(path string) (*sql.DB, condition, error) {
 	db := jobfile.OpenDB(path, "mode=ro", jobfile.ReaderPragmas...)
 	var tables int
 	look := func() error { return db.QueryRow("SELECT count(*) FROM sqlite_schema").Scan(&tables) }
-	if err = look(); jobfile.IsReadOnly(err) && !jobfile.HasLog(path) {
+	if err = look(); jobfile.IsReadOnly(err) && !jobfile.HasLog(path) && !jobfile.HasJournal(path) {
 		// The log beside the file cannot be made in a read-only folder. As
 		// there is none, nothing is missing from the file itself.
 		db.Close()
@@ -275,6 +280,18 @@ func openReader(path string) (*sql.DB, condition, error) {
 		return nil, c, err
 	}
 	return db, c, nil
+}
+
+// rollBack is jobfile.RollBack for who only reads, where nobody has the job open and its
+// folder can be written to: otherwise SQLite says what keeps it from being read.
+func rollBack(path string) {
+	if !jobfile.HasJournal(path) {
+		return
+	}
+	if lock, err := jobfile.AcquireLock(path); err == nil {
+		defer lock.Release()
+		_ = jobfile.RollBack(path)
+	}
 }
 
 // Path returns the absolute path of the job's file.

@@ -46,7 +46,8 @@ const (
 	adviceClock   = "the order of the events is right; do not rely on their times there"
 )
 
-// Verify reads everything in the job at path and changes nothing: SQLite's own
+// Verify reads everything in the job at path and changes nothing, but that it undoes what
+// was cut off in the middle of being written, as every reader does: SQLite's own
 // integrity check, the chain of events from the first to the last, every sound
 // against its sum, and whether the log makes sense as a record. It may be used while
 // another session writes. The error is for a file that cannot be looked at: as for
