@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -145,6 +146,24 @@ func TestEvidence(t *testing.T) {
 			t.Errorf("%s: failures %q, evidence %v", name, got.failures, err)
 		}
 	}
+}
+
+// The memory of a command is its own, and not that of the attack which starts it.
+func TestPeak(t *testing.T) {
+	mine := make([]byte, 300<<20)
+	for i := range mine {
+		mine[i] = 1
+	}
+	f := &Field{Out: t.TempDir(), work: t.TempDir(), Binary: "/bin/sleep"}
+	got := f.try(t.Context(), Attack{Name: "small", Trial: func(ctx context.Context, t *Trial) {
+		if r := t.waycall(ctx, "0.2"); r.peak == 0 || r.peak > 100<<20 {
+			t.Failf("%d MiB", r.peak>>20)
+		}
+	}}, 1)
+	if len(got.failures) > 0 {
+		t.Error(got.failures)
+	}
+	runtime.KeepAlive(mine)
 }
 
 // A session that goes on printing has not hung, however long it takes.

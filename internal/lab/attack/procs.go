@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"strconv"
 	"strings"
 	"sync"
 	"syscall"
@@ -31,7 +32,7 @@ type ran struct {
 	code     int // exit status; -1 when a signal ended it
 	signal   syscall.Signal
 	hung     bool  // it had to be killed
-	peak     int64 // bytes of memory at most
+	peak     int64 // bytes of memory at most, as far as it was seen
 	took     time.Duration
 }
 
@@ -97,18 +98,52 @@ func (t *Trial) waycallFor(ctx context.Context, limit time.Duration, stdin io.Re
 		r.hung = true
 		_ = cmd.Process.Kill()
 	})
+	watched := watchMemory(cmd.Process.Pid)
 	_ = cmd.Wait()
 	timer.Stop()
+	r.peak = watched()
 	r.took = time.Since(start)
 	r.out, r.err, r.code = out.String(), errs.String(), cmd.ProcessState.ExitCode()
 	if ws, ok := cmd.ProcessState.Sys().(syscall.WaitStatus); ok && ws.Signaled() {
 		r.signal = ws.Signal()
 	}
 	if ru, ok := cmd.ProcessState.SysUsage().(*syscall.Rusage); ok {
-		r.peak = ru.Maxrss << 10
+		// The system counts in what this process had when it made the other, so that only
+		// more than that is known to be of the other.
+		if most := ru.Maxrss << 10; most > peakOf("self") {
+			r.peak = most
+		}
 	}
 	t.Logf("%s", r)
 	return r
+}
+
+// peakOf is how much memory a process has had at most, in bytes; 0 where it is not known.
+func peakOf(pid string) int64 {
+	_, after, _ := strings.Cut(readText("/proc/"+pid+"/status"), "VmHWM:")
+	var kB int64
+	_, _ = fmt.Sscan(after, &kB)
+	return kB << 10
+}
+
+// watchMemory looks at a process until the function that it returns is called, which
+// returns how much memory the process has had at most.
+func watchMemory(pid int) func() int64 {
+	over, most := make(chan struct{}), make(chan int64)
+	go func() {
+		peak := int64(0)
+		for look := time.NewTicker(5 * time.Millisecond); ; {
+			peak = max(peak, peakOf(strconv.Itoa(pid)))
+			select {
+			case <-look.C:
+			case <-over:
+				look.Stop()
+				most <- peak
+				return
+			}
+		}
+	}()
+	return func() int64 { close(over); return <-most }
 }
 
 // env is the environment of what is run: data and settings in the trial's folder.
