@@ -23,7 +23,8 @@ to make up their number, to be spoken in other voices.`,
 		Example: `  lab phrases --seed 1 --reading 500 --value 300 --command 200 --talk FILE > phrases.jsonl
   lab phrases --seed 1 --several 50 --repair 100    # of these rules alone
   lab phrases --seed 1 --ahead models/adapt --planned 200 ...
-  lab phrases --texts testdata/bench/large.txt      # these phrases, not new ones`,
+  lab phrases --texts testdata/bench/large.txt      # these phrases, not new ones
+  lab phrases --label texts.txt                     # what is to be understood of each line`,
 		Args: wantArgs(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runPhrases(cmd.Context(), cmd.OutOrStdout(), o)
@@ -38,6 +39,7 @@ to make up their number, to be spoken in other voices.`,
 	flags.IntVar(&o.Planned, "planned", 0, "number of phrases of ahead.gram")
 	flags.StringVar(&o.Ahead, "ahead", "models/adapt", "folder of ahead.gram")
 	flags.StringVar(&o.Texts, "texts", "", "file of phrases of the grammar, one a line, instead of phrases made up")
+	flags.StringVar(&o.Label, "label", "", "file of texts, one a line, to be labelled: none where one is no phrase of the grammar")
 	flags.StringVar(&o.Talk, "talk", "", "file of talk to be ignored, one sentence a line")
 	flags.StringVar(&o.Fold, "fold", "all", "which of the talk: one sentence in six (fit), the others (train), or all")
 	return cmd

@@ -46,6 +46,17 @@ BREATH = re.compile(rf'(?<=\w)(?<!\band)(?<!\bring)(?<!\bplus) (?={NAMED}\b)|(?<
                     r'|(?:(?<=^no)|(?<=^correction)|(?<=^skip this one)|(?<=^limitation)|(?<=^not applicable)) ')
 
 
+# Where a figure is read off a display word by word: after a word of a number, before the next.
+WORD_OF_NUMBER = r'(?:nought|zero|oh|one|two|three|four|five|six|seven|eight|nine|ten|\w+teen|eleven|twelve|\w+ty|hundred|thousand|point)'
+APART = re.compile(rf'\b({WORD_OF_NUMBER}) (?={WORD_OF_NUMBER}\b)')
+
+
+def one_by_one(text, rng):
+    """The text with stops between the words of its numbers."""
+    often = rng.choice([.5, 1])
+    return APART.sub(lambda m: m.group(1) + (rng.choice(['. ', ', ', '. ', '... ', '; ']) if rng.random() < often else ' '), text)
+
+
 def with_pauses(text, rng):
     """The text with punctuation where its speaker might draw breath."""
     return BREATH.sub(lambda m: rng.choice([', ', ', ', ', ', '. ', '… ', ' ']), text)
@@ -90,6 +101,8 @@ def plan(a):
             text = item['text']
             if item['want']['kind'] != 'none' and rng.random() < .5:
                 text = with_pauses(text, rng)
+            if item['want']['kind'] != 'none' and a.apart and rng.random() < a.apart:
+                text = one_by_one(text, rng)
             slurred = rng.random() < (.5 if a.set in ('train', 'fit') else 0)
             for old, new in (SLURRED if slurred else VOICED):
                 text = text.replace(old, new) if slurred else re.sub(old, new, text)
@@ -240,6 +253,7 @@ def main():
     c = command('plan', plan, 'phrases', 'out')
     c.add_argument('--set', choices=['train', 'fit', 'test', 'others'], required=True)
     c.add_argument('--seed', type=int, default=1)
+    c.add_argument('--apart', type=float, default=0, help='share of the phrases whose numbers are said word by word')
     command('styles', pack_styles, 'out')
     command('unpack', unpack, 'dir').add_argument('--out', required=True)
     for c in (command('render', render, 'plans'), command('files', files, 'plan')):

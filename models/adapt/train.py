@@ -6,20 +6,23 @@ of every linear layer, trained on one GPU.
              [--rank 48] [--seconds 480] [--seed 1] [--apart] [--begin FILE] [--log log.jsonl]
 
 DIR holds train.npy, train.jsonl (what is learnt) and fit.npy, fit.jsonl (voices
-kept out of training, to stop on), as speech.py renders them. All augmentation
+kept out of training, to stop on), as speech.py renders them, and where people are
+learnt from too people.* and people-fit.*, as people.py makes them. All augmentation
 runs on the GPU, a batch at a time: rate, the speaker's throat, room, site noise, other people talking,
 band, level, clipping, pauses within a phrase, broken-off starts, two phrases in
 one breath, and audio contexts down to the shortest useful.
 
 What the model learns to write: lower-case words, as the grammar spells them, and
 nothing for noise. A start that is broken off is written as a dash (" -"), so
-that the hearing can tell it from the phrase itself. Talk is written out, or,
-with --apart, marked by a leading asterisk (" *") and written out.
+that the hearing can tell it from the phrase itself; never before a phrase that
+begins with a figure, since "nine, nine nine" is no broken-off start. Talk is written
+out, or, with --apart, marked by a leading asterisk (" *") and written out.
 
-The adapter that did best on the kept-out voices, in noise and in quiet, is
-written; its weights are running means over the steps.
+The adapter that did best on the kept-out voices and people, in noise and in quiet, is
+written; its weights are running means over the steps. With --begin, what lies between
+the beginning and the end is tried as well: that much of the way is written that did best.
 """
-import argparse, json, math, random, struct, time
+import argparse, json, math, os, random, re, struct, time
 import numpy as np, torch, torch.nn as nn, torch.nn.functional as F
 
 RATE = 16000
@@ -31,6 +34,9 @@ HEADS, WIDTH, LAYERS = 6, 384, 4
 # --- the base model, in CTranslate2's file format (version 6) ---
 
 def read_base(path):
+    if path.endswith('.npz'):  # int8 rows with a scale each, for a machine that is reached by a narrow way
+        packed = np.load(path)
+        return {n: torch.from_numpy(packed[n].astype(np.float32) * (packed['scale of ' + n] if 'scale of ' + n in packed else 1)) for n in packed if not n.startswith('scale of ')}
     data = memoryview(open(path, 'rb').read())
     at = 0
 
@@ -171,9 +177,9 @@ def features(x, filters, window, stretch=None):
 class Pack:
     """Phrases and their sound, all of it in the GPU's memory."""
 
-    def __init__(self, folder, name, tokenizer, device, apart):
-        self.items = [json.loads(l) for l in open(f'{folder}/{name}.jsonl')]
-        sound = np.load(f'{folder}/{name}.npy')
+    def __init__(self, folder, names, tokenizer, device, apart):
+        self.items = [json.loads(l) for name in names for l in open(f'{folder}/{name}.jsonl')]
+        sound = np.concatenate([np.load(f'{folder}/{name}.npy') for name in names])
         self.length = np.array([i['samples'] for i in self.items])
         self.start = np.concatenate([[0], np.cumsum(self.length)[:-1]])
         self.talk = np.array([i['want']['kind'] == 'none' for i in self.items])
@@ -181,6 +187,7 @@ class Pack:
         self.sound = torch.from_numpy(sound).to(device)
         self.quiet = self.quietest()
         self.mark = tokenizer.encode(' -', add_special_tokens=False).ids
+        self.figure = np.array([NUMBER.match(i['text']) is not None for i in self.items])
 
     def quietest(self):
         """Where in each phrase it is quietest, in four stretches of it: there a speaker would pause."""
@@ -194,6 +201,8 @@ class Pack:
         return np.array(found)
 
 
+# What begins with a number, or is a single word, might be said twice for its own sake.
+NUMBER = re.compile(r'(?:nought|zero|oh|one|two|three|four|five|six|seven|eight|nine|ten|\w+teen|eleven|twelve|\w+ty|a|double|triple|point)\b|\w+$')
 STRETCHES = 5
 
 
@@ -218,7 +227,7 @@ def compose(pack, chosen, rng, train):
         how = rng.random() if train else 1
         if how < .02:
             made, words = [], []  # nobody speaks
-        elif how < .06:
+        elif how < .06 and not pack.figure[i]:
             cut = int(rng.uniform(.45, .8) * RATE)  # 0.25 to 0.6 s of speech, then again from the start
             if cut < .6 * n and len(made) < STRETCHES:
                 made = [(low, cut - head, 0), (made[0][0], made[0][1], int(rng.uniform(.02, .4) * RATE))] + made[1:]
@@ -400,10 +409,10 @@ def batches(pack, size, rng):
             yield from slices
 
 
-def check(net, pack, studio, snr):
-    """Share of the phrases (talk aside) of which every token is the likeliest, given those before it."""
+def check(net, pack, studio, snr, talk=False):
+    """Share of the phrases (talk aside, or talk alone) of which every token is the likeliest, given those before it."""
     net.eval()
-    chosen = [i for i in range(len(pack.items)) if not pack.talk[i]]
+    chosen = [i for i in range(len(pack.items)) if pack.talk[i] == talk]
     chosen.sort(key=lambda i: pack.length[i])
     rng, right = np.random.default_rng(0), 0
     studio.gpu.manual_seed(0)
@@ -430,7 +439,9 @@ def main():
     torch.manual_seed(a.seed), random.seed(a.seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     rng, tokenizer = np.random.default_rng(a.seed), Tokenizer.from_file(a.tokenizer)
-    pack, kept = (Pack(a.data, name, tokenizer, 'cuda', a.apart) for name in ('train', 'fit'))
+    people = os.path.exists(f'{a.data}/people.jsonl')
+    load = lambda *names: Pack(a.data, names, tokenizer, 'cuda', a.apart)
+    pack, kept, persons = load('train', *['people'] * people), load('fit'), load('people-fit') if people else None
     net = Whisper(read_base(a.base), a.rank).cuda()
     if a.begin:
         begun = load_file(a.begin)
@@ -438,6 +449,7 @@ def main():
             if isinstance(m, Adapted):
                 m.down.data.copy_(begun[m.name + '.lora_A']), m.up.data.copy_(begun[m.name + '.lora_B'])
     weights = [w for w in net.parameters() if w.requires_grad]
+    first = [w.detach().clone() for w in weights]
     log = open(a.log, 'w') if a.log else None
 
     def say(**what):
@@ -460,12 +472,19 @@ def main():
             w.data.copy_(m)
         return result
 
-    def judged():
+    def adapter():
+        return {f'{m.name}.lora_{k}': v.detach().half().cpu().contiguous().clone() for m in net.modules() if isinstance(m, Adapted) for k, v in (('A', m.down), ('B', m.up))}
+
+    def judged(share=1.):
         nonlocal best
-        quiet, ten, five = (check(net, kept, judge, snr) for snr in (None, 10, 3))
-        say(step=step, seconds=round(time.time() - began), loss=round(loss.item(), 4), quiet=round(quiet, 4), at_10_dB=round(ten, 4), at_3_dB=round(five, 4))
-        if best is None or quiet + ten + five > best[0]:
-            best = quiet + ten + five, step, {f'{m.name}.lora_{k}': v.detach().half().cpu().contiguous().clone() for m in net.modules() if isinstance(m, Adapted) for k, v in (('A', m.down), ('B', m.up))}
+        found = {name: check(net, kept, judge, snr) for name, snr in (('quiet', None), ('at_10_dB', 10), ('at_3_dB', 3))}
+        if persons:
+            found |= {'people': check(net, persons, judge, None), 'people_at_10_dB': check(net, persons, judge, 10), 'stray': check(net, persons, judge, None, True)}
+        say(step=step, share=share, seconds=round(time.time() - began), loss=round(loss.item(), 4), **{k: round(v, 4) for k, v in found.items()})
+        # A phrase of a rendered voice that is lost weighs as one of a person; quiet weighs most.
+        score = sum(found.values()) + found['quiet']
+        if best is None or score > best[0]:
+            best = score, step, share, adapter()
 
     for chosen in batches(pack, a.size, rng):
         gone = (time.time() - began) / a.seconds
@@ -484,11 +503,20 @@ def main():
         step += 1
         keep = min(.999, step / (step + 50))
         torch._foreach_lerp_(mean, [w.detach() for w in weights], 1 - keep)
-        if step % 1500 == 0 or step == 100:
+        if step % 1500 == 0:
             swapped(judged)
     swapped(judged)
-    save_file(best[2], a.out, {'base': 'tiny.en', 'apply': 'W += lora_B @ lora_A', 'rank': str(a.rank), 'seed': str(a.seed), 'step': str(best[1])})
-    say(kept_step=best[1], steps=step, seconds=round(time.time() - began))
+    about = {'base': 'tiny.en', 'apply': 'W += lora_B @ lora_A', 'rank': str(a.rank), 'seed': str(a.seed)}
+    for share in (.8, .6, .4, .2, 0.) if a.begin else ():
+        # Both factors lie near those they began as, so that their means are nearly the mean of the products.
+        for w, m, b in zip(weights, mean, first):
+            w.data.copy_(b + share * (m - b))
+        judged(share)
+    save_file(best[3], a.out, about | {'step': str(best[1]), 'share': str(best[2])})
+    for w, m in zip(weights, mean):
+        w.data.copy_(m)
+    save_file(adapter(), a.out + '.last', about | {'step': str(step)})
+    say(kept_step=best[1], kept_share=best[2], steps=step, seconds=round(time.time() - began))
 
 
 if __name__ == '__main__':

@@ -29,7 +29,7 @@ import (
 type Item struct {
 	File  string `json:"file"`            // beside the manifest
 	Text  string `json:"text"`            // what was said
-	Voice string `json:"voice,omitempty"` // whose voice it is
+	Voice string `json:"voice,omitempty"` // whose voice it is; of a recording the speaker
 	Want  Want   `json:"want"`
 	Or    []Want `json:"or,omitempty"` // what would be as right
 }

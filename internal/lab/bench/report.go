@@ -73,6 +73,7 @@ func Report(dir string, kept []Kept) error {
 	}
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "# How well waycall hears\n\nWritten by `scripts/lab/bench`; change it there.\n\n")
+	writePeople(&b, own)
 	writeHow(&b, kept)
 	if rows := bars(own); len(rows) > 0 {
 		fmt.Fprintf(&b, "\n## Against the bars\n\n| what | bar | measured | |\n|---|---|---|---|\n")
@@ -106,11 +107,7 @@ func Report(dir string, kept []Kept) error {
 		fmt.Fprintf(&b, "\n![%s](%s)\n", p.title, p.name)
 	}
 	if len(whole.Reliability) > 0 {
-		fmt.Fprintf(&b, "\n| confidence | answers | claimed | right | 95 %% bounds |\n|---|---|---|---|---|\n")
-		for _, r := range whole.Reliability {
-			fmt.Fprintf(&b, "| %g to %g | %d | %s | %s | %s to %s |\n", r.From, r.To, r.Answers, percent(r.Claimed),
-				percent(float64(r.Right)/float64(r.Answers)), percent(AtLeast(r.Right, r.Answers)), percent(AtMost(r.Right, r.Answers)))
-		}
+		writeReliability(&b, whole.Reliability)
 		fmt.Fprintf(&b, "\nOver all sets and conditions above but two phrases in one breath.\n")
 	}
 	for _, k := range several {
@@ -259,12 +256,13 @@ type bar struct {
 	few                 bool // met by what was counted, which is too little to rule out that it is not
 }
 
-// bars compares with what was asked of the hearing, as far as it was measured.
+// bars compares with what was asked of the hearing, as far as it was measured; but for
+// people, see writePeople.
 func bars(own []Kept) []bar {
 	var out []bar
 	var quiet []Result
 	for _, k := range own {
-		if k.plain() {
+		if k.plain() && k.ofPeople() == "" {
 			quiet = append(quiet, k.Results...)
 		}
 	}
@@ -286,6 +284,7 @@ func bars(own []Kept) []bar {
 		}
 		snr, site := k.siteAt()
 		switch {
+		case k.ofPeople() != "": // these have their own: peopleBars
 		case k.Run.Streamed:
 			out = append(out, bar{name + ": end of speech to meaning, pause excluded, p50 and p95", "80 and 200 ms", fmt.Sprintf("%.1f and %.1f ms", s.P50, s.P95), s.P50 <= 80 && s.P95 <= 200, false})
 		case k.plain():

@@ -50,6 +50,7 @@ type Options struct {
 	Planned int             // number of phrases of ahead.gram
 	Ahead   string          // folder of ahead.gram
 	Texts   string          // file of phrases of the grammar, or empty
+	Label   string          // file of texts that need not be phrases of the grammar, or empty
 	Talk    string          // file of talk to be ignored, or empty
 	Fold    string          // which of the talk: fit, train or all
 }
@@ -76,6 +77,9 @@ func Write(w io.Writer, o Options) error {
 		return err
 	}
 	if err := out.texts(o.Texts); err != nil {
+		return err
+	}
+	if err := out.labels(o.Label); err != nil {
 		return err
 	}
 	if err := out.planned(o, rng); err != nil {
@@ -135,6 +139,28 @@ func (w writer) texts(name string) error {
 			return fmt.Errorf("texts: %q is not a phrase of the grammar; take it out", text)
 		}
 		if err := w.Encode(item{text, want(m, text)}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// labels writes what should be understood of each line of a file, if one is named:
+// nothing where it is no phrase of the grammar.
+func (w writer) labels(name string) error {
+	if name == "" {
+		return nil
+	}
+	lines, err := readLines(name)
+	if err != nil {
+		return fmt.Errorf("label: %w; check its name", err)
+	}
+	for _, text := range lines {
+		wanted := map[string]any{"kind": "none"}
+		if m, ok := w.g.Meaning(text); ok {
+			wanted = want(m, text)
+		}
+		if err := w.Encode(item{text, wanted}); err != nil {
 			return err
 		}
 	}
