@@ -18,6 +18,7 @@ import (
 	"waycall/internal/web"
 	"waycall/internal/web/door"
 	"waycall/internal/web/entrance"
+	"waycall/internal/web/jobcache"
 )
 
 // reviewOptions are the flags of waycall review.
@@ -77,7 +78,7 @@ func runReview(ctx context.Context, std streams, o reviewOptions) error {
 		level = slog.LevelInfo
 	}
 	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: level}))
-	pages := web.NewFolder(string(folder))
+	pages := jobcache.NewFolder(string(folder))
 	key, once := door.NewKey(), door.NewKey()
 	here, err := entrance.New([]net.Listener{ln}, web.Options{Jobs: pages, Hosts: entrance.HostsOf(ln.Addr()), Key: key, Once: once, Log: log}, nil)
 	if err != nil {
@@ -120,7 +121,7 @@ func runReview(ctx context.Context, std streams, o reviewOptions) error {
 }
 
 // local opens the door for devices of the local network, and prints how they come in.
-func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *web.Folder, log *slog.Logger) (*entrance.Entrance, error) {
+func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *jobcache.Folder, log *slog.Logger) (*entrance.Entrance, error) {
 	out := std.out
 	addresses, err := door.Addresses()
 	if err != nil {

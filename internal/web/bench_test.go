@@ -18,6 +18,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
+	"waycall/internal/web/jobcache"
 )
 
 // estate is a job of five boards with 80 ways each, all tested as far as 5,000 phrases
@@ -99,7 +100,7 @@ func BenchmarkPages(b *testing.B) {
 		estate(b, dir)
 	}
 	c := serve(b, dir)
-	job := "/job/" + idOf("ESTATE-1")
+	job := "/job/" + jobcache.IDOf("ESTATE-1")
 	begun, busy := time.Now(), processor()
 	c.get(job)
 	first, firstBusy := time.Since(begun), processor()-busy
@@ -144,7 +145,7 @@ func BenchmarkPages(b *testing.B) {
 		b.ReportMetric(float64(firstBusy.Milliseconds()), "cpu-ms")
 	})
 	b.Run("after-a-change", func(b *testing.B) {
-		it := snapshot(c, job).queue()[0]
+		it := snapshot(c, job).Queue()[0]
 		begun, busy := time.Now(), processor()
 		code, page := c.post(job+"/settle", formFor(it.Slot, it.Of()))
 		changed := time.Since(begun)

@@ -15,6 +15,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/report"
+	"waycall/internal/report/words"
 	"waycall/internal/review"
 	"waycall/internal/sequence"
 	"waycall/internal/waymark"
@@ -74,7 +75,7 @@ type tile struct {
 // boards is the page of a job: its boards as pictures.
 func (s *server) boards(w http.ResponseWriter, r *http.Request, snap *seen) {
 	p := snap.picture()
-	p.Rails = snap.railsOnce.get(func() template.HTML {
+	p.Rails = snap.railsOnce.Get(func() template.HTML {
 		var b bytes.Buffer
 		if err := s.pages["boards"].ExecuteTemplate(&b, "rails", p); err != nil {
 			s.Log.Error("the boards could not be drawn")
@@ -84,12 +85,12 @@ func (s *server) boards(w http.ResponseWriter, r *http.Request, snap *seen) {
 	s.render(w, r, http.StatusOK, "boards", page{Title: snap.State.Job.Reference + ": boards", Job: s.head(snap), Tab: "boards", Wide: true, Body: p})
 }
 
-func (s *seen) picture() boardsPage { return s.picturesOnce.get(s.draw) }
+func (s *seen) picture() boardsPage { return s.picturesOnce.Get(s.draw) }
 
 func (s *seen) draw() boardsPage {
 	sched, job := s.Schedule(), s.State.Job
 	n := sequence.Count(s.State)
-	p := boardsPage{ID: s.ID, Address: job.Address, Date: job.Date, Tester: job.Tester, Bar: barOf(n.Tests, n.Recorded, n.LeftOut), Open: s.open(),
+	p := boardsPage{ID: s.ID, Address: job.Address, Date: job.Date, Tester: job.Tester, Bar: barOf(n.Tests, n.Recorded, n.LeftOut), Open: s.Open(),
 		Several: len(job.Boards) > 1, Finished: s.State.Finished, Signed: s.State.Signed, Cautions: sched.Cautions, Prepared: sched.Preparation, Notes: s.notes()}
 	if left, ok := sequence.Estimate(s.State); ok && left > 0 {
 		p.Estimate = fmt.Sprintf("about %d min at the pace so far", int(left.Minutes()+0.5))
@@ -99,7 +100,7 @@ func (s *seen) draw() boardsPage {
 	}
 	p.Limited = strings.TrimPrefix(p.Limited, ", ")
 	open := map[[2]int]int{}
-	for _, it := range s.queue() {
+	for _, it := range s.Queue() {
 		if it.Kind != review.Unfinished && it.Kind != review.Missing {
 			open[[2]int{it.Slot.Board, it.Slot.Way}]++
 		}
@@ -315,7 +316,7 @@ func (s *seen) wayOf(number, way int) wayPage {
 	sched := s.Schedule()
 	p := wayPage{ID: s.ID, Board: number, Way: way}
 	open := map[record.Slot]review.Item{}
-	for _, it := range s.queue() {
+	for _, it := range s.Queue() {
 		if it.Slot.Board == number && it.Slot.Way == way {
 			open[it.Slot] = it
 		}
@@ -415,12 +416,12 @@ func (p *wayPage) around(s *seen) {
 // reading makes a cell ready to be shown. open holds what needs a person; nil for a
 // reading that no longer stands.
 func (s *seen) reading(slot record.Slot, c report.Cell, guides []scale.Guide, open map[record.Slot]review.Item) readingView {
-	v := readingView{Slot: slot, Name: nameOf(slot.Test), Letters: lettersOf(slot.Test), Position: s.position(slot), Cell: c, CanEdit: slot.Check(s.State.Job) == nil}
+	v := readingView{Slot: slot, Name: words.TestName(slot.Test), Letters: words.TestLetters(slot.Test), Position: s.position(slot), Cell: c, CanEdit: slot.Check(s.State.Job) == nil}
 	v.Mark = markOf(string(c.Status))
 	var verdict *check.Verdict
 	if c.Status == report.Recorded {
 		v.Mark = markOf(c.Result)
-		if r, ok := s.latest()[slot]; ok {
+		if r, ok := s.Latest()[slot]; ok {
 			verdict, v.Replace = &r.Verdict, r.ConfirmedID
 			if r.Edited {
 				v.Edited = fmt.Sprintf("Put here by %s on review: %s", r.By, r.Reason)

@@ -12,8 +12,10 @@ import (
 	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/report/words"
 	"waycall/internal/review"
 	"waycall/internal/store"
+	"waycall/internal/web/jobcache"
 )
 
 // changeForm is what the forms of a change are filled with: what the reviewer wrote,
@@ -35,8 +37,8 @@ type changeForm struct {
 }
 
 func (s *seen) form(slot record.Slot) changeForm {
-	f := changeForm{ID: s.ID, Slot: slot, Name: nameOf(slot.Test), Letters: lettersOf(slot.Test), Unit: shownUnit(string(slot.Test.Unit())), Judged: slot.Test.Judged(), Back: "way"}
-	if r, ok := s.latest()[slot]; ok {
+	f := changeForm{ID: s.ID, Slot: slot, Name: words.TestName(slot.Test), Letters: words.TestLetters(slot.Test), Unit: shownUnit(string(slot.Test.Unit())), Judged: slot.Test.Judged(), Back: "way"}
+	if r, ok := s.Latest()[slot]; ok {
 		f.Replaces = r.ConfirmedID
 	}
 	return f
@@ -209,7 +211,7 @@ func (s *server) act(w http.ResponseWriter, r *http.Request, snap *seen, action 
 		s.showStale(w, r, snap, f, action, stale)
 	case errors.As(err, &invalid):
 		s.showEdit(w, r, snap, http.StatusUnprocessableEntity, editPage{changeForm: f, Action: action, Wrong: english.Sentence(invalid.Error()), Field: invalid.Field})
-	case errors.Is(err, ErrNoJob):
+	case errors.Is(err, jobcache.ErrNoJob):
 		s.jobFailed(w, r, err)
 	default: // what was written is not lost
 		status, why := notStored(err)
@@ -222,7 +224,7 @@ func notStored(err error) (status int, why string) {
 	if errors.Is(err, store.ErrInUse) {
 		return http.StatusConflict, "A session is running on this job, and only it writes to the record. Finish it, or what else has the job open, then send this again."
 	}
-	return http.StatusInternalServerError, trouble(err) + " What you wrote is below; send it again once that is put right."
+	return http.StatusInternalServerError, jobcache.Trouble(err) + " What you wrote is below; send it again once that is put right."
 }
 
 // stalePage lets the second of two reviewers choose.
@@ -305,7 +307,7 @@ type signPage struct {
 }
 
 func (s *server) signPage(r *http.Request, snap *seen) signPage {
-	p := signPage{ID: snap.ID, Count: snap.open(), Open: snap.kinds(), Signed: snap.State.Signed, Sum: snap.Head, By: s.door.Initials(r), Running: snap.Running()}
+	p := signPage{ID: snap.ID, Count: snap.Open(), Open: snap.kinds(), Signed: snap.State.Signed, Sum: snap.Head, By: s.door.Initials(r), Running: snap.Running()}
 	p.Statement, p.Declared = review.Statement, review.Declare(snap.State)
 	return p
 }
@@ -355,7 +357,7 @@ func (s *server) signOff(w http.ResponseWriter, r *http.Request, snap *seen) {
 		back(http.StatusConflict, snap, "The record has changed since this page was made. Look at what is new, then sign.", "")
 	case errors.As(err, &invalid):
 		back(http.StatusUnprocessableEntity, snap, english.Sentence(invalid.Error()), invalid.Field)
-	case errors.Is(err, ErrNoJob):
+	case errors.Is(err, jobcache.ErrNoJob):
 		s.jobFailed(w, r, err)
 	default:
 		status, why := notStored(err)

@@ -11,6 +11,7 @@ import (
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/report/words"
 	"waycall/internal/review"
 )
 
@@ -110,7 +111,7 @@ func (s *seen) told(event int64) string {
 		if e.ID != event || e.Slot == nil {
 			continue
 		}
-		where, old := strings.ToLower(s.where(record.Slot{Board: e.Slot.Board, Way: e.Slot.Way}))+", "+shortOf(*e.Slot), ""
+		where, old := strings.ToLower(s.where(record.Slot{Board: e.Slot.Board, Way: e.Slot.Way}))+", "+words.ShortTest(*e.Slot), ""
 		for _, r := range s.State.Readings {
 			if e.Replaces != 0 && r.ConfirmedID == e.Replaces {
 				old = " " + withOhm(r.Quantity.String())

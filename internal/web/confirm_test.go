@@ -130,9 +130,9 @@ func TestOverRangeTyped(t *testing.T) {
 	s := snapshot(c, job)
 	r, ok := s.State.Latest(slot)
 	if !ok {
-		for at := range s.latest() {
+		for at := range s.Latest() {
 			if at.Test.Insulation() && s.placeView(at).Volts == 500 {
-				slot, r = at, s.latest()[at]
+				slot, r = at, s.Latest()[at]
 			}
 		}
 	}
@@ -149,8 +149,8 @@ func TestWhatIsSignedIsKept(t *testing.T) {
 	if code, page := c.correct(job, formFor(zs, old.ConfirmedID, "value", "4.70")); code != http.StatusSeeOther {
 		t.Fatalf("%d: %s", code, text(page))
 	}
-	for range snapshot(c, job).queue() {
-		it := snapshot(c, job).queue()[0]
+	for range snapshot(c, job).Queue() {
+		it := snapshot(c, job).Queue()[0]
 		c.post(job+"/settle", formFor(it.Slot, it.Of(), "reason", "Seen on site"))
 	}
 	page := text(c.get(job + "/sign"))

@@ -1,10 +1,14 @@
 package web
 
-import "net/http"
+import (
+	"net/http"
+
+	"waycall/internal/web/jobcache"
+)
 
 // listedJob is one job of the list, with its bar.
 type listedJob struct {
-	Listed
+	jobcache.Listed
 	Bar bar
 }
 
@@ -35,5 +39,5 @@ func (s *server) home(w http.ResponseWriter, r *http.Request) {
 // head is what stands at the top of every page of a job.
 func (s *server) head(snap *seen) *jobHead {
 	j := snap.State.Job
-	return &jobHead{ID: snap.ID, Reference: j.Reference, Address: j.Address, Open: snap.open(), Running: snap.Running(), Signed: snap.signed()}
+	return &jobHead{ID: snap.ID, Reference: j.Reference, Address: j.Address, Open: snap.Open(), Running: snap.Running(), Signed: snap.Signed()}
 }

@@ -13,6 +13,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"waycall/internal/web/jobcache"
 )
 
 // Clients at once leave the whole server at each point of an answer, over TCP, on every
@@ -39,7 +41,7 @@ func TestClientsLeave(t *testing.T) {
 		t.Fatal(err)
 	}
 	live := "/live/" + strings.TrimPrefix(job, "/job/")
-	paths := append(pagesOf(job), live+"/events", live+"/events?after=3", "/live/none/events", "/live/"+idOf("DAMAGED"), job+"/sound/3", job+"/sound/none",
+	paths := append(pagesOf(job), live+"/events", live+"/events?after=3", "/live/none/events", "/live/"+jobcache.IDOf("DAMAGED"), job+"/sound/3", job+"/sound/none",
 		assetOf(t, c), "/enter/none", job+"/schedule.csv", job+"/schedule.pdf", "stranger")
 	for _, path := range paths {
 		request := fmt.Sprintf("GET %s HTTP/1.1\r\nHost: %s\r\nCookie: %s=%s\r\n\r\n", path, host, c.cookie.Name, c.cookie.Value)

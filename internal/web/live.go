@@ -9,6 +9,7 @@ import (
 	"waycall/internal/english"
 	"waycall/internal/record"
 	"waycall/internal/store"
+	"waycall/internal/web/jobcache"
 	"waycall/internal/web/live"
 )
 
@@ -18,11 +19,11 @@ type liveHub = live.Server
 func (s *server) liveRoutes(mux *http.ServeMux) {
 	s.live = live.New(live.Options{
 		Follow: func(id string) (live.Log, error) {
-			j, err := s.Jobs.find(id)
+			path, err := s.Jobs.Path(id)
 			if err != nil {
 				return nil, err
 			}
-			return followed{store.NewTail(j.path), j.path}, nil
+			return followed{store.NewTail(path), path}, nil
 		},
 		Replaced: func(err error) bool { return errors.Is(err, store.ErrReplaced) },
 		Note:     func(err error) { s.note("the live view", err) },
@@ -62,7 +63,7 @@ func (s *server) livePage(w http.ResponseWriter, r *http.Request) {
 func (s *server) liveFailed(w http.ResponseWriter, r *http.Request, err error) {
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		s.jobFailed(w, r, ErrNoJob)
+		s.jobFailed(w, r, jobcache.ErrNoJob)
 	case errors.Is(err, live.ErrLastEvent):
 		s.fail(w, r, http.StatusBadRequest, "The live view cannot go on from there", english.Sentence(err.Error()), "")
 	case errors.Is(err, live.ErrFull):

@@ -24,6 +24,7 @@ import (
 	"waycall/internal/sequence"
 	"waycall/internal/store"
 	"waycall/internal/web/door"
+	"waycall/internal/web/jobcache"
 )
 
 // morning is when the work of the tests' jobs begins.
@@ -195,7 +196,7 @@ const testHost = "127.0.0.1:8420"
 // serve is a server over a folder, and a client that has entered it.
 func serve(t testing.TB, dir string, change ...func(*Options)) *client {
 	t.Helper()
-	o := Options{Jobs: NewFolder(dir), Hosts: []string{testHost}, Key: door.NewKey()}
+	o := Options{Jobs: jobcache.NewFolder(dir), Hosts: []string{testHost}, Key: door.NewKey()}
 	for _, c := range change {
 		c(&o)
 	}

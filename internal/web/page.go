@@ -19,6 +19,7 @@ import (
 	"waycall/internal/mishap"
 	"waycall/internal/printable"
 	"waycall/internal/store"
+	"waycall/internal/web/jobcache"
 )
 
 //go:embed templates/*.html assets/*
@@ -160,7 +161,7 @@ func (s *server) note(where string, err error) {
 		fault.Log(s.Log)
 		return
 	}
-	s.Log.Warn(where, "trouble", trouble(err))
+	s.Log.Warn(where, "trouble", jobcache.Trouble(err))
 }
 
 // withJob finds the job that a request names, or says what is wrong with it.
@@ -180,21 +181,15 @@ func (s *server) jobFailed(w http.ResponseWriter, r *http.Request, err error) {
 	switch {
 	case errors.Is(err, context.Canceled):
 		// The browser went away.
-	case errors.Is(err, ErrNoJob):
+	case errors.Is(err, jobcache.ErrNoJob):
 		s.fail(w, r, http.StatusNotFound, "This job is not here", "It may have been renamed, put away or deleted while it was open. Nothing was changed.", "Go to the list of jobs and open it from there.")
 	case errors.Is(err, store.ErrInUse):
 		s.fail(w, r, http.StatusConflict, "A session is running on this job", "While it runs, only the session writes to the record. Nothing was changed.", "Finish the session, then go back and send the form again.")
 	case errors.Is(err, store.ErrDamaged):
-		s.fail(w, r, http.StatusInternalServerError, "The record of this job is damaged", trouble(err), "Leave the file as it is, take a copy from a backup, and run waycall verify on both.")
+		s.fail(w, r, http.StatusInternalServerError, "The record of this job is damaged", jobcache.Trouble(err), "Leave the file as it is, take a copy from a backup, and run waycall verify on both.")
 	default:
-		s.fail(w, r, http.StatusInternalServerError, "This job cannot be opened", trouble(err), "")
+		s.fail(w, r, http.StatusInternalServerError, "This job cannot be opened", jobcache.Trouble(err), "")
 	}
-}
-
-// trouble is an error in words, without the path of the file that it happened to:
-// that holds the name of the job and of whoever keeps it.
-func trouble(err error) string {
-	return english.Sentence(store.WithoutPath(err))
 }
 
 // mark is how a status is shown: a shape, a word and a colour, so that none of them

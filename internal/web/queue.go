@@ -98,7 +98,7 @@ func kindWords(k review.Kind) (words, class string) {
 // kinds are those that are in the queue, in its order, which is that of severity, and
 // how often each is.
 func (s *seen) kinds() (all []kindCount) {
-	for _, it := range s.queue() {
+	for _, it := range s.Queue() {
 		if n := len(all); n > 0 && all[n-1].Kind == string(it.Kind) {
 			all[n-1].Count++
 			continue
@@ -115,7 +115,7 @@ const perList = 30
 // queue is the page of what needs a person.
 func (s *server) queue(w http.ResponseWriter, r *http.Request, snap *seen) {
 	q := r.URL.Query()
-	all := snap.queue()
+	all := snap.Queue()
 	p := queuePage{ID: snap.ID, Kind: q.Get("kind"), Open: len(all), Running: snap.Running(), Dangers: snap.dangers()}
 	p.Kinds = snap.kinds()
 	var chosen []review.Item
@@ -144,7 +144,7 @@ func (s *server) queue(w http.ResponseWriter, r *http.Request, snap *seen) {
 		for i, h := range item.Heard {
 			heard[i] = h.ID
 		}
-		waves, err := s.waves.of(r.Context(), s.Jobs, snap.Snapshot, heard)
+		waves, err := s.waves.Of(r.Context(), s.Jobs, snap.Snapshot, heard)
 		if err != nil {
 			s.jobFailed(w, r, err)
 			return

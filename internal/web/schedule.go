@@ -41,7 +41,7 @@ type schedulePage struct {
 }
 
 func (s *server) schedule(w http.ResponseWriter, r *http.Request, snap *seen) {
-	p := schedulePage{ID: snap.ID, Forms: forms, Open: snap.open(), Sum: snap.Head, Events: snap.State.LastID, Cautions: snap.Schedule().Cautions}
+	p := schedulePage{ID: snap.ID, Forms: forms, Open: snap.Open(), Sum: snap.Head, Events: snap.State.LastID, Cautions: snap.Schedule().Cautions}
 	if off := snap.State.Signed; off != nil {
 		p.Signed, p.By, p.Name, p.At = true, off.By, off.Name, off.At.Local().Format("2 January 2006, 15:04")
 	}

@@ -19,6 +19,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/web/door"
+	"waycall/internal/web/jobcache"
 )
 
 // office is a server over the workshop's job, which is over.
@@ -28,7 +29,7 @@ func office(t testing.TB, change ...func(*Options)) (c *client, job, dir string)
 	if err := os.WriteFile(filepath.Join(dir, "WKS-0231.waycall"), whole(t), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	return serve(t, dir, change...), "/job/" + idOf("WKS-0231"), dir
+	return serve(t, dir, change...), "/job/" + jobcache.IDOf("WKS-0231"), dir
 }
 
 var made []byte
@@ -335,11 +336,11 @@ func TestLogsKeepSecrets(t *testing.T) {
 		t.Fatal(err)
 	}
 	c.get("/")
-	c.do(c.request("GET", "/job/"+idOf("Mrs-Example"), nil))
+	c.do(c.request("GET", "/job/"+jobcache.IDOf("Mrs-Example"), nil))
 	if !strings.Contains(logged.String(), "GET /job/{job}/session") {
 		t.Fatalf("nothing was logged: %s", logged.String())
 	}
-	for _, secret := range []string{c.server.s.Key, c.cookie.Value, c.cookie.Name, idOf("WKS-0231"), "WKS-0231", "Example", "QX", "Looked at", dir, "12345", "neutral"} {
+	for _, secret := range []string{c.server.s.Key, c.cookie.Value, c.cookie.Name, jobcache.IDOf("WKS-0231"), "WKS-0231", "Example", "QX", "Looked at", dir, "12345", "neutral"} {
 		if strings.Contains(logged.String(), secret) {
 			t.Errorf("the log has %q in it", secret)
 		}
@@ -380,8 +381,8 @@ func TestHostileText(t *testing.T) {
 			w.do(nil, record.Event{Kind: record.Finished})
 			w.close()
 			c := serve(t, dir)
-			at := "/job/" + idOf(job.Reference)
-			pages := []string{"/", at, at + "/way/1/1", at + "/way/1/0", at + "/session", at + "/queue", at + "/queue?n=2", at + "/edit?board=1&way=1&test=R1%2BR2", at + "/sign", at + "/schedule", "/live/" + idOf(job.Reference)}
+			at := "/job/" + jobcache.IDOf(job.Reference)
+			pages := []string{"/", at, at + "/way/1/1", at + "/way/1/0", at + "/session", at + "/queue", at + "/queue?n=2", at + "/edit?board=1&way=1&test=R1%2BR2", at + "/sign", at + "/schedule", "/live/" + jobcache.IDOf(job.Reference)}
 			var all []string
 			for _, p := range pages {
 				all = append(all, c.get(p))

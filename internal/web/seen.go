@@ -9,15 +9,16 @@ import (
 	"sync"
 
 	"waycall/internal/record"
+	"waycall/internal/web/jobcache"
 )
 
 // seen is a job as its pages show it: what is known of it, and what was drawn of that,
 // once.
 type seen struct {
-	*Snapshot
-	picturesOnce once[boardsPage]
-	railsOnce    once[template.HTML] // the boards of the boards page, drawn
-	entriesOnce  once[[]entry]
+	*jobcache.Snapshot
+	picturesOnce jobcache.Once[boardsPage]
+	railsOnce    jobcache.Once[template.HTML] // the boards of the boards page, drawn
+	entriesOnce  jobcache.Once[[]entry]
 }
 
 // gallery keeps what was drawn of a few jobs, of each the newest that is known. The zero
@@ -28,7 +29,7 @@ type gallery struct {
 }
 
 // of returns what was drawn of a snapshot, which is nothing at its first use.
-func (g *gallery) of(snap *Snapshot) *seen {
+func (g *gallery) of(snap *jobcache.Snapshot) *seen {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	one := &seen{Snapshot: snap}
@@ -39,13 +40,13 @@ func (g *gallery) of(snap *Snapshot) *seen {
 		g.all = slices.Delete(g.all, i, i+1)
 	}
 	g.all = slices.Insert(g.all, 0, one)
-	if len(g.all) > maxKept {
-		g.all = slices.Delete(g.all, maxKept, len(g.all))
+	if len(g.all) > jobcache.Most {
+		g.all = slices.Delete(g.all, jobcache.Most, len(g.all))
 	}
 	return one
 }
 
 // work adds events to a job, as Folder.Work does.
 func (s *server) work(ctx context.Context, id string, make func(*seen) ([]record.Event, error)) error {
-	return s.Jobs.Work(ctx, id, func(now *Snapshot) ([]record.Event, error) { return make(s.gallery.of(now)) })
+	return s.Jobs.Work(ctx, id, func(now *jobcache.Snapshot) ([]record.Event, error) { return make(s.gallery.of(now)) })
 }

@@ -14,6 +14,7 @@ import (
 	"waycall/internal/check"
 	"waycall/internal/english"
 	"waycall/internal/record"
+	"waycall/internal/report/words"
 	"waycall/internal/waymark"
 	"waycall/internal/web/scale"
 )
@@ -31,7 +32,7 @@ type entry struct {
 const perPage = 25
 
 // entries divides the log into the entries of the time line.
-func (s *seen) entries() []entry { return s.entriesOnce.get(s.divide) }
+func (s *seen) entries() []entry { return s.entriesOnce.Get(s.divide) }
 
 func (s *seen) divide() []entry {
 	var all []entry
@@ -174,7 +175,7 @@ func (s *server) timeline(r *http.Request, snap *seen, q url.Values) (sessionPag
 			heard = append(heard, snap.Events[e.from].ID)
 		}
 	}
-	waves, err := s.waves.of(r.Context(), s.Jobs, snap.Snapshot, heard)
+	waves, err := s.waves.Of(r.Context(), s.Jobs, snap.Snapshot, heard)
 	if err != nil {
 		return p, err
 	}
@@ -416,7 +417,7 @@ func (s *seen) where(slot record.Slot) string {
 	if slot.Test == "" {
 		return english.Capital(at)
 	}
-	at += ", " + shortOf(slot)
+	at += ", " + words.ShortTest(slot)
 	if p := s.position(slot); p != "" {
 		at += ", " + p
 	}

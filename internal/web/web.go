@@ -25,11 +25,13 @@ import (
 	"time"
 
 	"waycall/internal/web/door"
+	"waycall/internal/web/jobcache"
+	"waycall/internal/web/waves"
 )
 
 // Options is what a server is made of.
 type Options struct {
-	Jobs  *Folder
+	Jobs  *jobcache.Folder
 	Hosts []string // what the Host header may be, with the port: "127.0.0.1:8090"
 	// Key opens a session by /enter/KEY, the address that is printed for the person
 	// at this machine. "" for a server that is only entered by pairing.
@@ -54,7 +56,7 @@ type server struct {
 	pages   map[string]*view
 	gallery gallery
 	live    *liveHub
-	waves   outlines
+	waves   waves.Outlines
 }
 
 // Server answers the requests of all pages.
@@ -67,7 +69,7 @@ type Server struct {
 // what is worked out ahead.
 func (s *Server) Close() {
 	s.s.live.Close()
-	s.s.waves.close()
+	s.s.waves.Close()
 }
 
 // New returns a Server; Close ends it. The error is for Options that cannot be.
@@ -87,7 +89,7 @@ func New(o Options) (*Server, error) {
 	}
 	s := &server{Options: o, pages: pages}
 	s.door = door.New(door.Options{Hosts: o.Hosts, Key: o.Key, Once: o.Once, Secure: o.Secure, Code: o.Code, Paired: o.Paired, Log: o.Log, Fail: s.fail})
-	s.waves.note = func(err error) { s.note("the outlines of sounds", err) }
+	s.waves.Note = func(err error) { s.note("the outlines of sounds", err) }
 	mux := http.NewServeMux()
 	s.routes(mux)
 	s.liveRoutes(mux)

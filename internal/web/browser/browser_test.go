@@ -32,6 +32,7 @@ import (
 
 	"waycall/internal/web"
 	"waycall/internal/web/door"
+	"waycall/internal/web/jobcache"
 )
 
 // chrome is the one browser of all tests.
@@ -360,7 +361,7 @@ func serve(t *testing.T, dir string) *site {
 	t.Helper()
 	s := &site{dir: dir, key: door.NewKey()}
 	server := httptest.NewUnstartedServer(nil)
-	pages, err := web.New(web.Options{Jobs: web.NewFolder(dir), Hosts: []string{server.Listener.Addr().String()}, Key: s.key})
+	pages, err := web.New(web.Options{Jobs: jobcache.NewFolder(dir), Hosts: []string{server.Listener.Addr().String()}, Key: s.key})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -14,6 +14,7 @@ import (
 	"waycall/internal/store"
 	"waycall/internal/web"
 	"waycall/internal/web/door"
+	"waycall/internal/web/jobcache"
 )
 
 // jobID is the first job on the list of jobs that b shows.
@@ -133,7 +134,7 @@ func TestLiveComesBack(t *testing.T) {
 	}
 	at := listener.Addr().String()
 	s := &site{url: "http://" + at, key: door.NewKey(), dir: dir}
-	pages, err := web.New(web.Options{Jobs: web.NewFolder(dir), Hosts: []string{at}, Key: s.key})
+	pages, err := web.New(web.Options{Jobs: jobcache.NewFolder(dir), Hosts: []string{at}, Key: s.key})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -171,7 +172,7 @@ func TestLiveComesBack(t *testing.T) {
 	if listener, err = net.Listen("tcp", at); err != nil {
 		t.Fatal(err)
 	}
-	fresh, err := web.New(web.Options{Jobs: web.NewFolder(dir), Hosts: []string{at}, Key: door.NewKey()})
+	fresh, err := web.New(web.Options{Jobs: jobcache.NewFolder(dir), Hosts: []string{at}, Key: door.NewKey()})
 	if err != nil {
 		t.Fatal(err)
 	}

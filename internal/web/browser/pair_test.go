@@ -16,6 +16,7 @@ import (
 	"waycall/internal/record"
 	"waycall/internal/web"
 	"waycall/internal/web/door"
+	"waycall/internal/web/jobcache"
 )
 
 // serveLAN starts a server as --lan does: by TLS, entered by pairing.
@@ -28,7 +29,7 @@ func serveLAN(t *testing.T, dir string) (url string, code *door.Code, tries *[]e
 	code, tries = door.NewCode(), new([]error)
 	server := httptest.NewUnstartedServer(nil)
 	pages, err := web.New(web.Options{
-		Jobs: web.NewFolder(dir), Hosts: []string{server.Listener.Addr().String()}, Secure: true, Code: code,
+		Jobs: jobcache.NewFolder(dir), Hosts: []string{server.Listener.Addr().String()}, Secure: true, Code: code,
 		Paired: func(err error) { *tries = append(*tries, err) }, // one request at a time here
 	})
 	if err != nil {

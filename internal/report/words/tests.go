@@ -1,4 +1,4 @@
-package web
+package words
 
 import (
 	"waycall/internal/english"
@@ -47,16 +47,16 @@ var names = map[reading.Test]string{
 	reading.Functional:    "Functional test",
 }
 
-// nameOf is a test in words.
-func nameOf(t reading.Test) string {
+// TestName is a test in words.
+func TestName(t reading.Test) string {
 	if name, ok := names[t]; ok {
 		return name
 	}
 	return english.Capital(t.Spoken())
 }
 
-// lettersOf are the letters of a test, where they are not its name again.
-func lettersOf(t reading.Test) string {
+// TestLetters are the letters of a test, where they are not its name again.
+func TestLetters(t reading.Test) string {
 	switch t {
 	case reading.Polarity, reading.PhaseSequence, reading.Functional, reading.Earthing, reading.Bonding, reading.RCDButton:
 		return ""
@@ -64,10 +64,10 @@ func lettersOf(t reading.Test) string {
 	return string(t)
 }
 
-// shortOf names a test in a list: its letters, or else its name.
-func shortOf(slot record.Slot) string {
-	if l := lettersOf(slot.Test); l != "" {
+// ShortTest names a test in a list: its letters, or else its name.
+func ShortTest(slot record.Slot) string {
+	if l := TestLetters(slot.Test); l != "" {
 		return l
 	}
-	return nameOf(slot.Test)
+	return TestName(slot.Test)
 }

@@ -1,7 +1,7 @@
-// This file is the folder of jobs: which there are, and what is known of each. It knows
-// nothing of pages.
-
-package web
+// Package jobcache is the folder of jobs as a server of pages sees it: which jobs there
+// are, and what is known of each, kept in memory and added to as its log grows. It knows
+// nothing of pages. Package web, its live view and the command that starts them import it.
+package jobcache
 
 import (
 	"context"
@@ -16,6 +16,7 @@ import (
 	"sync"
 	"time"
 
+	"waycall/internal/english"
 	"waycall/internal/jobs"
 	"waycall/internal/record"
 	"waycall/internal/report"
@@ -38,8 +39,8 @@ type Folder struct {
 	clock int64           // counts uses, to know which job was used last
 }
 
-// maxKept is how many jobs are kept in memory whole.
-const maxKept = 4
+// Most is how many jobs are kept in memory whole.
+const Most = 4
 
 // job is what is kept of one job.
 type job struct {
@@ -62,9 +63,9 @@ type follower interface {
 // not exist.
 func NewFolder(dir string) *Folder { return &Folder{dir: dir, jobs: map[string]*job{}} }
 
-// idOf returns the id of a job in addresses: it stands for the name of its file and
+// IDOf returns the id of a job in addresses: it stands for the name of its file and
 // is never part of a path.
-func idOf(name string) string {
+func IDOf(name string) string {
 	sum := sha256.Sum256([]byte(name))
 	return hex.EncodeToString(sum[:8])
 }
@@ -78,7 +79,7 @@ func (f *Folder) look() error {
 	there := map[string]bool{}
 	for _, file := range files {
 		name := jobs.Name(file)
-		id := idOf(name)
+		id := IDOf(name)
 		there[id] = true
 		if f.jobs[id] == nil {
 			f.jobs[id] = &job{id: id, name: name, path: file}
@@ -110,6 +111,15 @@ func (f *Folder) find(id string) (*job, error) {
 	return j, nil
 }
 
+// Path returns where the file of a job lies. Error: ErrNoJob.
+func (f *Folder) Path(id string) (string, error) {
+	j, err := f.find(id)
+	if err != nil {
+		return "", err
+	}
+	return j.path, nil
+}
+
 // byUse returns the jobs that are known, that which was used last first.
 func (f *Folder) byUse() []*job {
 	f.mu.Lock()
@@ -128,7 +138,7 @@ func (f *Folder) looked() ([]*job, error) {
 // letGo forgets what was read of all but the jobs that were used last.
 func (f *Folder) letGo() {
 	for i, j := range f.byUse() {
-		if i >= maxKept && j.mu.TryLock() {
+		if i >= Most && j.mu.TryLock() {
 			j.snap, j.log = nil, nil
 			j.mu.Unlock()
 		}
@@ -166,7 +176,7 @@ func (f *Folder) List(ctx context.Context) ([]Listed, error) {
 		case errors.Is(err, ErrNoJob):
 			continue // it went away between two looks
 		case err != nil:
-			l = Listed{ID: j.id, Name: j.name, Problem: trouble(err)}
+			l = Listed{ID: j.id, Name: j.name, Problem: Trouble(err)}
 		}
 		l.Running = store.Held(j.path)
 		list = append(list, l)
@@ -295,8 +305,8 @@ func (f *Folder) Sound(ctx context.Context, id string, heard int64) ([]byte, err
 	return sound, err
 }
 
-// sounds gives each the sounds of several phrases, as store.SoundsOf does.
-func (f *Folder) sounds(ctx context.Context, id string, heard []int64, each func(int64, []byte, error)) error {
+// Sounds gives each the sounds of several phrases, as store.SoundsOf does.
+func (f *Folder) Sounds(ctx context.Context, id string, heard []int64, each func(int64, []byte, error)) error {
 	j, err := f.find(id)
 	if err != nil {
 		return err
@@ -317,23 +327,26 @@ type Snapshot struct {
 	path     string
 	log      *jobs.Log // from which it was made
 
-	schedule once[report.Schedule]
-	listed   once[Listed]
-	items    once[[]review.Item]
-	standing once[map[record.Slot]record.Reading]
+	schedule Once[report.Schedule]
+	listed   Once[Listed]
+	items    Once[[]review.Item]
+	standing Once[map[record.Slot]record.Reading]
 }
 
-// queue are the items that need a person, most pressing first.
-func (s *Snapshot) queue() []review.Item {
-	return s.items.get(func() []review.Item { return review.Queue(s.State, s.Events) })
+// Queue are the items that need a person, most pressing first.
+func (s *Snapshot) Queue() []review.Item {
+	return s.items.Get(func() []review.Item { return review.Queue(s.State, s.Events) })
 }
 
-func (s *Snapshot) open() int    { return len(s.queue()) }
-func (s *Snapshot) signed() bool { return s.State.Signed != nil }
+// Open is how many items need a person.
+func (s *Snapshot) Open() int { return len(s.Queue()) }
 
-// latest is every reading that stands, by its place.
-func (s *Snapshot) latest() map[record.Slot]record.Reading {
-	return s.standing.get(func() map[record.Slot]record.Reading {
+// Signed reports whether the job is signed off, and nothing was changed since.
+func (s *Snapshot) Signed() bool { return s.State.Signed != nil }
+
+// Latest is every reading that stands, by its place.
+func (s *Snapshot) Latest() map[record.Slot]record.Reading {
+	return s.standing.Get(func() map[record.Slot]record.Reading {
 		all := map[record.Slot]record.Reading{}
 		for _, r := range s.State.Readings {
 			if r.Standing == record.Stands {
@@ -357,16 +370,16 @@ func (s *Snapshot) With(events []record.Event) (*Snapshot, error) {
 	return after, nil
 }
 
-// once makes a value at its first use.
-type once[T any] struct {
+// Once makes a value at its first use.
+type Once[T any] struct {
 	mu    sync.Mutex
 	made  bool
 	value T
 }
 
-// get returns the value. A make that panics has made nothing: sync.Once would take it
+// Get returns the value. A make that panics has made nothing: sync.Once would take it
 // for done, and an empty schedule would be shown as that of the job.
-func (o *once[T]) get(make func() T) T {
+func (o *Once[T]) Get(make func() T) T {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	if !o.made {
@@ -378,7 +391,7 @@ func (o *once[T]) get(make func() T) T {
 
 // Schedule is the schedule of the job. Its slices must not be changed.
 func (s *Snapshot) Schedule() report.Schedule {
-	return s.schedule.get(func() report.Schedule {
+	return s.schedule.Get(func() report.Schedule {
 		made := report.Build(s.State)
 		made.Record.Sum = s.Head
 		return made
@@ -387,10 +400,10 @@ func (s *Snapshot) Schedule() report.Schedule {
 
 // Listed is the job in the list. Running is not set.
 func (s *Snapshot) Listed() Listed {
-	return s.listed.get(func() Listed {
+	return s.listed.Get(func() Listed {
 		j := s.State.Job
 		l := Listed{ID: s.ID, Name: s.Name, Reference: j.Reference, Address: j.Address, Tester: j.Tester,
-			Progress: sequence.Count(s.State), Finished: s.State.Finished, Signed: s.signed(), Open: s.open(), Changed: s.State.LastAt}
+			Progress: sequence.Count(s.State), Finished: s.State.Finished, Signed: s.Signed(), Open: s.Open(), Changed: s.State.LastAt}
 		for _, b := range j.Boards {
 			l.Boards = append(l.Boards, b.Name)
 		}
@@ -400,3 +413,9 @@ func (s *Snapshot) Listed() Listed {
 
 // Running reports whether a session has the job open.
 func (s *Snapshot) Running() bool { return store.Held(s.path) }
+
+// Trouble is an error in words, without the path of the file that it happened to:
+// that holds the name of the job and of whoever keeps it.
+func Trouble(err error) string {
+	return english.Sentence(store.WithoutPath(err))
+}
