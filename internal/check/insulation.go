@@ -101,18 +101,9 @@ func spokenNumber(x float64) string {
 // ones in parallel (no path between line and neutral) and at most the smaller
 // of them (line and neutral joined, as by a load left in).
 func againstSeparate(c *ctx, _ limits.Insulation) (Verdict, bool) {
-	got := func(t reading.Test) (limits.Interval, bool) {
-		if t == c.in.Test {
-			return c.is, true
-		}
-		at := c.in.Slot
-		at.Test = t
-		q, ok := c.past.at[at]
-		return limits.IntervalOf(q), ok
-	}
-	together, t := got(reading.LNE)
-	line, l := got(reading.LE)
-	neutral, n := got(reading.NE)
+	together, t := c.inPlace(reading.LNE)
+	line, l := c.inPlace(reading.LE)
+	neutral, n := c.inPlace(reading.NE)
 	if !t || !l || !n || c.in.Test != reading.LNE && c.in.Test != reading.LE && c.in.Test != reading.NE {
 		return Verdict{}, false
 	}
@@ -297,25 +288,28 @@ func againstWhole(c *ctx, l limits.Insulation) (Verdict, bool) {
 	return Verdict{}, false
 }
 
+// inPlace is the reading of test t in the place that is judged: the one that is judged, or an
+// earlier one.
+func (c *ctx) inPlace(t reading.Test) (limits.Interval, bool) {
+	if t == c.in.Test {
+		return c.is, true
+	}
+	at := c.in.Slot
+	at.Test = t
+	q, ok := c.past.at[at]
+	return limits.IntervalOf(q), ok
+}
+
 // suggest says what a low reading may come from, by the readings beside it. It
 // never says that it is so.
 func (c *ctx) suggest(v Verdict) Verdict {
-	at := func(t reading.Test) (limits.Interval, bool) {
-		if t == c.in.Test {
-			return c.is, true
-		}
-		at := c.in.Slot
-		at.Test = t
-		q, ok := c.past.at[at]
-		return limits.IntervalOf(q), ok
-	}
 	if c.way == nil {
 		return v.next("Switch the ways off one by one until it rises.")
 	}
 	doubtful, sound := limits.Value("insulation_doubtful"), limits.Value("insulation_new")
-	le, haveL := at(reading.LE)
-	ne, haveN := at(reading.NE)
-	ln, haveLN := at(reading.LN)
+	le, haveL := c.inPlace(reading.LE)
+	ne, haveN := c.inPlace(reading.NE)
+	ln, haveLN := c.inPlace(reading.LN)
 	switch {
 	case haveLN && ln.High < doubtful && (c.in.Test == reading.LN || haveL && le.Low >= sound):
 		return v.next("A load or a lamp may still be connected between line and neutral.")

@@ -396,60 +396,16 @@ const (
 	residual   = "  RCD, mA and type, such as 30 A; - for none"
 )
 
-// way asks for one way, and for its neutral bar where there are several; it reports
-// false when there are no more.
-func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more bool, err error) {
-	usual := draftWay(n)
-	if bars {
-		usual.NeutralBar = "A"
-	}
-	breaking := "6"
-	if ways := on(&w.job).Ways; len(ways) > 0 {
-		// What is next to each other on a board is often alike.
-		for _, last := range slices.Backward(ways) {
-			if !last.Spare {
-				usual.Device, usual.NeutralBar = last.Device, last.NeutralBar
-				breaking = text(last.Device.Breaking)
-				break
-			}
-		}
-	}
-	this := func(j *board.Job) *board.Way { b := on(j); return &b.Ways[len(b.Ways)-1] }
-	question := fmt.Sprintf("Way %d feeds (spare; end when there are no more)", n)
-	more = true
-	if err := w.set(question, "", func(j *board.Job, a string) error {
-		b := on(j)
-		switch strings.ToLower(a) {
-		case "end", "":
-			more = false
-			if len(b.Ways) == 0 {
-				b.Ways = []board.Way{draftWay(1)} // to be judged by
-			}
-			return nil
-		case "spare":
-			b.Ways = append(b.Ways, board.Way{Number: n, Spare: true})
-			return nil
-		}
-		one := draftWay(n)
-		one.Feeds, one.Device, one.NeutralBar = a, usual.Device, usual.NeutralBar
-		b.Ways = append(b.Ways, one)
-		return nil
-	}); err != nil {
-		return false, err
-	}
-	if !more {
-		if n == 1 {
-			on(&w.job).Ways = nil
-		}
-		return false, nil
-	}
-	if this(&w.job).Spare {
-		return true, nil
-	}
-	for _, q := range []struct {
-		question, usual string
-		change          func(way *board.Way, a string) error
-	}{
+// wayQuestion is asked about a way that feeds something: what is usual, and what the answer
+// makes of the way.
+type wayQuestion struct {
+	question, usual string
+	change          func(way *board.Way, a string) error
+}
+
+// wayQuestions are the questions about a way, in their order.
+func wayQuestions(usual board.Way, breaking string) []wayQuestion {
+	return []wayQuestion{
 		{"  Device, such as B32, RCBO C16 or BS 3036 30", device(usual.Device), func(way *board.Way, a string) error {
 			d, err := parseDevice(a)
 			if d.RCD, d.Breaking = way.Device.RCD, way.Device.Breaking; d.RCD == nil && d.Family() == board.RCBO {
@@ -502,7 +458,60 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more b
 			}
 			return nil
 		}},
-	} {
+	}
+}
+
+// way asks for one way, and for its neutral bar where there are several; it reports
+// false when there are no more.
+func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more bool, err error) {
+	usual := draftWay(n)
+	if bars {
+		usual.NeutralBar = "A"
+	}
+	breaking := "6"
+	if ways := on(&w.job).Ways; len(ways) > 0 {
+		// What is next to each other on a board is often alike.
+		for _, last := range slices.Backward(ways) {
+			if !last.Spare {
+				usual.Device, usual.NeutralBar = last.Device, last.NeutralBar
+				breaking = text(last.Device.Breaking)
+				break
+			}
+		}
+	}
+	this := func(j *board.Job) *board.Way { b := on(j); return &b.Ways[len(b.Ways)-1] }
+	question := fmt.Sprintf("Way %d feeds (spare; end when there are no more)", n)
+	more = true
+	if err := w.set(question, "", func(j *board.Job, a string) error {
+		b := on(j)
+		switch strings.ToLower(a) {
+		case "end", "":
+			more = false
+			if len(b.Ways) == 0 {
+				b.Ways = []board.Way{draftWay(1)} // to be judged by
+			}
+			return nil
+		case "spare":
+			b.Ways = append(b.Ways, board.Way{Number: n, Spare: true})
+			return nil
+		}
+		one := draftWay(n)
+		one.Feeds, one.Device, one.NeutralBar = a, usual.Device, usual.NeutralBar
+		b.Ways = append(b.Ways, one)
+		return nil
+	}); err != nil {
+		return false, err
+	}
+	if !more {
+		if n == 1 {
+			on(&w.job).Ways = nil
+		}
+		return false, nil
+	}
+	if this(&w.job).Spare {
+		return true, nil
+	}
+	for _, q := range wayQuestions(usual, breaking) {
 		switch q.question {
 		case neutralBar:
 			if !bars {
