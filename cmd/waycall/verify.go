@@ -30,7 +30,9 @@ func newVerify() *cobra.Command {
 		Long: `Reads all of a job and changes nothing: the database file, the chain of events
 from the first to the last, each of which carries the sum of the one before, every
 sound, and whether the whole makes sense. It says what is wrong, at which event,
-and what to do. FILE is a job's file, or one made by waycall export.
+and what to do. FILE is a job's file, or one made by waycall export. A copy that a kill
+or a pulled stick cut off in the middle of a write is first put back to its last whole
+phrase.
 
 The sum that it prints stands for the whole log up to the last event. Noted
 elsewhere, it shows later that nothing before it was altered since, which the
