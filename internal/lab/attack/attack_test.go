@@ -166,6 +166,31 @@ func TestPeak(t *testing.T) {
 	runtime.KeepAlive(mine)
 }
 
+// A command hangs when it does nothing for the limit, or works for longer than that, and
+// not when others leave it little of the processors.
+func TestHangs(t *testing.T) {
+	const ms = time.Millisecond
+	start := time.Now()
+	for name, c := range map[string]struct {
+		each time.Duration // of the processors in each second
+		want bool          // within 100 seconds, with a limit of 60
+	}{"waits for ever": {0, true}, "waits, and collects garbage": {ms / 2, true}, "is kept waiting": {10 * ms, false}, "works for ever": {time.Second, true}} {
+		p, hung := progress{at: start}, false
+		for n := range 100 {
+			hung = hung || p.hangs(start.Add(time.Duration(n)*time.Second), time.Duration(n)*c.each, 60*time.Second)
+		}
+		if hung != c.want {
+			t.Errorf("one that %s hangs: %v", name, hung)
+		}
+	}
+	f := &Field{Out: t.TempDir(), work: t.TempDir(), Binary: "/bin/sleep"}
+	f.try(t.Context(), Attack{Name: "hung", Trial: func(ctx context.Context, u *Trial) {
+		if r := u.waycallFor(ctx, 100*ms, nil, "1000"); !r.hung || !r.crashed() {
+			t.Errorf("one that sleeps: %v", r)
+		}
+	}}, 1)
+}
+
 // A session that goes on printing has not hung, however long it takes.
 func TestSilence(t *testing.T) {
 	s := &session{t: &Trial{}, events: make(chan event, 2), ended: make(chan struct{}), limit: time.NewTimer(0)}

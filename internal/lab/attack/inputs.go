@@ -120,7 +120,7 @@ var specials = []special{
 	{"an empty file", func(_ *Trial, p string) error { return os.WriteFile(p, nil, 0o600) }},
 }
 
-// quickly is how long a command may take that has only to refuse; the machine may be busy.
+// quickly is how long a command may do nothing, or work, that has only to refuse.
 const quickly = 60 * time.Second
 
 func specialFile(ctx context.Context, t *Trial) {

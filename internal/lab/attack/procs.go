@@ -17,8 +17,8 @@ import (
 	"time"
 )
 
-// patience is how long anything may take before it counts as hung. It is no measure of
-// how long it does take, and generous, because the machine may be busy.
+// patience is how long anything may do nothing, or work, before it counts as hung. It is no
+// measure of how long it does take: the machine may be busy.
 const patience = 2 * time.Minute
 
 // silence is how long a session may print nothing. It goes on printing for longer than any
@@ -94,14 +94,9 @@ func (t *Trial) waycallFor(ctx context.Context, limit time.Duration, stdin io.Re
 	if err := cmd.Start(); err != nil {
 		t.must(err)
 	}
-	timer := time.AfterFunc(limit, func() {
-		r.hung = true
-		_ = cmd.Process.Kill()
-	})
-	watched := watchMemory(cmd.Process.Pid)
+	watched := watch(cmd.Process, limit)
 	_ = cmd.Wait()
-	timer.Stop()
-	r.peak = watched()
+	r.peak, r.hung = watched()
 	r.took = time.Since(start)
 	r.out, r.err, r.code = out.String(), errs.String(), cmd.ProcessState.ExitCode()
 	if ws, ok := cmd.ProcessState.Sys().(syscall.WaitStatus); ok && ws.Signaled() {
@@ -126,24 +121,61 @@ func peakOf(pid string) int64 {
 	return kB << 10
 }
 
-// watchMemory looks at a process until the function that it returns is called, which
-// returns how much memory the process has had at most.
-func watchMemory(pid int) func() int64 {
-	over, most := make(chan struct{}), make(chan int64)
+// processorOf is how much of the processors a process has used; 0 where it is not known.
+func processorOf(pid string) time.Duration {
+	_, after, _ := strings.Cut(readText("/proc/"+pid+"/stat"), ") ")
+	f := strings.Fields(after)
+	const user, system, perSecond = 11, 12, 100 // behind the name; see proc_pid_stat(5)
+	if len(f) <= system {
+		return 0
+	}
+	u, _ := strconv.Atoi(f[user])
+	y, _ := strconv.Atoi(f[system])
+	return time.Duration(u+y) * time.Second / perSecond
+}
+
+// progress is what a command has done so far, to tell one that hangs from one that a busy
+// machine keeps waiting.
+type progress struct {
+	at   time.Time     // when it last came on
+	used time.Duration // of the processors, by then
+}
+
+// hangs reports whether a command that has used so much of the processors by now hangs: for
+// as long as the limit it did nothing, or it works for more than that.
+func (p *progress) hangs(now time.Time, used, limit time.Duration) bool {
+	if used-p.used >= 50*time.Millisecond { // what waits does not come to that
+		p.at, p.used = now, used
+	}
+	return now.Sub(p.at) > limit || used > limit
+}
+
+// watch looks at a process, and kills it where it hangs, until the function that it returns
+// is called, which returns how much memory the process has had at most and whether it hung.
+func watch(process *os.Process, limit time.Duration) func() (peak int64, hung bool) {
+	over, done := make(chan struct{}), make(chan struct{})
+	var peak int64
+	var hung bool
 	go func() {
-		peak := int64(0)
-		for look := time.NewTicker(5 * time.Millisecond); ; {
-			peak = max(peak, peakOf(strconv.Itoa(pid)))
+		defer close(done)
+		pid := strconv.Itoa(process.Pid)
+		came := progress{at: time.Now()}
+		look := time.NewTicker(5 * time.Millisecond)
+		defer look.Stop()
+		for n := 0; ; n++ {
+			peak = max(peak, peakOf(pid))
+			if n%100 == 0 && !hung && came.hangs(time.Now(), processorOf(pid), limit) {
+				hung = true
+				_ = process.Kill()
+			}
 			select {
 			case <-look.C:
 			case <-over:
-				look.Stop()
-				most <- peak
 				return
 			}
 		}
 	}()
-	return func() int64 { close(over); return <-most }
+	return func() (int64, bool) { close(over); <-done; return peak, hung }
 }
 
 // env is the environment of what is run: data and settings in the trial's folder.
