@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/lab/attack"
 )
 
@@ -40,7 +41,7 @@ or PulseAudio, and are skipped where that cannot be had.
 
 Exit code 0: nothing was found. 1: something was, or the attack failed itself.`,
 		Example: "  lab attack --short\n  lab attack --only wal-flip,wal-cut --page docs/attacks.md\n  lab attack --only kill-call --trial 17",
-		Args:    wantArgs(0, 0, "no arguments"),
+		Args:    command.Args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runAttack(cmd.Context(), o, cmd.OutOrStdout())
 		},

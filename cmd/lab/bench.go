@@ -12,12 +12,12 @@ import (
 	"runtime"
 	"slices"
 	"strings"
-	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"waycall/internal/audio"
+	"waycall/internal/command"
 	"waycall/internal/hear"
 	"waycall/internal/lab/bench"
 	"waycall/internal/lab/noise"
@@ -55,7 +55,7 @@ same stretch. The same --seed gives the same sound.`,
 		Example: `  lab bench --manifest set/manifest.jsonl --noise site@10
   lab bench --manifest set/manifest.jsonl --speed 1.2 --noise fan@20 --noise hum@10 --json
   lab bench --manifest set/manifest.jsonl --level 0 --band --save results.jsonl`,
-		Args: wantArgs(0, 0, "no arguments"),
+		Args: command.Args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.trial.levelled = cmd.Flags().Changed("level")
 			return runBench(cmd.Context(), cmd.OutOrStdout(), o)
@@ -74,10 +74,10 @@ same stretch. The same --seed gives the same sound.`,
 
 func runBench(ctx context.Context, w io.Writer, o benchOptions) error {
 	if o.manifest == "" {
-		return usageError{fmt.Errorf("--manifest is missing; name the manifest.jsonl of a labelled set")}
+		return command.UsageError{Err: fmt.Errorf("--manifest is missing; name the manifest.jsonl of a labelled set")}
 	}
 	if o.stream && o.compare {
-		return usageError{errors.New("--stream and --compare exclude each other; run them one after the other")}
+		return command.UsageError{Err: errors.New("--stream and --compare exclude each other; run them one after the other")}
 	}
 	set, err := bench.OpenSet(o.manifest, o.limit)
 	if err != nil {
@@ -184,7 +184,7 @@ func tryAndKeep(ctx context.Context, g *phrase.Grammar, set bench.Set, t bench.T
 	if len(results) == 0 {
 		return nil, errors.New("nothing was heard: no phrase of the set can be joined with another; leave --join out")
 	}
-	run.PeakMiB = peakMiB()
+	run.PeakMiB = command.PeakMiB()
 	if keep != nil {
 		err = keep.Finish(*run)
 	}
@@ -302,7 +302,7 @@ func (f *trialFlags) read(set bench.Set) (bench.Trial, error) {
 	if c.Speed == 1 {
 		c.Speed = 0 // left as it is
 	} else if c.Speed == 0 {
-		return t, usageError{errors.New("--speed is 0; give 0.5 to 2")}
+		return t, command.UsageError{Err: errors.New("--speed is 0; give 0.5 to 2")}
 	}
 	if f.levelled {
 		c.Levelled, c.Level = true, f.level
@@ -311,13 +311,13 @@ func (f *trialFlags) read(set bench.Set) (bench.Trial, error) {
 	for _, s := range f.noise {
 		a, err := noise.ParseNoise(s)
 		if err != nil {
-			return t, usageError{err}
+			return t, command.UsageError{Err: err}
 		}
 		c.Noise = append(c.Noise, a)
 		babble = babble || a.Kind == noise.Babble || a.Kind == noise.Site
 	}
 	if err := c.Check(); err != nil {
-		return t, usageError{err}
+		return t, command.UsageError{Err: err}
 	}
 	if !babble {
 		return t, nil
@@ -350,13 +350,4 @@ func machine() string {
 		}
 	}
 	return fmt.Sprintf("%s, %d cores", model, runtime.NumCPU())
-}
-
-// peakMiB returns the most memory this program has held, MiB.
-func peakMiB() float64 {
-	var u syscall.Rusage
-	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
-		return 0
-	}
-	return float64(u.Maxrss) / 1024 // Linux counts in KiB
 }

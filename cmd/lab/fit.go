@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/lab/bench"
 	"waycall/internal/lab/fit"
 	"waycall/internal/plainfile"
@@ -24,7 +25,7 @@ func newFit() *cobra.Command {
 		Long: `Reads results that "lab bench --save" kept and fits the weights by which
 evidence becomes a confidence, and the thresholds from which a phrase is taken, or
 asked about. The file is built into the program: see internal/hear/fitted.json.`,
-		Args: wantArgs(1, 1<<20, "at least one file of results"),
+		Args: command.Args(1, 1<<20, "at least one file of results"),
 		RunE: func(cmd *cobra.Command, args []string) error { return runFit(cmd.Context(), to, args) },
 	}
 	cmd.Flags().StringVar(&to, "to", "", "file for the weights and thresholds")
@@ -33,15 +34,15 @@ asked about. The file is built into the program: see internal/hear/fitted.json.`
 
 func runFit(_ context.Context, to string, files []string) error {
 	if to == "" {
-		return usageError{errors.New("--to is missing; name the file for the weights")}
+		return command.UsageError{Err: errors.New("--to is missing; name the file for the weights")}
+	}
+	kept, err := bench.LoadFiles(files)
+	if err != nil {
+		return err
 	}
 	var examples []fit.Example
 	var from []string
-	for _, file := range files {
-		k, err := bench.LoadFile(file)
-		if err != nil {
-			return err
-		}
+	for _, k := range kept {
 		from = append(from, k.Run.Set+" "+k.Run.Title())
 		for _, r := range k.Results {
 			if r.Evidence != nil {

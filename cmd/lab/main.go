@@ -16,6 +16,8 @@ import (
 	"syscall"
 
 	"github.com/spf13/cobra"
+
+	"waycall/internal/command"
 )
 
 // Exit codes, documented in the help of the root command.
@@ -33,7 +35,7 @@ func run() int {
 	// What waits where it cannot be told to stop is ended by the second Ctrl-C.
 	context.AfterFunc(ctx, stop)
 	err := newRoot().ExecuteContext(ctx)
-	var usage usageError
+	var usage command.UsageError
 	switch {
 	case err == nil:
 		return 0
@@ -48,11 +50,6 @@ func run() int {
 	return exitFailed
 }
 
-// usageError is a mistake in the command line.
-type usageError struct{ error }
-
-func (e usageError) Unwrap() error { return e.error }
-
 func newRoot() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "lab",
@@ -66,28 +63,18 @@ by Ctrl-C.`,
 		SilenceErrors: true,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return usageError{fmt.Errorf("there is no command %q; lab --help lists them", args[0])}
+				return command.UsageError{Err: fmt.Errorf("there is no command %q; lab --help lists them", args[0])}
 			}
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error { return cmd.Help() },
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return usageError{fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
+		return command.UsageError{Err: fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
 		newBench(), newReport(), newFit(), newSoak(), newWords(), newPhrases(), newWeights(), newRooms(), newAttack(), newVictim(),
 	)
 	return root
-}
-
-// wantArgs checks the number of arguments; what says which.
-func wantArgs(least, most int, what string) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
-		if len(args) < least || len(args) > most {
-			return usageError{fmt.Errorf("%s takes %s; %s --help shows how", cmd.Name(), what, cmd.CommandPath())}
-		}
-		return nil
-	}
 }

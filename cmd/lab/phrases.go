@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/lab/phrases"
 	"waycall/internal/phrase"
 )
@@ -25,7 +26,7 @@ to make up their number, to be spoken in other voices.`,
   lab phrases --seed 1 --ahead models/adapt --planned 200 ...
   lab phrases --texts testdata/bench/large.txt      # these phrases, not new ones
   lab phrases --label texts.txt                     # what is to be understood of each line`,
-		Args: wantArgs(0, 0, "no arguments"),
+		Args: command.Args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runPhrases(cmd.Context(), cmd.OutOrStdout(), o)
 		},

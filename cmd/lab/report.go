@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/grammar"
+	"waycall/internal/command"
 	"waycall/internal/hear"
 	"waycall/internal/lab/bench"
 	"waycall/internal/phrase"
@@ -27,7 +28,7 @@ func newReport() *cobra.Command {
 		Long: `Reads results that "lab bench --save" kept and writes README.md and plots
 into a folder: the figures against what was asked for, every set and condition,
 right against noise, confidence against what was right, and what went wrong.`,
-		Args: wantArgs(1, 1<<20, "at least one file of results"),
+		Args: command.Args(1, 1<<20, "at least one file of results"),
 		RunE: func(cmd *cobra.Command, args []string) error { return runReport(cmd.Context(), o, args) },
 	}
 	cmd.Flags().StringVar(&o.to, "to", "", "folder for the report")
@@ -38,7 +39,7 @@ right against noise, confidence against what was right, and what went wrong.`,
 
 func runReport(_ context.Context, o reportOptions, files []string) error {
 	if o.to == "" {
-		return usageError{errors.New("--to is missing; name the folder for the report")}
+		return command.UsageError{Err: errors.New("--to is missing; name the folder for the report")}
 	}
 	var g *phrase.Grammar // only to decide again
 	if o.again {
@@ -47,16 +48,14 @@ func runReport(_ context.Context, o reportOptions, files []string) error {
 			return err
 		}
 	}
-	var kept []bench.Kept
-	for _, file := range files {
-		k, err := bench.LoadFile(file)
-		if err != nil {
-			return err
-		}
+	kept, err := bench.LoadFiles(files)
+	if err != nil {
+		return err
+	}
+	for i, k := range kept {
 		if o.again && len(k.Run.Methods) == 1 {
-			k.Results = bench.Again(g, k.Results, decide)
+			kept[i].Results = bench.Again(g, k.Results, decide)
 		}
-		kept = append(kept, k)
 	}
 	if err := bench.Report(o.to, kept); err != nil {
 		return err

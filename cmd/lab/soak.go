@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/hear/engines"
 	"waycall/internal/lab/soak"
 	"waycall/internal/say/espeak"
@@ -35,7 +36,7 @@ func newSoak() *cobra.Command {
 		Long: `Plays a day of work through the whole of waycall, see internal/lab/soak, and writes
 what it saw. Run it by scripts/lab/soak. Ctrl-C ends the day early, and it is judged like
 any other.`,
-		Args: wantArgs(0, 0, "no arguments"),
+		Args: command.Args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error { return runSoak(cmd.Context(), cmd.OutOrStdout(), o) },
 	}
 	o.ear.add(cmd, 1) // with more, the time of the processor holds waiting as well

@@ -3,6 +3,7 @@ package main
 import (
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/lab/attack"
 )
 
@@ -14,7 +15,7 @@ func newVictim() *cobra.Command {
 		Long: `Runs a session as waycall start does, with the clips of testdata/session in place of
 the microphone and faster than they were spoken, and prints the lines of waycall
 start --json. What lab attack kills.`,
-		Args: wantArgs(0, 0, "no arguments"),
+		Args: command.Args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return v.Run(cmd.Context(), cmd.InOrStdin(), cmd.OutOrStdout())
 		},

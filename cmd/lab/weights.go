@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/lab/weights"
 )
 
@@ -15,7 +16,7 @@ func newWeights() *cobra.Command {
 		Short: "Make whisper.cpp's model file of published weights",
 		Long: `Makes whisper.cpp's model file from whisper's weights in CTranslate2 format, with
 an adaptation merged in. scripts/setup runs it.`,
-		Args: wantArgs(3, 3, "the model, its tokenizer and the file to make"),
+		Args: command.Args(3, 3, "the model, its tokenizer and the file to make"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o.Model, o.Tokenizer, o.Out = args[0], args[1], args[2]
 			return runWeights(cmd.Context(), o)

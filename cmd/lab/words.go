@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/lab/words"
 )
 
@@ -22,22 +23,22 @@ steps one after the other.`,
   lab words table out/confusion/*.jsonl > docs/bench/confusion.md`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
-				return usageError{errors.New("no step named; give list, hear or table")}
+				return command.UsageError{Err: errors.New("no step named; give list, hear or table")}
 			}
-			return usageError{fmt.Errorf("no step %q; give list, hear or table", args[0])}
+			return command.UsageError{Err: fmt.Errorf("no step %q; give list, hear or table", args[0])}
 		},
 		RunE: func(cmd *cobra.Command, args []string) error { return cmd.Help() },
 	}
 	list := &cobra.Command{
 		Use:   "list",
 		Short: "List the words, one a line, to be rendered",
-		Args:  wantArgs(0, 0, "no arguments"),
+		Args:  command.Args(0, 0, "no arguments"),
 		RunE:  func(cmd *cobra.Command, args []string) error { return words.List(cmd.OutOrStdout(), o) },
 	}
 	hear := &cobra.Command{
 		Use:   "hear --manifest FILE",
 		Short: "Hear the rendered words, in quiet and in noise",
-		Args:  wantArgs(0, 0, "no arguments"),
+		Args:  command.Args(0, 0, "no arguments"),
 		RunE:  func(cmd *cobra.Command, args []string) error { return words.Hear(cmd.Context(), o) },
 	}
 	hear.Flags().StringVar(&o.Manifest, "manifest", "", "manifest.jsonl of the rendered words")
@@ -46,7 +47,7 @@ steps one after the other.`,
 	table := &cobra.Command{
 		Use:   "table RESULTS...",
 		Short: "Write the page of what was heard",
-		Args:  wantArgs(1, 1<<20, "at least one file of results"),
+		Args:  command.Args(1, 1<<20, "at least one file of results"),
 		RunE:  func(cmd *cobra.Command, args []string) error { return words.Table(cmd.OutOrStdout(), o, args) },
 	}
 	cmd.PersistentFlags().StringVar(&o.Ahead, "ahead", "models/adapt", "folder of ahead.gram")

@@ -11,6 +11,7 @@ import (
 	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/command"
 	"waycall/internal/findings"
 	"waycall/internal/jobs"
 	"waycall/internal/plainfile"
@@ -54,7 +55,7 @@ Exit codes: 0 every reading passed; 3 a reading failed; 4 none failed, but there
 one to look into or one that cannot be judged; 1 and 2 as for every command. None
 of them says that anything is safe.`,
 		Example: "  waycall check WKS-0231\n  waycall check board.yaml --readings readings.csv --json",
-		Args:    wantArgs(1, 1, "one job, or one board file with --readings"),
+		Args:    command.Args(1, 1, "one job, or one board file with --readings"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runCheck(cmd.Context(), streamsOf(cmd), o, args[0])
 		},
@@ -97,7 +98,7 @@ func (o checkOptions) judge(ctx context.Context, arg string) (findings.Findings,
 	none := findings.Findings{}
 	if !jobs.IsBoardFile(arg) {
 		if o.readings != "" || len(o.surge) > 0 {
-			return none, usageError{fmt.Errorf("--readings and --surge-connected go with a board file, and %s is none; a job has its own readings", arg)}
+			return none, command.UsageError{Err: fmt.Errorf("--readings and --surge-connected go with a board file, and %s is none; a job has its own readings", arg)}
 		}
 		known, err := o.data.read(ctx, arg)
 		if err != nil {
@@ -106,7 +107,7 @@ func (o checkOptions) judge(ctx context.Context, arg string) (findings.Findings,
 		return findJob(known.State), nil
 	}
 	if o.readings == "" {
-		return none, usageError{fmt.Errorf("%s is a board file; name the readings to judge with --readings, or give a job", arg)}
+		return none, command.UsageError{Err: fmt.Errorf("%s is a board file; name the readings to judge with --readings, or give a job", arg)}
 	}
 	job, err := jobs.ReadBoard(arg)
 	if err != nil {
@@ -116,9 +117,9 @@ func (o checkOptions) judge(ctx context.Context, arg string) (findings.Findings,
 	for _, number := range o.surge {
 		switch b := job.Board(number); {
 		case b == nil:
-			return none, usageError{fmt.Errorf("--surge-connected: there is no board %d in %s; give the number of a board", number, arg)}
+			return none, command.UsageError{Err: fmt.Errorf("--surge-connected: there is no board %d in %s; give the number of a board", number, arg)}
 		case !b.SurgeProtection:
-			return none, usageError{fmt.Errorf("--surge-connected: board %d has no surge protection; leave it out, or add surge_protection to the board file", number)}
+			return none, command.UsageError{Err: fmt.Errorf("--surge-connected: board %d has no surge protection; leave it out, or add surge_protection to the board file", number)}
 		}
 		connected[number] = true
 	}
@@ -156,7 +157,7 @@ func readSheet(path string, job board.Job) ([]readings.Reading, error) {
 	case ".yaml", ".yml":
 		read = readings.ReadYAML
 	default:
-		return nil, usageError{fmt.Errorf("--readings %s: its name does not end in .csv, .yaml or .yml; name it so that its format is known", path)}
+		return nil, command.UsageError{Err: fmt.Errorf("--readings %s: its name does not end in .csv, .yaml or .yml; name it so that its format is known", path)}
 	}
 	f, err := plainfile.Open(path)
 	if err != nil {

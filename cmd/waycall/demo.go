@@ -7,13 +7,13 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"waycall/internal/audio"
 	"waycall/internal/board"
+	"waycall/internal/command"
 	"waycall/internal/demo"
 	"waycall/internal/demo/play"
 	"waycall/internal/fullscreen"
@@ -43,7 +43,7 @@ func newDemo() *cobra.Command {
 as the microphone: it is cut into phrases, heard, checked, read back and stored,
 faster than it was spoken. At the end it shows the schedule and where the files
 are, the sound of both sides among them.`,
-		Args: wantArgs(0, 0, "no arguments"),
+		Args: command.Args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runDemo(cmd.Context(), streamsOf(cmd), o)
 		},
@@ -122,7 +122,7 @@ func (o demoOptions) mayReplace(reference string) error {
 	a, errA := os.Stat(out)
 	b, errB := os.Stat(string(kept))
 	if errA == nil && errB == nil && os.SameFile(a, b) {
-		return usageError{fmt.Errorf("%s is the folder where jobs are kept, and a demonstration replaces a record; name another folder with --out", out)}
+		return command.UsageError{Err: fmt.Errorf("%s is the folder where jobs are kept, and a demonstration replaces a record; name another folder with --out", out)}
 	}
 	if errA != nil {
 		return nil //nolint:nilerr // it is made, or that says why not
@@ -134,7 +134,7 @@ func (o demoOptions) mayReplace(reference string) error {
 	}
 	record := jobs.Folder(out).File(reference)
 	if info, err := os.Lstat(record); err == nil && !info.Mode().IsRegular() {
-		return usageError{fmt.Errorf("%s is not a plain file; take it away, or name another folder with --out", record)}
+		return command.UsageError{Err: fmt.Errorf("%s is not a plain file; take it away, or name another folder with --out", record)}
 	}
 	return nil
 }
@@ -178,15 +178,6 @@ func (o demoOptions) finish(w io.Writer, p *play.Player, track *audio.Recording,
   session.wav    both sides of the session
   schedule.txt   the schedule above; schedule.csv and schedule.json the same
   %s  the record, with the sound of every phrase
-`, p.ReadBacks(), p.Said(), track.Duration().Seconds(), took.Seconds(), peakMiB(), where, filepath.Base(jobs.Folder(o.out).File(state.Job.Reference)))
+`, p.ReadBacks(), p.Said(), track.Duration().Seconds(), took.Seconds(), command.PeakMiB(), where, filepath.Base(jobs.Folder(o.out).File(state.Job.Reference)))
 	return err
-}
-
-// peakMiB returns the most memory this program has held, MiB.
-func peakMiB() float64 {
-	var u syscall.Rusage
-	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
-		return 0
-	}
-	return float64(u.Maxrss) / 1024 // Linux counts in KiB
 }

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/jobs"
 	"waycall/internal/plan"
 	"waycall/internal/record"
@@ -30,7 +31,7 @@ did not pass, and how long the rest may take at the pace of the job so far. With
 --all it adds what passed, what is not required and what is not possible, each
 with its reason. Of a board file it lists everything.`,
 		Example: "  waycall due WKS-0231\n  waycall due board.yaml --all",
-		Args:    wantArgs(1, 1, "one job or one board file"),
+		Args:    command.Args(1, 1, "one job or one board file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runDue(cmd.Context(), streamsOf(cmd), o, args[0])
 		},

@@ -6,8 +6,6 @@ import (
 	"fmt"
 	"os"
 
-	"github.com/spf13/cobra"
-
 	"waycall/internal/printable"
 )
 
@@ -25,11 +23,6 @@ const (
 // in all that a command prints.
 func complain(err error) { fmt.Fprintf(os.Stderr, "waycall: %s\n", printable.Text(err.Error())) }
 
-// usageError is a mistake in the command line.
-type usageError struct{ error }
-
-func (e usageError) Unwrap() error { return e.error }
-
 // foundError says that something was judged and is not all good. It is no
 // failure of the command, and has exit codes of its own.
 type foundError struct {
@@ -43,13 +36,3 @@ func (e foundError) Error() string { return e.what }
 type keptError struct{ error }
 
 func (e keptError) Unwrap() error { return e.error }
-
-// wantArgs checks the number of arguments; what says which.
-func wantArgs(least, most int, what string) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
-		if len(args) < least || len(args) > most {
-			return usageError{fmt.Errorf("%s takes %s; %s --help shows how", cmd.Name(), what, cmd.CommandPath())}
-		}
-		return nil
-	}
-}

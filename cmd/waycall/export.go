@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/bundle"
+	"waycall/internal/command"
 	"waycall/internal/screen"
 )
 
@@ -30,7 +31,7 @@ that is there already is not written over. waycall import takes it in again.
 
 The file holds everything that the job holds, names and addresses too.`,
 		Example: "  waycall export TER-0107 TER-0107.zip",
-		Args:    wantArgs(2, 2, "one job and one file to write"),
+		Args:    command.Args(2, 2, "one job and one file to write"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runExport(cmd.Context(), streamsOf(cmd), o, args[0], args[1])
 		},

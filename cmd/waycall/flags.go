@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/jobs"
 	"waycall/internal/newjob"
 	"waycall/internal/settings"
@@ -86,13 +87,13 @@ func durationSetting(cmd *cobra.Command, to *time.Duration, name string) {
 func applySettings(cmd *cobra.Command) error {
 	all, err := resolve(cmd)
 	if err != nil {
-		return usageError{err}
+		return command.UsageError{Err: err}
 	}
 	for _, v := range all {
 		// A flag, too, as ~ may stand for the home folder in it.
 		if v.Origin != settings.Default {
 			if err := cmd.Flags().Set(v.Name, v.Value); err != nil {
-				return usageError{fmt.Errorf("%s is %q: %w; correct it", v.Where, v.Value, err)}
+				return command.UsageError{Err: fmt.Errorf("%s is %q: %w; correct it", v.Where, v.Value, err)}
 			}
 		}
 	}

@@ -14,6 +14,7 @@ import (
 
 	"waycall/grammar"
 	"waycall/internal/audio"
+	"waycall/internal/command"
 	"waycall/internal/hear"
 	"waycall/internal/jobs"
 	"waycall/internal/phrase"
@@ -48,9 +49,9 @@ be said and what it means. Nothing is stored by either.`,
   waycall hear --json --words "way three, live to earth, over range"`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if cmd.Flags().Changed("words") {
-				return wantArgs(0, 0, "sound files or --words, not both")(cmd, args)
+				return command.Args(0, 0, "sound files or --words, not both")(cmd, args)
 			}
-			return wantArgs(1, 1<<20, "at least one sound file, or --words")(cmd, args)
+			return command.Args(1, 1<<20, "at least one sound file, or --words")(cmd, args)
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if cmd.Flags().Changed("words") {
@@ -117,7 +118,7 @@ func runWords(std streams, o hearOptions) error {
 	}
 	text, err := plainWords(o.words)
 	if err != nil {
-		return usageError{err}
+		return command.UsageError{Err: err}
 	}
 	g, err := phrase.LoadNamed(grammar.Files, sessionGrammar)
 	if err != nil {
@@ -170,7 +171,7 @@ type place struct {
 func readPlace(boardFile, due string, overRange float64) (place, error) {
 	p := place{overRange: overRange}
 	if err := (reading.Quantity{Value: overRange, Bound: reading.GreaterThan}).Check(); err != nil || overRange == 0 {
-		return p, usageError{fmt.Errorf("--over-range is %v; give the end of the instrument's scale in Mohm", overRange)}
+		return p, command.UsageError{Err: fmt.Errorf("--over-range is %v; give the end of the instrument's scale in Mohm", overRange)}
 	}
 	if boardFile != "" {
 		job, err := jobs.ReadBoard(boardFile)
@@ -186,10 +187,10 @@ func readPlace(boardFile, due string, overRange float64) (place, error) {
 	n, err := waymark.Parse(way)
 	t, testErr := reading.ParseTest(test)
 	if !ok || err != nil || testErr != nil {
-		return p, usageError{fmt.Errorf("--due is %q; give a way and a test, such as 3:LN-E", due)}
+		return p, command.UsageError{Err: fmt.Errorf("--due is %q; give a way and a test, such as 3:LN-E", due)}
 	}
 	if tests, exists := p.scope.Ways[n]; p.scope.Ways != nil && (!exists || !slices.Contains(tests, t)) {
-		return p, usageError{fmt.Errorf("--due %s: way %s of %s has no such test; see the board file", due, waymark.Print(n), boardFile)}
+		return p, command.UsageError{Err: fmt.Errorf("--due %s: way %s of %s has no such test; see the board file", due, waymark.Print(n), boardFile)}
 	}
 	p.way, p.test = n, t
 	p.scope.Here, p.scope.Unit = n, t.Unit()

@@ -11,6 +11,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/board"
+	"waycall/internal/command"
 	"waycall/internal/screen"
 )
 
@@ -30,7 +31,7 @@ func newImport() *cobra.Command {
 the others. When anything in it is wrong nothing is added. A job that is there
 already is never written over: give the new one another name with --as.`,
 		Example: "  waycall import TER-0107.zip",
-		Args:    wantArgs(1, 1, "one file"),
+		Args:    command.Args(1, 1, "one file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runImport(cmd.Context(), streamsOf(cmd), o, args[0])
 		},

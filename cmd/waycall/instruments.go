@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/board"
+	"waycall/internal/command"
 	"waycall/internal/screen"
 )
 
@@ -25,7 +26,7 @@ func newInstruments() *cobra.Command {
 		Long: `Lists the instruments that are known, by serial number, with the date of the last
 calibration check. waycall new offers them. How often an instrument is to be checked
 is for its maker and your own system of work to say.`,
-		Args: wantArgs(0, 0, "no arguments"),
+		Args: command.Args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error { return runInstruments(streamsOf(cmd), o) },
 	}
 	o.data.add(cmd)
@@ -80,7 +81,7 @@ func newInstrumentsPut() *cobra.Command {
 		Use:     "put SERIAL",
 		Short:   "Add an instrument, or note that its calibration was checked again",
 		Example: "  waycall instruments put 0041732 --checked 2026-02-02 --over-range 999",
-		Args:    wantArgs(1, 1, "one serial number"),
+		Args:    command.Args(1, 1, "one serial number"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			i.Serial = args[0]
 			return runInstrumentsPut(streamsOf(cmd), data, i)
@@ -111,7 +112,7 @@ func newInstrumentsRemove() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "remove SERIAL",
 		Short: "Take an instrument off the list; jobs that it was used for keep it",
-		Args:  wantArgs(1, 1, "one serial number"),
+		Args:  command.Args(1, 1, "one serial number"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runInstrumentsRemove(streamsOf(cmd), data, args[0])
 		},

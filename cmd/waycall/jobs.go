@@ -12,6 +12,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/board"
+	"waycall/internal/command"
 	"waycall/internal/jobs"
 	"waycall/internal/screen"
 	"waycall/internal/sequence"
@@ -41,7 +42,7 @@ func newJobs() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "jobs",
 		Short: "List the jobs, rename one, put one away, copy its boards",
-		Args:  wantArgs(0, 0, "no arguments"),
+		Args:  command.Args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runJobs(cmd.Context(), streamsOf(cmd), o)
 		},
@@ -122,7 +123,7 @@ func newJobsRename() *cobra.Command {
 		Short: "Call a job by another name",
 		Long: `Gives the file of a job another name, by which waycall finds it from then on. The
 reference in the record, and on the schedule, stays as it was recorded.`,
-		Args: wantArgs(2, 2, "one job and its new name"),
+		Args: command.Args(2, 2, "one job and its new name"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runJobsRename(streamsOf(cmd), data, args[0], args[1])
 		},
@@ -154,7 +155,7 @@ func newJobsArchive() *cobra.Command {
 		Short: "Put a job away, or fetch it back",
 		Long: `Moves a job into the folder archive below that of the jobs, where waycall jobs
 --archived lists it. Nothing is deleted. --back fetches it.`,
-		Args: wantArgs(1, 1, "one job"),
+		Args: command.Args(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runJobsArchive(streamsOf(cmd), data, back, args[0])
 		},
@@ -190,7 +191,7 @@ func newJobsBoard() *cobra.Command {
 		Long: `Prints the description of a job as a board file. Give it another reference, and
 change what is different; waycall new then sets that job up.`,
 		Example: "  waycall jobs board TER-0107 >next.yaml",
-		Args:    wantArgs(1, 1, "one job"),
+		Args:    command.Args(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runJobsBoard(cmd.Context(), streamsOf(cmd), data, args[0])
 		},

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/board"
+	"waycall/internal/command"
 	"waycall/internal/limits"
 )
 
@@ -44,7 +45,7 @@ Nobody had the standards themselves open, and what was read prints older edition
 BS 7671 than the one in force. Check a figure against your own copy before you rest on
 it.`,
 		Example: "  waycall limits\n  waycall limits --table 41.3\n  waycall limits --json",
-		Args:    wantArgs(0, 0, "no argument"),
+		Args:    command.Args(0, 0, "no argument"),
 		RunE:    func(cmd *cobra.Command, _ []string) error { return runLimits(streamsOf(cmd), o) },
 	}
 	cmd.Flags().StringVar(&o.table, "table", "", "list the rows of this table, such as 41.3")
@@ -59,7 +60,7 @@ func runLimits(std streams, o limitsOptions) error {
 		out.Tables = slices.DeleteFunc(out.Tables, func(t limits.Table) bool { return other(t.Name) })
 		out.Figures = slices.DeleteFunc(out.Figures, func(r limits.Row) bool { return other(r.Table) })
 		if len(out.Tables) == 0 {
-			return usageError{fmt.Errorf("there is no table %.40q; waycall limits lists them", o.table)}
+			return command.UsageError{Err: fmt.Errorf("there is no table %.40q; waycall limits lists them", o.table)}
 		}
 		out.Sources = named(out.Sources, out.Figures)
 	}

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/internal/audio"
+	"waycall/internal/command"
 	"waycall/internal/ready"
 	"waycall/internal/screen"
 )
@@ -37,7 +38,7 @@ With --file it judges a recording of the phrase, with a second of quiet before i
 Exit code 0: good enough. 3: not good enough. 4: a session will do, but something
 is to be looked into.`,
 		Example: "  waycall listen\n  waycall listen --mic headset\n  waycall listen --file phrase.wav --json",
-		Args:    wantArgs(0, 0, "no arguments"),
+		Args:    command.Args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runListen(cmd.Context(), streamsOf(cmd), o)
 		},
@@ -52,7 +53,7 @@ is to be looked into.`,
 
 func runListen(ctx context.Context, std streams, o listenOptions) error {
 	if len(o.phrase) > 200 || strings.TrimSpace(o.phrase) == "" {
-		return usageError{errors.New("--phrase is empty or longer than 200 letters; give a phrase of the grammar")}
+		return command.UsageError{Err: errors.New("--phrase is empty or longer than 200 letters; give a phrase of the grammar")}
 	}
 	// Before anything is asked of anybody: the recognisers may be missing.
 	e, closeEar, err := o.ear.open(sessionGrammar)

@@ -16,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/jobs"
 	"waycall/internal/printable"
 )
@@ -50,7 +51,7 @@ func run() int {
 	case errors.As(err, &judged):
 		complain(err)
 		return judged.code
-	case errors.As(err, new(usageError)), errors.Is(err, jobs.ErrName):
+	case errors.As(err, new(command.UsageError)), errors.Is(err, jobs.ErrName):
 		complain(err)
 		return exitUsage
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
@@ -117,14 +118,14 @@ is missing or not good enough; 4 something is to be looked into.`,
 		SilenceErrors: true,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return usageError{fmt.Errorf("there is no command %q; waycall --help lists them", args[0])}
+				return command.UsageError{Err: fmt.Errorf("there is no command %q; waycall --help lists them", args[0])}
 			}
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error { return cmd.Help() },
 	}
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return usageError{fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
+		return command.UsageError{Err: fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
 	})
 	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error {
 		patience.Store(int64(usualPatience))
@@ -140,7 +141,7 @@ is missing or not good enough; 4 something is to be looked into.`,
 	if help, _, err := root.Find([]string{"help"}); err == nil {
 		help.Args = func(_ *cobra.Command, args []string) error {
 			if cmd, rest, err := root.Find(args); err != nil || len(args) > 0 && (cmd == root || len(rest) > 0) {
-				return usageError{fmt.Errorf("there is no command %q; waycall --help lists them", strings.Join(args, " "))}
+				return command.UsageError{Err: fmt.Errorf("there is no command %q; waycall --help lists them", strings.Join(args, " "))}
 			}
 			return nil
 		}

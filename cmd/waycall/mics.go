@@ -8,6 +8,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/audio/mic"
+	"waycall/internal/command"
 	"waycall/internal/screen"
 )
 
@@ -16,7 +17,7 @@ func newMics() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "mics",
 		Short: "List the microphones",
-		Args:  wantArgs(0, 0, "no arguments"),
+		Args:  command.Args(0, 0, "no arguments"),
 		RunE:  func(cmd *cobra.Command, args []string) error { return runMics(streamsOf(cmd), asJSON) },
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")

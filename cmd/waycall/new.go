@@ -12,6 +12,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/board"
+	"waycall/internal/command"
 	"waycall/internal/jobs"
 	"waycall/internal/record"
 	"waycall/internal/screen"
@@ -66,9 +67,9 @@ func runNew(ctx context.Context, std streams, o newOptions, args []string) error
 	var err error
 	switch {
 	case o.ways != "" && len(args) == 0:
-		return usageError{errors.New("--ways goes with a board file; name the one that says the rest")}
+		return command.UsageError{Err: errors.New("--ways goes with a board file; name the one that says the rest")}
 	case asks && (len(args) > 0 || o.from.path != ""):
-		return usageError{errors.New("--by-voice and --write are for setting up by questions; leave the board file or --board-from out")}
+		return command.UsageError{Err: errors.New("--by-voice and --write are for setting up by questions; leave the board file or --board-from out")}
 	case o.from.path != "":
 		job, err = o.from.job(time.Now())
 	case len(args) == 0:
@@ -143,15 +144,15 @@ func (b *boardFrom) args(cmd *cobra.Command, args []string) error {
 	if b.path == "" {
 		for _, name := range []string{"reference", "date", "tester", "instrument", "checked"} {
 			if cmd.Flags().Changed(name) {
-				return usageError{fmt.Errorf("--%s goes with --board-from; a board file says it itself", name)}
+				return command.UsageError{Err: fmt.Errorf("--%s goes with --board-from; a board file says it itself", name)}
 			}
 		}
-		return wantArgs(0, 1, "one board file, or nothing")(cmd, args)
+		return command.Args(0, 1, "one board file, or nothing")(cmd, args)
 	}
 	if b.reference == "" {
-		return usageError{fmt.Errorf("--board-from needs --reference; give the new job its own")}
+		return command.UsageError{Err: fmt.Errorf("--board-from needs --reference; give the new job its own")}
 	}
-	return wantArgs(0, 0, "no board file beside --board-from")(cmd, args)
+	return command.Args(0, 0, "no board file beside --board-from")(cmd, args)
 }
 
 // job returns the new job. today is the date it has when none was given.

@@ -18,6 +18,7 @@ import (
 
 	"waycall/internal/audio"
 	"waycall/internal/board"
+	"waycall/internal/command"
 	"waycall/internal/hear"
 	"waycall/internal/newjob"
 	"waycall/internal/screen"
@@ -40,7 +41,7 @@ func (o *askOptions) add(cmd *cobra.Command) {
 func runAsk(ctx context.Context, std streams, o askOptions, data dataFlag) error {
 	in, isFile := std.in.(*os.File)
 	if !isFile || !term.IsTerminal(int(in.Fd())) {
-		return usageError{errors.New("waycall new asks questions, and there is no terminal to answer them; give a board file, such as testdata/boards/terrace.yaml")}
+		return command.UsageError{Err: errors.New("waycall new asks questions, and there is no terminal to answer them; give a board file, such as testdata/boards/terrace.yaml")}
 	}
 	if o.write != "" {
 		if err := target(o.write); err != nil {
@@ -134,7 +135,7 @@ func (s stoppable) Read(b []byte) (int, error) {
 func writeNew(path string, text []byte) error {
 	err := writeFile(path, 0o600, true, func(w io.Writer) error { _, err := w.Write(text); return err })
 	switch {
-	case err == nil || errors.As(err, new(usageError)):
+	case err == nil || errors.As(err, new(command.UsageError)):
 		return err
 	case errors.Is(err, fs.ErrExist):
 		return fmt.Errorf("board file %s is there already, and stays as it was; name another with --write", path)

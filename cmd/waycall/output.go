@@ -14,6 +14,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/bundle"
+	"waycall/internal/command"
 	"waycall/internal/english"
 	"waycall/internal/plainfile"
 	"waycall/internal/report"
@@ -42,7 +43,7 @@ func noteFound(found []store.Finding) {
 func target(path string) error {
 	err := plainfile.CheckTarget(path)
 	if errors.Is(err, plainfile.ErrTarget) {
-		return usageError{err}
+		return command.UsageError{Err: err}
 	}
 	return err
 }

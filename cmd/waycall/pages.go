@@ -10,6 +10,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/cobra/doc"
+
+	"waycall/internal/command"
 )
 
 func init() {
@@ -17,7 +19,7 @@ func init() {
 		Use:    "pages FOLDER",
 		Short:  "Write the manual pages into a folder",
 		Hidden: true,
-		Args:   wantArgs(1, 1, "one folder"),
+		Args:   command.Args(1, 1, "one folder"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := os.MkdirAll(args[0], 0o755); err != nil {
 				return err

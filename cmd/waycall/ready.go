@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/hear/engines"
 	"waycall/internal/ready"
 	"waycall/internal/screen"
@@ -40,7 +41,7 @@ the beginning of a session; waycall verify JOB reads all of a record.
 Exit code 0: all is good. 3: something is missing. 4: nothing is missing, but
 something is to be looked into.`,
 		Example: "  waycall ready\n  waycall ready --aloud --mic headset",
-		Args:    wantArgs(0, 0, "no arguments"),
+		Args:    command.Args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runReady(cmd.Context(), streamsOf(cmd), o)
 		},

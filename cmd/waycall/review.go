@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/jobs"
 	"waycall/internal/mishap"
 	"waycall/internal/web"
@@ -49,7 +50,7 @@ Who pairs a device may do all that you may.
 
 Ctrl-C ends it. Nothing is fetched from any network.`,
 		Example: "  waycall review\n  waycall review --addr 127.0.0.1:8420\n  waycall review --lan",
-		Args:    wantArgs(0, 0, "no arguments"),
+		Args:    command.Args(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runReview(cmd.Context(), streamsOf(cmd), o)
 		},
@@ -174,10 +175,10 @@ func newCodes(in io.Reader, show func()) {
 func listen(addr string) (net.Listener, error) {
 	host, _, err := net.SplitHostPort(addr)
 	if err != nil {
-		return nil, usageError{fmt.Errorf("--addr is %q; give an address with a port, such as 127.0.0.1:8420", addr)}
+		return nil, command.UsageError{Err: fmt.Errorf("--addr is %q; give an address with a port, such as 127.0.0.1:8420", addr)}
 	}
 	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-		return nil, usageError{fmt.Errorf("--addr %s can be reached from other machines; give one of this machine alone, such as 127.0.0.1:8420, and --lan for the local network", addr)}
+		return nil, command.UsageError{Err: fmt.Errorf("--addr %s can be reached from other machines; give one of this machine alone, such as 127.0.0.1:8420, and --lan for the local network", addr)}
 	}
 	ln, err := net.Listen("tcp", addr)
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/jobs"
 	"waycall/internal/report"
 	"waycall/internal/report/paper"
@@ -45,9 +46,9 @@ its sum with the record. --schema prints the JSON Schema of the JSON.`,
 			"  waycall schedule TER-0107 --json --out schedule.json\n  waycall schedule --from schedule.json --format pdf --out schedule.pdf\n  waycall schedule --schema",
 		Args: func(cmd *cobra.Command, args []string) error {
 			if o.from != "" || o.schema {
-				return wantArgs(0, 0, "no job beside --from or --schema")(cmd, args)
+				return command.Args(0, 0, "no job beside --from or --schema")(cmd, args)
 			}
-			return wantArgs(1, 1, "one job")(cmd, args)
+			return command.Args(1, 1, "one job")(cmd, args)
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runSchedule(cmd.Context(), streamsOf(cmd), o, args)
@@ -75,7 +76,7 @@ func runSchedule(ctx context.Context, std streams, o scheduleOptions, args []str
 	}
 	form := forms[o.format]
 	if form == nil {
-		return usageError{fmt.Errorf("--format is %q; give text, csv, json, pdf or xlsx", o.format)}
+		return command.UsageError{Err: fmt.Errorf("--format is %q; give text, csv, json, pdf or xlsx", o.format)}
 	}
 	if o.out != "" {
 		if err := target(o.out); err != nil {
@@ -83,7 +84,7 @@ func runSchedule(ctx context.Context, std streams, o scheduleOptions, args []str
 		}
 	}
 	if o.out == "" && (o.format == "pdf" || o.format == "xlsx") {
-		return usageError{fmt.Errorf("--format %s is not for a screen; name a file with --out", o.format)}
+		return command.UsageError{Err: fmt.Errorf("--format %s is not for a screen; name a file with --out", o.format)}
 	}
 	var s report.Schedule
 	var err error

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/screen"
 	"waycall/internal/settings"
 )
@@ -40,12 +41,12 @@ In the environment a setting is WAYCALL_ and its name in capitals, with _ for -.
 A name that is no setting, or a value that cannot be, is an error. With NO_COLOR
 set, nothing is coloured.`,
 		Example: "  waycall settings\n  WAYCALL_SPEECH_RATE=150 waycall settings --json",
-		Args:    wantArgs(0, 0, "no arguments"),
+		Args:    command.Args(0, 0, "no arguments"),
 		// In place of that of the root command: here a flag that was set from the
 		// environment must not look like one that was given.
 		PersistentPreRunE: func(cmd *cobra.Command, args []string) (err error) {
 			if all.Settings, err = resolve(cmd); err != nil {
-				return usageError{err}
+				return command.UsageError{Err: err}
 			}
 			return nil
 		},

@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/overview"
 	"waycall/internal/screen"
 )
@@ -20,7 +21,7 @@ func newShow() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "show JOB",
 		Short: "Show a job: its boards, what is recorded and what is due",
-		Args:  wantArgs(1, 1, "one job"),
+		Args:  command.Args(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runShow(cmd.Context(), streamsOf(cmd), o, args[0])
 		},

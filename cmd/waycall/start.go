@@ -12,6 +12,7 @@ import (
 	"waycall/internal/audio"
 	"waycall/internal/board"
 	"waycall/internal/bundle"
+	"waycall/internal/command"
 	"waycall/internal/fullscreen"
 	"waycall/internal/jobs"
 	"waycall/internal/record"
@@ -50,7 +51,7 @@ aloud, as without it. With --full the
 session is shown on the whole of the terminal, to be read from three metres: make
 the terminal's letters large, to 80 columns by 24 rows or so.`,
 		Example: "  waycall start board.yaml\n  waycall start TER-0107 --copy-to /media/stick\n  waycall start TER-0107 --full",
-		Args:    wantArgs(1, 1, "one job"),
+		Args:    command.Args(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runStart(cmd.Context(), streamsOf(cmd), o, args[0])
 		},
@@ -72,15 +73,15 @@ var habits = map[string]record.Habit{"each": record.Each, "agreed": record.Agree
 // check looks at the options before anything is opened for them.
 func (o startOptions) check() error {
 	if _, ok := habits[o.accept]; !ok {
-		return usageError{fmt.Errorf("--accept is %q; give each or agreed", o.accept)}
+		return command.UsageError{Err: fmt.Errorf("--accept is %q; give each or agreed", o.accept)}
 	}
 	if o.tester != "" {
 		if err := board.CheckInitials(o.tester); err != nil {
-			return usageError{fmt.Errorf("--tester: %w", err)}
+			return command.UsageError{Err: fmt.Errorf("--tester: %w", err)}
 		}
 	}
 	if o.full && o.json {
-		return usageError{errors.New("--full and --json both want the output; give one of them")}
+		return command.UsageError{Err: errors.New("--full and --json both want the output; give one of them")}
 	}
 	return nil
 }

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/command"
 	"waycall/internal/jobs"
 	"waycall/internal/plainfile"
 	"waycall/internal/screen"
@@ -44,7 +45,7 @@ stored: a log that was damaged, cut short or taken away is told, and which event
 
 Exit code 0: whole. 1: something is wrong.`,
 		Example: "  waycall verify TER-0107\n  waycall verify /media/stick/TER-0107.waycall",
-		Args:    wantArgs(1, 1, "one job or file"),
+		Args:    command.Args(1, 1, "one job or file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return runVerify(cmd.Context(), streamsOf(cmd), o, args[0])
 		},

@@ -21,8 +21,20 @@ type Kept struct {
 	Results []Result
 }
 
-// LoadFile reads a kept run from a file.
-func LoadFile(path string) (Kept, error) {
+// LoadFiles reads kept runs, each from a file.
+func LoadFiles(paths []string) ([]Kept, error) {
+	var all []Kept
+	for _, path := range paths {
+		k, err := loadFile(path)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, k)
+	}
+	return all, nil
+}
+
+func loadFile(path string) (Kept, error) {
 	f, err := plainfile.Open(path)
 	if err != nil {
 		return Kept{}, fmt.Errorf("results: %w; check the name", err)

@@ -4,9 +4,10 @@ import (
 	"cmp"
 	"fmt"
 	"io"
-	"math"
 	"slices"
 	"strings"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // Result is what came of one phrase.
@@ -159,7 +160,7 @@ func Summarise(results []Result) Summary {
 	}
 	s.All, s.Figures = s.All.filled(), s.Figures.filled()
 	slices.Sort(ms)
-	s.P50, s.P95, s.P99 = percentile(ms, 50), percentile(ms, 95), percentile(ms, 99)
+	s.P50, s.P95, s.P99 = Percentile(ms, 50), Percentile(ms, 95), Percentile(ms, 99)
 	if s.Seconds > 0 {
 		s.RealTime = spent / s.Seconds
 	}
@@ -170,12 +171,13 @@ func Summarise(results []Result) Summary {
 	return s
 }
 
-// percentile returns the nearest-rank percentile of sorted values.
-func percentile(sorted []float64, p float64) float64 {
+// Percentile returns the nearest-rank percentile of sorted values, of which a share of p
+// hundredths is no greater; 0 for none.
+func Percentile(sorted []float64, p float64) float64 {
 	if len(sorted) == 0 {
 		return 0
 	}
-	return sorted[max(0, int(math.Ceil(p/100*float64(len(sorted))))-1)]
+	return stat.Quantile(p/100, stat.Empirical, sorted, nil)
 }
 
 // reliability compares the confidence claimed with what was right.

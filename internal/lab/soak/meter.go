@@ -12,6 +12,7 @@ import (
 
 	"waycall/internal/audio"
 	"waycall/internal/hear"
+	"waycall/internal/lab/bench"
 	"waycall/internal/phrase"
 	"waycall/internal/session"
 )
@@ -128,17 +129,14 @@ func open() int {
 	return len(d) - 1 // without the folder itself
 }
 
-// quantile is the value below which a share of them lies; 0 for none.
+// quantile is the value that a share of them does not exceed; 0 for none.
 func quantile(all []Took, share float64, of func(Took) float64) float64 {
-	if len(all) == 0 {
-		return 0
-	}
 	var list []float64
 	for _, t := range all {
 		list = append(list, of(t))
 	}
 	slices.Sort(list)
-	return list[min(int(share*float64(len(list))), len(list)-1)]
+	return bench.Percentile(list, 100*share)
 }
 
 func (m *meter) took(t moment) Took {

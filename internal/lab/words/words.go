@@ -69,13 +69,9 @@ func Table(out io.Writer, o Options, files []string) error {
 	if err != nil {
 		return err
 	}
-	var kept []bench.Kept
-	for _, file := range files {
-		k, err := bench.LoadFile(file)
-		if err != nil {
-			return err
-		}
-		kept = append(kept, k)
+	kept, err := bench.LoadFiles(files)
+	if err != nil {
+		return err
 	}
 	return writeTable(out, g, words, kept)
 }
