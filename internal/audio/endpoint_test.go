@@ -1,6 +1,7 @@
 package audio
 
 import (
+	"encoding/binary"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -381,7 +382,7 @@ func FuzzEndpointer(f *testing.F) {
 	f.Fuzz(func(t *testing.T, b []byte, pause uint16) {
 		sound := make(Clip, len(b)/2)
 		for i := range sound {
-			sound[i] = float32(int16(le16(b[2*i:]))) / 30000
+			sound[i] = float32(int16(binary.LittleEndian.Uint16(b[2*i:]))) / 30000
 		}
 		for _, p := range ended(listen(Settings{Pause: time.Duration(pause) * time.Millisecond}, sound)) {
 			if len(p.Sound) == 0 || samples(p.Start)+len(p.Sound) > len(sound) {

@@ -18,6 +18,15 @@ import (
 	"pgregory.net/rapid"
 )
 
+// Format tags of WAV and the tail of an extended one, from memory.
+const (
+	wavPCM        = 1
+	wavFloat      = 3
+	wavExtensible = 0xFFFE
+)
+
+var extensibleTail = []byte{0x00, 0x00, 0x00, 0x00, 0x10, 0x00, 0x80, 0x00, 0x00, 0xAA, 0x00, 0x38, 0x9B, 0x71}
+
 // wav writes a WAV file of any kind: the given samples in every channel.
 func wav(tag, channels, rate, bits int, extensible bool, sound []float32) []byte {
 	le := binary.LittleEndian

@@ -3,13 +3,15 @@ package audio
 import (
 	"fmt"
 	"math"
+
+	"waycall/internal/sound"
 )
 
 // The lowest and highest sample rates that a Resampler takes, in Hz: telephone
 // recordings at one end, studio interfaces at the other.
 const (
-	MinRate = 8000
-	MaxRate = 192000
+	MinRate = sound.MinRate
+	MaxRate = sound.MaxRate
 )
 
 // The resampling filter is a sinc under a Kaiser window. 48 zero crossings each

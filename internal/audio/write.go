@@ -9,28 +9,8 @@ import (
 	"time"
 
 	"waycall/internal/plainfile"
+	"waycall/internal/sound"
 )
-
-// wavHead is the length of the head of a WAV file.
-const wavHead = 44
-
-// appendHead adds the head of a 16-bit mono WAV file of rate samples a second and so
-// many bytes of sound to b.
-func appendHead(b []byte, rate int, size uint32) []byte {
-	le := binary.LittleEndian
-	b = append(b, "RIFF"...)
-	b = le.AppendUint32(b, 36+size)
-	b = append(b, "WAVEfmt "...)
-	b = le.AppendUint32(b, 16)
-	b = le.AppendUint16(b, wavPCM)
-	b = le.AppendUint16(b, 1) // channels
-	b = le.AppendUint32(b, uint32(rate))
-	b = le.AppendUint32(b, uint32(2*rate)) // bytes a second
-	b = le.AppendUint16(b, 2)              // bytes a sample frame
-	b = le.AppendUint16(b, 16)             // bits a sample
-	b = append(b, "data"...)
-	return le.AppendUint32(b, size)
-}
 
 // appendSample adds a sample as 16 bits.
 func appendSample(b []byte, x float32) []byte {
@@ -45,20 +25,9 @@ func appendSample(b []byte, x float32) []byte {
 // clipped, and those that are not numbers become silence.
 func EncodeWAV(c Clip) []byte {
 	size := uint32(2 * len(c))
-	b := appendHead(make([]byte, 0, wavHead+size), Rate, size)
+	b := sound.AppendWAVHead(make([]byte, 0, sound.WAVHead+size), Rate, size)
 	for _, x := range c {
 		b = appendSample(b, x)
-	}
-	return b
-}
-
-// EncodeWAV16 returns samples as a 16-bit mono WAV file of rate samples a second, each
-// as it is.
-func EncodeWAV16(samples []int16, rate int) []byte {
-	size := uint32(2 * len(samples))
-	b := appendHead(make([]byte, 0, wavHead+size), rate, size)
-	for _, x := range samples {
-		b = binary.LittleEndian.AppendUint16(b, uint16(x))
 	}
 	return b
 }
@@ -99,7 +68,7 @@ func Record(path string) (*Recording, error) {
 		return nil, notWritten(path, err)
 	}
 	r := &Recording{path: path, file: f, w: bufio.NewWriterSize(f, 1<<15)}
-	if _, err := r.w.Write(appendHead(nil, Rate, 0)); err != nil {
+	if _, err := r.w.Write(sound.AppendWAVHead(nil, Rate, 0)); err != nil {
 		f.Drop()
 		return nil, notWritten(path, err)
 	}
@@ -127,7 +96,7 @@ func (r *Recording) Duration() time.Duration { return span(r.samples) }
 func (r *Recording) Close() error {
 	err := r.w.Flush()
 	if err == nil {
-		_, err = r.file.WriteAt(appendHead(nil, Rate, uint32(2*r.samples)), 0)
+		_, err = r.file.WriteAt(sound.AppendWAVHead(nil, Rate, uint32(2*r.samples)), 0)
 	}
 	if err == nil {
 		err = r.file.Commit(false)

@@ -937,24 +937,6 @@ func TestMigration(t *testing.T) {
 	s.Close()
 }
 
-func FuzzSoundFormat(f *testing.F) {
-	f.Add(wav(1, 20))
-	flac, err := os.ReadFile(filepath.Join("testdata", "tone.flac"))
-	if err != nil {
-		f.Fatal(err)
-	}
-	f.Add(flac)
-	f.Fuzz(func(t *testing.T, b []byte) {
-		format, rate, err := soundFormat(b)
-		if err == nil && (rate <= 0 || format != "wav" && format != "flac") {
-			t.Errorf("accepted as %q at %d", format, rate)
-		}
-		if _, again, whole := Samples(b); whole == nil && (err != nil || again != rate) {
-			t.Errorf("its samples are read at %d, and it is said to be at %d (%v)", again, rate, err)
-		}
-	})
-}
-
 // timed runs a benchmark and reports how its times are spread.
 func timed(b *testing.B, do func()) {
 	var took []time.Duration

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"waycall/internal/record"
+	"waycall/internal/sound"
 	"waycall/internal/store/internal/jobfile"
 )
 
@@ -249,17 +250,17 @@ func (r *Report) sounds(ctx context.Context, tx *sql.Tx) error {
 	defer rows.Close()
 	for rows.Next() {
 		var id int64
-		var want, sound []byte
+		var want, kept []byte
 		var there bool
-		if err := rows.Scan(&id, &want, &sound, &there); err != nil {
+		if err := rows.Scan(&id, &want, &kept, &there); err != nil {
 			return err
 		}
 		if there {
 			r.Sounds++
 		}
-		what := faultOfSound(id, want, sound, there)
+		what := faultOfSound(id, want, kept, there)
 		if what == "" {
-			if _, _, err := soundFormat(sound); err != nil {
+			if _, _, err := sound.Format(kept, jobfile.MostSound); err != nil {
 				what = fmt.Sprintf("the sound of event %d: %v", id, err)
 			}
 		}

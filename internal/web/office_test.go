@@ -13,7 +13,6 @@ import (
 	"testing"
 	"time"
 
-	"waycall/internal/audio"
 	"waycall/internal/board"
 	"waycall/internal/board/boardtest"
 	"waycall/internal/check"
@@ -22,6 +21,7 @@ import (
 	"waycall/internal/readings"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
+	"waycall/internal/sound"
 	"waycall/internal/store"
 	"waycall/internal/web/door"
 	"waycall/internal/web/jobcache"
@@ -133,7 +133,7 @@ func (w *worker) sound(seconds float64) []byte {
 		loud := math.Pow(math.Abs(math.Sin(at*9+pitch)), 2) * math.Sin(math.Pi*at/seconds)
 		samples[i] = int16(9000 * loud * (math.Sin(2*math.Pi*pitch*at) + 0.4*math.Sin(2*math.Pi*5*pitch*at) + 0.1*(w.rand.Float64()-0.5)))
 	}
-	return audio.EncodeWAV16(samples, rate)
+	return sound.EncodeWAV(samples, rate)
 }
 
 func (w *worker) close() {

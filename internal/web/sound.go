@@ -9,7 +9,7 @@ import (
 	"strconv"
 	"time"
 
-	"waycall/internal/audio"
+	"waycall/internal/sound"
 	"waycall/internal/store"
 	"waycall/internal/web/waves"
 )
@@ -80,7 +80,7 @@ func (s *server) sound(w http.ResponseWriter, r *http.Request, snap *seen) {
 		return
 	}
 	w.Header().Set("Content-Type", "audio/wav")
-	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(audio.EncodeWAV16(samples, rate)))
+	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(sound.EncodeWAV(samples, rate)))
 }
 
 // drawSounds puts the outline of its sound into each reading that has one.
