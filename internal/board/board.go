@@ -16,26 +16,17 @@ import "slices"
 
 // Job is one visit to one installation.
 type Job struct {
-	Reference  string     `yaml:"reference" json:"reference"`       // the electrician's own, also the name of the job's file
-	Address    string     `yaml:"address" json:"address"`           // one line
-	Date       string     `yaml:"date" json:"date"`                 // 2006-01-02
-	Tester     string     `yaml:"tester" json:"tester"`             // initials of who tests, 1 to 8 letters
-	Instrument Instrument `yaml:"instrument" json:"instrument"`     // the tester used
-	Boards     []Board    `yaml:"boards" json:"boards"`             // see InOrder; a file with one may call it board
-	Tests      []Kind     `yaml:"tests" json:"tests,omitempty"`     // the job is limited to these; empty for all
-	Work       Work       `yaml:"work" json:"work,omitempty"`       // "" when not said
-	Edition    Edition    `yaml:"edition" json:"edition,omitempty"` // of BS 7671, that the job is judged by; Read makes it Current where a file gives none; "" in a job of before, see JudgedBy
+	Reference  string     `yaml:"reference" json:"reference"`         // the electrician's own, also the name of the job's file
+	Address    string     `yaml:"address" json:"address"`             // one line
+	Date       string     `yaml:"date" json:"date"`                   // 2006-01-02
+	Tester     string     `yaml:"tester" json:"tester"`               // initials of who tests, 1 to 8 letters
+	Instrument Instrument `yaml:"instrument" json:"instrument"`       // the tester used
+	Boards     []Board    `yaml:"boards" json:"boards"`               // see InOrder; a file with one may call it board
+	Tests      []Kind     `yaml:"tests" json:"tests,omitempty"`       // the job is limited to these; empty for all
+	Work       Work       `yaml:"work" json:"work,omitempty"`         // "" when not said
+	Periodic   *Periodic  `yaml:"periodic" json:"periodic,omitempty"` // what was agreed for a periodic inspection; nil for other work, and where nothing was said
+	Edition    Edition    `yaml:"edition" json:"edition,omitempty"`   // of BS 7671, that the job is judged by; Read makes it Current where a file gives none; "" in a job of before, see JudgedBy
 }
-
-// Work is what a job is made for.
-type Work string
-
-// The kinds of work.
-const (
-	NewWork    Work = "new"        // a new installation, or new circuits
-	Alteration Work = "alteration" // an addition or alteration to circuits that were there
-	Periodic   Work = "periodic"   // the inspection of an installation that was there
-)
 
 // Kind is a kind of test that a job may be limited to.
 type Kind string
@@ -166,6 +157,8 @@ type Way struct {
 	Use          Use      `yaml:"use" json:"use,omitempty"`                   // "" when unknown; Read makes it distribution where Supplies is given
 	Supplies     int      `yaml:"supplies" json:"supplies,omitempty"`         // the number of the board that it feeds; 0 when it feeds none
 	Undocumented bool     `yaml:"undocumented" json:"undocumented,omitempty"` // an existing circuit without documents
+	Work         Touch    `yaml:"work" json:"work,omitempty"`                 // of an addition or alteration: what is done to the way; "" for nothing
+	Tested       Extent   `yaml:"tested" json:"tested,omitempty"`             // of a periodic inspection: what was agreed of the way; "" for what Periodic says
 	FeedsBack    Source   `yaml:"feeds_back" json:"feeds_back,omitempty"`     // a source on the circuit that can feed the board; "" when there is none
 }
 

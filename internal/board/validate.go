@@ -37,9 +37,7 @@ func (d *decoder) validate(job *Job) {
 		}
 	}
 	d.tests(job)
-	if job.Work != "" && !oneOf(job.Work, NewWork, Alteration, Periodic) {
-		d.bad("work", fmt.Sprintf("work is %q", printable.Cut(string(job.Work), 40)), "write new, alteration or periodic, or leave it out")
-	}
+	d.work(job)
 	d.edition(job.Edition)
 	d.boards(job)
 }
@@ -428,7 +426,7 @@ func (d *decoder) spare(w *Way, path string) {
 	}{{"wiring", w.Wiring != ""}, {"line", w.Line != 0}, {"cpc", w.CPC != 0}, {"length", w.Length != 0}, {"points", w.Points != 0},
 		{"two_way", w.TwoWay}, {"keep_500_off", w.Keep500Off != ""}, {"separated", w.Separated},
 		{"no_neutral", w.NoNeutral}, {"material", w.Material != ""}, {"cpc_kind", w.CPCKind != ""}, {"spurs", w.Spurs != 0}, {"use", w.Use != ""}, {"supplies", w.Supplies != 0}, {"undocumented", w.Undocumented},
-		{"cores", w.Cores != 0}, {"flexible", w.Flexible}, {"feeds_back", w.FeedsBack != ""}} {
+		{"cores", w.Cores != 0}, {"flexible", w.Flexible}, {"feeds_back", w.FeedsBack != ""}, {"work", w.Work != ""}, {"tested", w.Tested != ""}} {
 		if f.set {
 			d.bad(path+"."+f.key, fmt.Sprintf("way %s is spare but has %s", waymark.Print(w.Number), f.key), "remove one of the two")
 		}

@@ -38,7 +38,7 @@ func (c *ctx) insulation() []Verdict {
 	least := limits.InsulationLimit(way, c.board.Voltage, c.in.SurgeConnected)
 	first := againstLimit(c.q, least)
 	// Many new circuits in parallel give less than one.
-	if fresh := limits.Value("insulation_new"); first.Result == Pass && c.way != nil && c.is.High < fresh && c.in.Job.Work != board.Periodic {
+	if fresh := limits.Value("insulation_new"); first.Result == Pass && c.way != nil && c.is.High < fresh && c.in.Job.Work != board.PeriodicInspection {
 		// A remark, not a doubt.
 		first = first.next("Of new work at least %s megohms is expected.", spokenNumber(fresh)).with("expected of new work", fresh, reading.Megohm)
 	}

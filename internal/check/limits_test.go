@@ -166,7 +166,7 @@ func TestRingWithDescribedSpurs(t *testing.T) {
 
 // Twenty megohms are a remark on new work and two are looked into on any.
 func TestInsulationByWork(t *testing.T) {
-	for work, remarked := range map[board.Work]bool{board.NewWork: true, board.Alteration: true, "": true, board.Periodic: false} {
+	for work, remarked := range map[board.Work]bool{board.NewWork: true, board.Alteration: true, "": true, board.PeriodicInspection: false} {
 		j := with(func(j *board.Job) { j.Work = work })
 		v := wantVerdict(t, j, "1/12 LN-E 14.2", Pass, "Meets")
 		if strings.Contains(v.Next, "new work") != remarked {

@@ -61,6 +61,7 @@ const (
 	WhatsLeft     Command = "what's left"   // what remains to be done
 	Skip          Command = "skip this one" // with or without a Reason
 	NotApplicable Command = "not applicable"
+	NotVerified   Command = "not verified"
 	Limitation    Command = "limitation" // the test cannot be made; recorded as a limitation
 	GoBack        Command = "go back"    // to the test before
 	GoTo          Command = "way"        // "way seven": go to that way

@@ -254,6 +254,12 @@ func (q Quantity) Equal(r Quantity) bool {
 	return q.Bound == r.Bound && q.Unit == r.Unit && q.Value == r.Value
 }
 
+// Nothing reports whether q is a bound that says nothing: greater than nought, which every
+// reading is, or less than nought, which none is.
+func (q Quantity) Nothing() bool {
+	return q.Value == 0 && (q.Bound == GreaterThan || q.Bound == LessThan)
+}
+
 // ParseQuantity reads the written form of a quantity without its unit: "0.47",
 // ">999", "<0.05", and where there is no unit "correct" and "wrong" as well.
 func ParseQuantity(s string, unit Unit) (Quantity, error) {

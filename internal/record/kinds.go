@@ -99,7 +99,7 @@ func (e *Event) Check() error {
 		return fmt.Errorf("year %d", e.At.UTC().Year())
 	}
 	switch e.Answer {
-	case "", Done, NotApplicable, Limitation, NotMade, TakenBack, Waived, Accepted:
+	case "", Done, NotApplicable, Limitation, NotMade, NotVerified, TakenBack, Waived, Accepted:
 	default:
 		return fmt.Errorf("unknown answer %q", e.Answer)
 	}

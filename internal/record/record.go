@@ -36,6 +36,7 @@ const (
 	Limitation    How = "limitation"     // it could not be done; the reason goes on the schedule
 	Waived        How = "waived"         // a dead test was expressly waived, with a reason, so that live ones may go on
 	NotMade       How = "skipped"        // the test was left out
+	NotVerified   How = "not verified"   // of a periodic inspection: whether it is as it should be was not found out, with a reason
 	TakenBack     How = "taken back"     // an answer to a step, or that a test was left out, was given in error
 	Accepted      How = "accepted"       // of Confirmed: the next reading began, in a session whose habit allows that
 )

@@ -116,6 +116,11 @@ const (
 	Replaced   Standing = "replaced"    // a later reading took its place
 	TakenOff   Standing = "withdrawn"   // the electrician took it back
 	BeforeWork Standing = "before work" // the way was worked on and is tested again
+
+	// AtFull is of an insulation reading at full voltage that meets its limit: a later
+	// one, at 250 V with the equipment connected, stands in its place, and both count
+	// (BS 7671 regulation 643.3.3).
+	AtFull Standing = "at full voltage"
 )
 
 // Reading is a confirmed reading.
@@ -640,12 +645,27 @@ func (s State) confirmed(e Event) (State, error) {
 	all := s.Pending.Each()
 	s.Pending = nil
 	for _, p := range all {
-		s = s.end(p.Slot, Replaced, e)
+		s = s.end(p.Slot, s.Gives(p), e)
 		s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
 		s.Readings = append(s.Readings, &Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Implied: e.Answer == Accepted, Tester: s.Tester})
 		s = s.arrived(p.Slot).takenOff(p.Slot, e.Off, e)
 	}
 	return s, nil
+}
+
+// connected is the test voltage of the insulation of equipment that is connected, V DC.
+const connected = 250
+
+// Gives is the standing of the reading whose place p takes, if there is one: AtFull or
+// Replaced.
+func (s State) Gives(p Proposal) Standing {
+	old, ok := s.Latest(p.Slot)
+	was, known := old.Verdict.TestVoltage()
+	is, also := p.Verdict.TestVoltage()
+	if ok && known && also && p.Slot.Test.Insulation() && is == connected && was > is && old.Verdict.Result == check.Pass {
+		return AtFull
+	}
+	return Replaced
 }
 
 func (s State) withdrawn(e Event) (State, error) {
@@ -663,6 +683,10 @@ func (s State) withdrawn(e Event) (State, error) {
 func (s State) skipped(e Event) (State, error) {
 	switch e.Answer {
 	case NotMade, NotApplicable, Limitation:
+	case NotVerified:
+		if s.Job.Work != board.PeriodicInspection || e.Reason == "" {
+			return s, fmt.Errorf("a test is not verified in work that is no periodic inspection, or without a reason")
+		}
 	case TakenBack:
 		if _, ok := s.LeftOut(*e.Slot); !ok {
 			return s, fmt.Errorf("the test was not left out")
@@ -692,7 +716,7 @@ func (s State) retest(e Event) State {
 	board, way := e.Slot.Board, e.Slot.Way
 	s.Readings = own(s.Readings)
 	for i := range s.Readings {
-		if r := s.Readings[i]; r.Slot.Board == board && r.Slot.Way == way && r.Standing == Stands {
+		if r := s.Readings[i]; r.Slot.Board == board && r.Slot.Way == way && (r.Standing == Stands || r.Standing == AtFull) {
 			s.Readings[i] = r.ended(BeforeWork, e)
 		}
 	}

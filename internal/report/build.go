@@ -10,6 +10,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/limits"
 	"waycall/internal/reading"
 	"waycall/internal/record"
@@ -104,7 +105,7 @@ func Build(s record.State) Schedule {
 		Format: Format,
 		Job: Header{
 			Reference: job.Reference, Address: job.Address, Date: job.Date, Tester: job.Tester,
-			Instrument: job.Instrument.Serial, Checked: job.Instrument.Checked, OverRange: job.Instrument.OverRange, Edition: string(job.JudgedBy()), Limited: []string{},
+			Instrument: job.Instrument.Serial, Checked: job.Instrument.Checked, OverRange: job.Instrument.OverRange, Edition: string(job.JudgedBy()), Work: string(job.Work), Limited: []string{},
 		},
 		Record:      Record{LastEvent: s.LastID, LastAt: s.LastAt.UTC(), Sessions: s.Sessions, Finished: s.Finished},
 		Boards:      []Board{},
@@ -119,6 +120,9 @@ func Build(s record.State) Schedule {
 	}
 	for _, kind := range job.Tests {
 		out.Job.Limited = append(out.Job.Limited, string(kind))
+	}
+	for _, t := range job.Terms() {
+		out.Terms = append(out.Terms, Term{t[0], t[1]})
 	}
 	out.Observations, out.Notes = remarks(s)
 	out.Job.Others = testers(s)
@@ -225,7 +229,7 @@ func (b *builder) board(one *board.Board) Board {
 		Tested: newTested(),
 	}
 	out.fill(b, b.slots[wayAt{one.Number, 0}])
-	out.remark(remarksOn(b.Job, one.Number, 0)...)
+	out.remark(append(out.ofWork(b.Job, one.Number, 0), remarksOn(b.Job, one.Number, 0)...)...)
 	return out
 }
 
@@ -246,10 +250,31 @@ func (b *builder) lines(one *board.Board, w *board.Way) []Line {
 		if w.Separated {
 			first = append(first, "SELV or PELV.")
 		}
+		if w.Work != "" {
+			first = append(first, english.Capital(string(w.Work))+" in this work.")
+		}
+		first = append(first, l.ofWork(b.Job, one.Number, w.Number)...)
 		l.remark(append(first, remarksOn(b.Job, one.Number, w.Number)...)...)
 		out = append(out, l)
 	}
 	return out
+}
+
+// ofWork notes that the kind of work leaves out all of a place, and returns what is to
+// be said of what it leaves out.
+func (t *Tested) ofWork(job board.Job, number, way int) []string {
+	why, source, all, out := sequence.LeftOut(job, number, way)
+	if !out {
+		return nil
+	}
+	what := "dead tests: not asked for"
+	if all {
+		what, t.Outside = "all tests: not asked for", string(NotAsked)
+		if job.Periodic != nil {
+			what, t.Outside = "all tests: not verified", string(NotVerified)
+		}
+	}
+	return []string{fmt.Sprintf("%s. %s (%s)", what, why, source)}
 }
 
 // remarksOn are the remarks on the description of a way, or with way 0 of a board.
@@ -316,7 +341,8 @@ func (t *Tested) fill(b *builder, slots []record.Slot) {
 	for _, slot := range slots {
 		if c, ok := b.cell(slot); ok {
 			t.Cells = append(t.Cells, c)
-			t.Complete = t.Complete && c.Status != ToDo && c.Status != Waiting
+			_, due := b.due[slot] // beside a reading: that at full voltage, before the one at 250 V
+			t.Complete = t.Complete && !due && c.Status != ToDo && c.Status != Waiting
 			t.Result = worse(t.Result, c.Result)
 		}
 	}
@@ -376,6 +402,8 @@ func (b *builder) cell(slot record.Slot) (Cell, bool) {
 			c.Status = NotApplicable
 		case record.Limitation:
 			c.Status = Limitation
+		case record.NotVerified:
+			c.Status = NotVerified
 		case record.Waived:
 			c.Status = Waived
 		}
@@ -470,6 +498,8 @@ func (b *builder) earlier(r record.Reading) Cell {
 	switch r.Standing {
 	case record.Replaced:
 		status = Replaced
+	case record.AtFull:
+		status = AtFull
 	case record.TakenOff:
 		status = Withdrawn
 	}

@@ -30,6 +30,9 @@ func (s Schedule) Corrections() []Correction {
 	add := func(board, way, line int, t Tested) {
 		var here []Correction
 		for _, c := range t.Earlier {
+			if c.Status == AtFull {
+				continue // it was not corrected
+			}
 			one := Correction{Board: board, Way: way, Line: line, Test: c.Test, Position: c.Position, From: c.WithUnit(), What: string(c.Status), Why: c.Reason, By: "tester"}
 			if e := c.Ended; e != nil {
 				one.To, one.At, one.Event = e.To, e.At, e.Event

@@ -192,7 +192,7 @@ func (s Schedule) agrees() error {
 func (t Tested) agrees() error {
 	for _, c := range t.Cells {
 		switch c.Status {
-		case Replaced, Withdrawn, BeforeWork:
+		case Replaced, Withdrawn, BeforeWork, AtFull:
 			return fmt.Errorf("%s is %s, and stands among those that count", c.Test, c.Status)
 		case Recorded:
 			if err := c.isReading(); err != nil {
@@ -210,7 +210,7 @@ func (t Tested) agrees() error {
 	}
 	for _, c := range t.Earlier {
 		switch c.Status {
-		case Replaced, Withdrawn, BeforeWork:
+		case Replaced, Withdrawn, BeforeWork, AtFull:
 			if err := c.isReading(); err != nil {
 				return err
 			}

@@ -32,7 +32,7 @@ func (t *Tested) remark(first ...string) {
 			if c.Result != string(check.Pass) {
 				add("%s: %s. %s (%s)", names, c.Result, words.Sentence(c.Why), words.OrNone(c.Source))
 			}
-		case Skipped, NotApplicable, Limitation, Waived:
+		case Skipped, NotApplicable, Limitation, NotVerified, Waived:
 			add("%s: %s. %s", names, c.Status, words.Sentence(c.Reason))
 		case Accepted:
 			add("%s: not made. %s lets it be missing: %s", names, c.Settled.Reviewer(), words.Sentence(c.Reason))
@@ -57,6 +57,9 @@ func (t *Tested) remark(first ...string) {
 // Correction says of a reading that no longer stands what it was, what became of
 // it, why and by whom.
 func (c Cell) Correction() string {
+	if c.Status == AtFull {
+		return fmt.Sprintf("%s: %s at %s V, %s, was read before the equipment was connected. It stands beside the reading at 250 V.", c.Name(), c.WithUnit(), words.Number(c.Volts), c.Result)
+	}
 	text := fmt.Sprintf("%s: %s, %s, ", c.Name(), c.WithUnit(), c.Result)
 	by, to := "", ""
 	if c.Ended != nil {

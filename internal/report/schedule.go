@@ -78,9 +78,20 @@ type Schedule struct {
 	ToDo         []string      `json:"to_do"`            // what remains, one sentence for each way; empty when nothing does
 	Cautions     []string      `json:"cautions"`         // to be shown wherever the readings are
 
+	// Terms are the kind of work and what was agreed for it, with their names: of a
+	// periodic inspection its extent, sampling, limitations and who agreed. Absent where
+	// the kind was not said.
+	Terms []Term `json:"terms,omitempty"`
+
 	// The job as it was described when it was set up, from which another can be set
 	// up; absent for an empty log.
 	Setup *board.Job `json:"setup,omitempty"`
+}
+
+// Term is something that was agreed for the work, in print.
+type Term struct {
+	Name string `json:"name"`
+	Text string `json:"text"`
 }
 
 // SignOff is by whom and how the record was signed off that the schedule was made
@@ -124,6 +135,7 @@ type Header struct {
 	Checked    string   `json:"instrument_checked"`    // date of its last calibration check, 2006-01-02
 	OverRange  float64  `json:"instrument_over_range"` // where its insulation scale ends, Mohm
 	Edition    string   `json:"edition,omitempty"`     // of BS 7671, that the readings were judged by; absent in a schedule that was made before it was kept
+	Work       string   `json:"work,omitempty"`        // new, addition, alteration or periodic; absent where it was not said
 	Limited    []string `json:"limited_to"`            // the kinds of test that the job is limited to; empty for all
 }
 
@@ -187,12 +199,13 @@ type Step struct {
 
 // Tested is what became of the tests of one line, or of a board itself.
 type Tested struct {
-	Cells    []Cell   `json:"tests"`            // in the order of the tests on a schedule, as far as there are any
-	Earlier  []Cell   `json:"earlier"`          // readings that no longer stand, in the order in which they were taken
-	Result   string   `json:"result,omitempty"` // the worst of its readings: fail, investigate, cannot say or pass; absent when there is none
-	Covers   string   `json:"covers,omitempty"` // what the job was limited to, such as insulation; absent when every kind of test was asked for
-	Complete bool     `json:"complete"`         // every test was made or left out with a reason
-	Remarks  []string `json:"remarks"`          // one sentence or two each
+	Cells    []Cell   `json:"tests"`             // in the order of the tests on a schedule, as far as there are any
+	Earlier  []Cell   `json:"earlier"`           // readings that no longer stand, in the order in which they were taken
+	Result   string   `json:"result,omitempty"`  // the worst of its readings: fail, investigate, cannot say or pass; absent when there is none
+	Covers   string   `json:"covers,omitempty"`  // what the job was limited to, such as insulation; absent when every kind of test was asked for
+	Outside  string   `json:"outside,omitempty"` // not asked or not verified: the kind of work asks for nothing of it, and the remarks say why; absent else
+	Complete bool     `json:"complete"`          // every test was made or left out with a reason
+	Remarks  []string `json:"remarks"`           // one sentence or two each
 }
 
 // Line is one way, or one switch position of a way with two-way switching; what
@@ -256,17 +269,19 @@ type Status string
 const (
 	Recorded      Status = "recorded"
 	ToDo          Status = "to do"
-	Skipped       Status = "skipped"        // left out, with a reason
-	NotApplicable Status = "not applicable" // with a reason
-	Limitation    Status = "limitation"     // it could not be made, with a reason
-	Waived        Status = "waived"         // a dead test that live ones did not wait for, with a reason
-	Accepted      Status = "missing"        // not made, and a reviewer lets it be so, with a reason
-	ByBoard       Status = "by the board"   // not made: the reading of the whole board shows that it meets its limit; the text is that bound
-	NotAsked      Status = "not asked"      // not made because of what stays connected, or not possible
-	Waiting       Status = "waiting"        // until the way was worked on
-	Replaced      Status = "replaced"       // a reading that another took the place of
-	Withdrawn     Status = "withdrawn"      // a reading that was taken back
-	BeforeWork    Status = "before work"    // a reading from before the way was worked on
+	Skipped       Status = "skipped"         // left out, with a reason
+	NotApplicable Status = "not applicable"  // with a reason
+	Limitation    Status = "limitation"      // it could not be made, with a reason
+	NotVerified   Status = "not verified"    // of a periodic inspection: it was not found out, with a reason
+	Waived        Status = "waived"          // a dead test that live ones did not wait for, with a reason
+	Accepted      Status = "missing"         // not made, and a reviewer lets it be so, with a reason
+	ByBoard       Status = "by the board"    // not made: the reading of the whole board shows that it meets its limit; the text is that bound
+	NotAsked      Status = "not asked"       // not made because of what stays connected, or not possible
+	Waiting       Status = "waiting"         // until the way was worked on
+	Replaced      Status = "replaced"        // a reading that another took the place of
+	Withdrawn     Status = "withdrawn"       // a reading that was taken back
+	BeforeWork    Status = "before work"     // a reading from before the way was worked on
+	AtFull        Status = "at full voltage" // of insulation: a reading that passed before the equipment was connected; it counts beside the later one at 250 V
 )
 
 // Cell is one test on one line.

@@ -120,7 +120,7 @@ func (c Cell) WithUnit() string { return strings.TrimSpace(c.Text + " " + c.Unit
 // made.
 func (t Tested) leftOut() bool {
 	return slices.ContainsFunc(t.Cells, func(c Cell) bool {
-		return c.Status == Skipped || c.Status == Limitation || c.Status == Waived || c.Status == Accepted
+		return c.Status == Skipped || c.Status == Limitation || c.Status == NotVerified || c.Status == Waived || c.Status == Accepted
 	})
 }
 
@@ -146,6 +146,10 @@ func (t Tested) Outcome() string {
 		return t.only(t.Result)
 	case !t.Complete:
 		return "to do"
+	case t.Outside != "":
+		return t.Outside
+	case slices.ContainsFunc(t.Cells, func(c Cell) bool { return c.Status == NotVerified }):
+		return string(NotVerified)
 	}
 	return "not tested"
 }
@@ -235,6 +239,8 @@ func (c *Cell) Shown() string {
 		return "N/A"
 	case Limitation:
 		return "LIM"
+	case NotVerified:
+		return "N/V"
 	case Waived:
 		return "waived"
 	case NotAsked:

@@ -6,8 +6,10 @@ import (
 	"slices"
 	"strings"
 
+	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/record"
+	"waycall/internal/sequence"
 	"waycall/internal/waymark"
 )
 
@@ -59,6 +61,8 @@ func Declare(s record.State) Declaration {
 	for _, r := range s.Readings {
 		at := placeOf(r.Slot) + ": " + r.Quantity.String()
 		switch {
+		case r.Standing == record.AtFull:
+			stands = append(stands, at+", at full voltage before the equipment was connected")
 		case r.Standing == record.BeforeWork:
 			corrected = append(corrected, at+", before work; the way was tested again")
 		case r.Standing != record.Stands:
@@ -96,20 +100,48 @@ func Declare(s record.State) Declaration {
 			if o.Way == 0 {
 				text = fmt.Sprintf("%s, board %d itself: %s", o.Code, o.Board, o.Text)
 			}
-			if o.Told != "" {
+			switch {
+			case o.Told != "":
 				text += "; told: " + o.Told
+			case o.Code == "C1":
+				text += "; not said who was told"
 			}
 			observed = append(observed, text)
 		}
 	}
 	d := Declaration{About: fmt.Sprintf("Job %s, %s, tested %s, instrument serial %s. Readings: %d pass, %d fail, %d to investigate, %d that cannot be judged.",
 		j.Reference, strings.TrimRight(j.Address, ". "), j.Date, j.Instrument.Serial, n[check.Pass], n[check.Fail], n[check.Investigate], n[check.CannotSay])}
-	for _, g := range []Group{{"Fails and stands", failing}, {"Looked at, and stands", stands}, {"Corrected, replaced or taken off", corrected}, {"Limitations and tests left out", out}, {"Observations", observed}} {
+	for _, g := range []Group{{"The work, as it was agreed", terms(j)}, {"Fails and stands", failing}, {"Looked at, and stands", stands}, {"Corrected, replaced or taken off", corrected}, {"Limitations and tests left out", out}, {"Observations", observed}} {
 		if len(g.Items) > 0 {
 			d.Groups = append(d.Groups, g)
 		}
 	}
 	return d
+}
+
+// terms are the kind of work with what was agreed for it, and what of the ways it leaves
+// out.
+func terms(job board.Job) (all []string) {
+	for _, t := range job.Terms() {
+		all = append(all, t[0]+": "+t[1])
+	}
+	for _, number := range sequence.Boards(job) {
+		for _, way := range append([]int{0}, sequence.Order(job, number)...) {
+			why, _, whole, out := sequence.LeftOut(job, number, way)
+			if !out {
+				continue
+			}
+			at, what := fmt.Sprintf("board %d, way %d", number, way), "dead tests not asked for"
+			if way == 0 {
+				at = fmt.Sprintf("board %d itself", number)
+			}
+			if whole {
+				what = "not asked for"
+			}
+			all = append(all, fmt.Sprintf("%s: %s. %s", at, what, why))
+		}
+	}
+	return all
 }
 
 // why is who did something and his reason, as far as they are known.

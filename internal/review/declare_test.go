@@ -25,7 +25,7 @@ func TestDeclaration(t *testing.T) {
 	d := Declare(b.s)
 	text := d.Text()
 	for _, want := range []string{Statement, "1 fail", "Fails and stands:\n- board 1, way 1, Zs: 99 ohm; let stand by", "Corrected, replaced or taken off:", "put there on review",
-		"Observations:\n- C1, board 1 itself: a live part is bare\n- C3, board 1, way 1: no label"} {
+		"Observations:\n- C1, board 1 itself: a live part is bare; not said who was told\n- C3, board 1, way 1: no label"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("it does not say %q:\n%s", want, text)
 		}

@@ -339,6 +339,8 @@ func (q *queue) skips() {
 			why = "It was said not to apply"
 		case record.Limitation:
 			why = "It could not be made"
+		case record.NotVerified:
+			why = "It was not verified"
 		case record.Waived:
 			why = "It was waived"
 		}

@@ -81,7 +81,9 @@ func newSite(s record.State) *site {
 }
 
 func (p *site) stand(r *record.Reading) {
-	p.stands[r.Slot] = r
+	if !p.beforeConnected(r) {
+		p.stands[r.Slot] = r
+	}
 	b := p.at[r.Slot.Board]
 	if b == nil {
 		return
@@ -96,6 +98,17 @@ func (p *site) stand(r *record.Reading) {
 	if w := b.Way(r.Slot.Way); w != nil && w.Device.RCD != nil && w.Device.RCD.Group != "" {
 		p.shared[shared{b.Number, w.Device.RCD.Group, r.Slot.Test}] = r.Slot.Way
 	}
+}
+
+// beforeConnected reports whether an insulation reading is that at full voltage, before
+// the equipment was connected that was then said to stay so: the one at 250 V is still
+// to come (BS 7671 regulation 643.3.3, from memory).
+func (p *site) beforeConnected(r *record.Reading) bool {
+	volts, known := r.Verdict.TestVoltage()
+	w := p.s.Job.Way(r.Slot.Board, r.Slot.Way)
+	return r.Slot.Test == reading.LNE && known && volts > 250 && r.Verdict.Result == check.Pass && w != nil && w.Keep500Off != "" && slices.ContainsFunc(p.s.Answers, func(a record.Answer) bool {
+		return a.Step == record.StaysConnected && a.Ended == 0 && a.Board == r.Slot.Board && (a.Way == 0 || a.Way == r.Slot.Way) && a.EventID > r.ConfirmedID
+	})
 }
 
 // fails reports whether the reading that stands in slot fails.
@@ -245,6 +258,9 @@ func (p *site) loopBefore(b *panel, slot record.Slot) (record.Slot, bool) {
 // ruling when nothing is.
 func (p *site) before(b *panel, slot record.Slot) ruling {
 	for at := b; at != nil && !at.Supply.OnlyIsolated; at = at.up {
+		if p.stillOn(at) {
+			continue
+		}
 		if len(p.unanswered(at)) > 0 {
 			return waiting(deadWork, "The dead preparation of board %s is not answered, so the board is not put on.", reading.Cardinal(at.Number))
 		}
@@ -254,7 +270,7 @@ func (p *site) before(b *panel, slot record.Slot) ruling {
 	}
 	for _, down := range p.boards {
 		for up := down.up; up != nil; up = up.up {
-			if up == b && len(p.unanswered(down)) > 0 {
+			if up == b && !p.stillOn(down) && len(p.unanswered(down)) > 0 {
 				return waiting(deadWork, "Board %s is fed from here and its dead preparation is not answered.", reading.Cardinal(down.Number))
 			}
 		}

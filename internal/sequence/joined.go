@@ -1,6 +1,8 @@
 package sequence
 
 import (
+	"slices"
+
 	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/limits"
@@ -39,11 +41,25 @@ func isJoined(b *board.Board) bool {
 	return n > 1
 }
 
+// readTogether reports whether the ways of a board may be read together: they are
+// joined, and the insulation of each is asked for.
+func readTogether(job *board.Job, b *board.Board) bool {
+	return isJoined(b) && !slices.ContainsFunc(b.Ways, func(w board.Way) bool { return joinable(&w) && !asksInsulation(job, b, &w) })
+}
+
+// readApart reports whether those ways of a board that are asked for are read one by
+// one, because they are joined to others that are not.
+func readApart(job *board.Job, b *board.Board) bool {
+	return isJoined(b) && !readTogether(job, b) && hasInsulation(job, b)
+}
+
 // mode is how the insulation of a board is read: WholeFirst, WayByWay, or "" where it
 // was not chosen. What was said last counts.
 func (b *panel) mode() string {
 	whole, single := b.answers[WholeFirst], b.answers[WayByWay]
 	switch {
+	case b.apart:
+		return WayByWay
 	case whole.EventID > single.EventID:
 		return WholeFirst
 	case single.EventID > 0:
@@ -59,6 +75,13 @@ func Mode(s record.State, number int) string {
 		return b.mode()
 	}
 	return ""
+}
+
+// ReadApart reports whether the ways of a board are read one by one without that being
+// asked, because not all of them are asked for.
+func ReadApart(s record.State, number int) bool {
+	b := s.Job.Board(number)
+	return b != nil && readApart(&s.Job, b)
 }
 
 // ofWhole reports whether a test is made on the whole board first.

@@ -181,6 +181,8 @@ func (p *site) counts(b *panel, step *Step) bool {
 	case step.Back != "":
 		_, off := p.s.OffLast(b.Number, step.Back)
 		return off || answered
+	case step.ID == DeadComplete && p.s.Job.LiveFirst():
+		return answered // asked only when live tests turn up after the dead ones
 	case step.Alone:
 		return answered || slices.ContainsFunc(b.items, func(it *item) bool { return it.open && len(p.stepsFor(b, it.slot)) > 0 })
 	}
@@ -192,7 +194,8 @@ func (p *site) counts(b *panel, step *Step) bool {
 func Concerns(s record.State, board int, step Step) bool {
 	_, off := s.OffLast(board, step.Back)
 	_, answered := Answered(s, board, step)
-	return step.Back == "" && !step.Alone || off || answered
+	always := step.Back == "" && !step.Alone && !(step.ID == DeadComplete && s.Job.LiveFirst())
+	return always || off || answered
 }
 
 // Off returns what is off on the boards of a job and must be said to be back, by the

@@ -16,6 +16,7 @@ type Step struct {
 	Live     bool         // it comes before the live tests
 	Question string       // in full, with what to say
 	ByWay    string       // the question where the ways are read one by one; empty where it is the same
+	On       string       // the question where the installation stays on; empty where it is the same
 	Brief    string       // when it is asked again
 	Caution  string       // said once before the question; may be empty
 	Else     []record.How // answers other than done that it may have, each with a reason
@@ -220,6 +221,7 @@ var steps = []Step{
 		Live:     true,
 		Caution:  "Live tests are for a competent person, under local rules, with leads and barriers that suit them.",
 		Question: "Is everything connected and covered again, everybody told, and the supply put on by your own procedure? Say, ready for live tests.",
+		On:       "The installation stays on. Is everybody told, and is nothing open but what you test, and covered again after? Say, ready for live tests.",
 		Brief:    "Ready for live tests?",
 		Source:   deadWork + "; HSE HSG85 and GS38, from memory",
 	},
@@ -268,23 +270,25 @@ func Steps(job board.Job, number int) []Step {
 func asks(job *board.Job, b *board.Board, s Step) bool {
 	switch s.ID {
 	case Isolated:
-		return hasDead(*job)
+		return hasDead(job, b)
 	case NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined:
-		return hasDead(*job) && !b.Supply.OnlyIsolated
+		return hasDead(job, b) && !b.Supply.OnlyIsolated
 	case SurgeOut, SurgeBack:
-		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated && b.SurgeProtection
+		return hasInsulation(job, b) && b.SurgeProtection
 	case ConnectedAgain:
-		return job.Asks(board.Continuity) && !b.Supply.OnlyIsolated
+		return job.Asks(board.Continuity) && hasDead(job, b) && !b.Supply.OnlyIsolated
 	case MainLocked, EarthOff, EarthBack:
 		return job.Asks(board.Live) && measuredWithoutEarth(job, b)
 	case WholeFirst:
-		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated && isJoined(b)
+		return hasInsulation(job, b) && readTogether(job, b)
 	case NeutralBack: // also once ways that stay connected leave but one
-		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated
+		return hasInsulation(job, b)
 	case LampsOut, LoadsOut, ElectronicsOut, SwitchesOn, LeadsApart:
-		return job.Asks(board.Insulation) && !b.Supply.OnlyIsolated
+		return hasInsulation(job, b)
+	case DeadComplete:
+		return job.Asks(board.Live) && asksOn(job, b) && !b.Supply.OnlyIsolated && (job.Periodic == nil || hasDead(job, b))
 	}
-	return job.Asks(board.Live) && !b.Supply.OnlyIsolated
+	return job.Asks(board.Live) && asksOn(job, b) && !b.Supply.OnlyIsolated
 }
 
 // Prepared reports whether every step before the dead tests of a board is answered. The
@@ -350,7 +354,7 @@ func (p *site) liveSteps(b *panel) (due []boardStep) {
 	}()
 	for at := b; at != nil && !at.Supply.OnlyIsolated; at = at.up {
 		since := max(at.answers[Isolated].EventID, energised(at))
-		if at.deadOpen && at.answers[ReadyForLive].EventID > since {
+		if at.deadOpen && !p.stillOn(at) && at.answers[ReadyForLive].EventID > since {
 			since = at.answers[ReadyForLive].EventID
 		}
 		var own []boardStep
@@ -380,6 +384,9 @@ func (p *site) steps(b *panel, live bool, since int64) (due []*Step) {
 		from := since
 		if step.Off != "" && b.deadOpen && since >= 0 {
 			from = max(from, b.answers[backStep(step.Off).ID].EventID) // it is in again
+		}
+		if step.ID == DeadComplete && p.stillOn(b) {
+			continue
 		}
 		if !live && b.deadOpen && step.ID != Isolated && step.ID != NoticesUp {
 			from = max(from, energised(b))

@@ -411,11 +411,6 @@ func kindOf(slot record.Slot) board.Kind {
 	return board.Continuity
 }
 
-// hasDead reports whether a job has dead tests at all.
-func hasDead(job board.Job) bool {
-	return job.Asks(board.Continuity) || job.Asks(board.Insulation) || job.Asks(board.Polarity)
-}
-
 // limited is the ruling on a test of a kind that the job does not ask for.
 func limited(job *board.Job) ruling {
 	var kinds []string
@@ -439,11 +434,11 @@ func Needs(job board.Job, board, way int) []Need {
 	}
 	var all []Need
 	for i := range rules {
+		slot := record.Slot{Board: board, Way: way, Test: rules[i].test}
 		r, ok := rules[i].at(c)
 		if !ok {
 			continue
 		}
-		slot := record.Slot{Board: board, Way: way, Test: rules[i].test}
 		if r.need != NotPossible && !job.Asks(kindOf(slot)) {
 			r = limited(&job)
 		}
@@ -463,7 +458,18 @@ func (r *rule) at(c circuit) (ruling, bool) {
 	if f == nil {
 		return ruling{}, false
 	}
-	return f(c), true
+	is := f(c)
+	if is.need == NotPossible {
+		return is, true
+	}
+	slot := record.Slot{Board: c.board.Number, Test: r.test}
+	if c.way != nil {
+		slot.Way = c.way.Number
+	}
+	if out, outside := c.outside(slot); outside {
+		return out, true
+	}
+	return is, true
 }
 
 // place returns what the rules look at, and false where nothing is tested.
@@ -475,7 +481,7 @@ func place(job *board.Job, number, way int) (circuit, bool) {
 	if c.board.Supply.From != 0 {
 		c.up = job.Board(c.board.Supply.From)
 	}
-	c.groups = groups(c.board)
+	c.groups = groups(job, c.board)
 	if way == 0 {
 		return c, true
 	}
@@ -484,10 +490,15 @@ func place(job *board.Job, number, way int) (circuit, bool) {
 }
 
 // groups returns for each group of ways that share a residual current device
-// the way on which it is tested: the first in the order of testing.
-func groups(b *board.Board) map[string]int {
+// the way on which it is tested: the first in the order of testing that the kind of
+// work does not leave out.
+func groups(job *board.Job, b *board.Board) map[string]int {
 	first := map[string]int{}
 	for _, w := range order(b) {
+		c := circuit{job: job, board: b, way: w}
+		if _, out := c.outside(record.Slot{Board: b.Number, Way: w.Number, Test: reading.RCD1x}); out {
+			continue
+		}
 		if r := w.Device.RCD; r != nil && r.Group != "" && first[r.Group] == 0 {
 			first[r.Group] = w.Number
 		}

@@ -10,6 +10,11 @@
 //	    two steps before live tests, each answered, after those of what feeds it
 //	    live tests: at its supply, then circuit by circuit
 //
+// In a periodic inspection of an installation that stays on, its live tests come
+// first, with the external loop impedance last of them, and the dead ones that were
+// agreed after: isolating and proving dead then come before these as ever. What the
+// kind of work leaves out is in work.go.
+//
 // # The rule set
 //
 // The table rules names every test with the set-up it is made in and the
@@ -103,6 +108,10 @@ func (p *site) next() (Due, bool) {
 		first--
 	}
 	boards := slices.Concat(p.boards[first:], p.boards[:first])
+	// An installation that stays on is tested live first, as far as it was not isolated.
+	if d, ok := p.nextLive(p.stillOnOf(boards)); ok {
+		return d, true
+	}
 	for _, b := range boards {
 		if steps := p.deadSteps(b); len(steps) > 0 {
 			return p.stepDue(steps[0].board, steps[0].step), true
@@ -118,10 +127,15 @@ func (p *site) next() (Due, bool) {
 			return p.testDue(it), true
 		}
 	}
+	return p.nextLive(boards)
+}
+
+// nextLive returns what is due live on boards, which begin with the one in hand.
+func (p *site) nextLive(boards []*panel) (Due, bool) {
 	// Live tests begin at the board that feeds the others, unless the electrician
 	// is at another with them, or went there.
-	if b := p.at[s.Board]; b == nil || len(p.liveSteps(b)) > 0 && b.last.Way == s.Way {
-		boards = p.boards
+	if b := p.at[p.s.Board]; b == nil || len(p.liveSteps(b)) > 0 && b.last.Way == p.s.Way {
+		boards = slices.DeleteFunc(slices.Clone(p.boards), func(b *panel) bool { return !slices.Contains(boards, b) })
 	}
 	for _, b := range boards {
 		if !b.liveOpen {
@@ -253,15 +267,24 @@ func (p *site) remaining() []Due {
 	if d, ok := p.next(); ok && d.Step != nil && (d.Step.Back != "" || d.Step.Alone) {
 		seen[boardStep{d.Board, d.Step}], all = true, append(all, d)
 	}
+	live := func(b *panel) {
+		if b.liveOpen {
+			add(p.liveSteps(b))
+			tests(b, true)
+		}
+	}
+	first := p.stillOnOf(p.boards)
+	for _, b := range first {
+		live(b)
+	}
 	for _, b := range p.boards {
 		add(p.deadSteps(b))
 		tests(b, false)
 		add(p.backs(b, anyLive(b)))
 	}
 	for _, b := range p.boards {
-		if b.liveOpen {
-			add(p.liveSteps(b))
-			tests(b, true)
+		if !slices.Contains(first, b) {
+			live(b)
 		}
 	}
 	return all
@@ -343,9 +366,14 @@ func Count(s record.State) Progress {
 }
 
 func (p *site) stepDue(board int, step *Step) Due {
-	if b := p.at[board]; b != nil && step.ByWay != "" && b.mode() == WayByWay {
+	if b := p.at[board]; b != nil {
 		worded := *step
-		worded.Question = step.ByWay
+		switch {
+		case step.ByWay != "" && b.mode() == WayByWay:
+			worded.Question = step.ByWay
+		case step.On != "" && p.stillOn(b):
+			worded.Question = step.On
+		}
 		step = &worded
 	}
 	return Due{Board: board, Step: step, Why: step.Question, Source: p.cite(step.Source)}

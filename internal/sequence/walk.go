@@ -21,16 +21,19 @@ const (
 	Megohms  Setup = "insulation tester at the board"
 	Incoming Setup = "at the incoming terminals, main switch off"
 	Outgoing Setup = "at the outgoing side of the main switch"
+	Supply   Setup = "at the incoming terminals" // of an installation that stays on
 	AtPoint  Setup = "at the last point of the circuit"
 )
 
-var walk = map[Setup]int{LongLead: 0, Linked: 1, RingOpen: 2, Megohms: 3, Incoming: 4, Outgoing: 5, AtPoint: 6}
+var walk = map[Setup]int{LongLead: 0, Linked: 1, RingOpen: 2, Megohms: 3, Incoming: 4, Supply: 4, Outgoing: 5, AtPoint: 6}
 
 // setupOf returns the set-up of a rule's test on a place. Polarity of a ring is
 // read at its points while they are cross-connected, and what is measured live
 // of a way is measured at its last point, all of it in one visit.
 func setupOf(r *rule, c circuit) Setup {
 	switch {
+	case c.way == nil && r.setup == Incoming && c.job.LiveFirst() && r.test != reading.Ze && r.test != reading.RA:
+		return Supply
 	case c.way == nil:
 		return r.setup
 	case r.setup == Linked && c.way.Wiring == board.Ring:
@@ -52,6 +55,7 @@ type item struct {
 	key   int        // of the order of the walk
 	open  bool       // to be asked for: now, or once what must precede it was made; filled in by newSite
 	setup Setup
+	stays bool    // the installation stays on, so that live tests come first
 	volts float64 // of an insulation test, otherwise 0
 	least float64 // Mohm, likewise
 	live  bool
@@ -63,6 +67,9 @@ type item struct {
 // ways and 20 positions, and test voltages end at 1000 V.
 func (it *item) walkKey() int {
 	key := walk[it.setup]
+	if it.stays && it.setup == Incoming {
+		key = len(walk) // the installation goes off for it, so it comes last
+	}
 	key = key<<10 + 1000 - int(it.volts)
 	key = key<<8 + it.order
 	key = key<<8 + it.slot.Position
@@ -73,8 +80,10 @@ func (it *item) walkKey() int {
 // first.
 type panel struct {
 	*board.Board
-	up    *panel // what feeds it, nil at the origin
-	items []*item
+	up     *panel // what feeds it, nil at the origin
+	items  []*item
+	joined bool // its ways can be read together, see readTogether
+	apart  bool // they cannot, see readApart
 
 	// What the readings say, filled in by newSite.
 	answers  map[string]record.Answer
@@ -98,14 +107,14 @@ func newPanel(job *board.Job, number int, surge bool) *panel {
 	if c.board == nil {
 		return nil
 	}
-	b := &panel{Board: c.board}
+	b := &panel{Board: c.board, joined: readTogether(job, c.board), apart: readApart(job, c.board)}
 	if b.Supply.OnlyIsolated {
 		return b
 	}
 	if b.Supply.From != 0 {
 		c.up = job.Board(b.Supply.From)
 	}
-	c.groups = groups(c.board)
+	c.groups = groups(job, c.board)
 	ways := order(c.board)
 	b.items = make([]*item, 0, 10*(len(ways)+1))
 	together := limits.InsulationLimit(board.Way{Phases: b.Phases}, b.Voltage, surge)
@@ -133,12 +142,12 @@ func (b *panel) place(c circuit, order int, limit limits.Insulation) {
 		if !ok {
 			continue
 		}
-		it := item{slot: record.Slot{Board: b.Number, Test: rules[i].test}, rule: &rules[i], way: c.way, order: order, rank: i, setup: setupOf(&rules[i], c), ruling: r}
+		it := item{stays: c.job.LiveFirst(), slot: record.Slot{Board: b.Number, Test: rules[i].test}, rule: &rules[i], way: c.way, order: order, rank: i, setup: setupOf(&rules[i], c), ruling: r}
 		if c.way != nil {
 			it.slot.Way = c.way.Number
 		}
 		kept := r.need == NotPossible && c.way != nil && c.way.Keep500Off != "" && (it.slot.Test == reading.LN && !c.way.NoNeutral || it.slot.Test == reading.LL && c.way.Phases == 3)
-		whole := ofWhole(it.slot) && r.need == NotNeeded && isJoined(c.board)
+		whole := ofWhole(it.slot) && r.need == NotNeeded && b.joined
 		if r.need != Needed && !kept && !whole && (r.need == NotPossible || it.rule.after == "") {
 			continue
 		}

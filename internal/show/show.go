@@ -261,7 +261,7 @@ func worst(each []record.Proposal) int {
 }
 
 // gone is how it is shown that a reading no longer stands.
-var gone = map[record.Standing]string{record.Replaced: "REPLACED", record.TakenOff: "TAKEN OFF", record.BeforeWork: "BEFORE WORK"}
+var gone = map[record.Standing]string{record.Replaced: "REPLACED", record.TakenOff: "TAKEN OFF", record.BeforeWork: "BEFORE WORK", record.AtFull: "AT FULL VOLTAGE"}
 
 func lastOf(s record.State) *Last {
 	var each []record.Proposal

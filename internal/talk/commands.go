@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"waycall/internal/board"
 	"waycall/internal/check"
 	"waycall/internal/english"
 	"waycall/internal/phrase"
@@ -89,6 +90,8 @@ func (t *turn) meaning(m phrase.Meaning) {
 		t.leaveOut(record.NotMade, m.Reason)
 	case phrase.NotApplicable:
 		t.leaveOut(record.NotApplicable, m.Reason)
+	case phrase.NotVerified:
+		t.leaveOut(record.NotVerified, m.Reason)
 	case phrase.Limitation, phrase.NotPossible:
 		t.leaveOut(record.Limitation, m.Reason)
 	case phrase.GoBack:
@@ -135,7 +138,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 // waits to be confirmed.
 func leavesPending(c phrase.Command) bool {
 	switch c {
-	case phrase.Skip, phrase.NotApplicable, phrase.Limitation, phrase.NotPossible, phrase.GoBack, phrase.GoTo, phrase.GoToBoard, phrase.TestAgain,
+	case phrase.Skip, phrase.NotApplicable, phrase.NotVerified, phrase.Limitation, phrase.NotPossible, phrase.GoBack, phrase.GoTo, phrase.GoToBoard, phrase.TestAgain,
 		phrase.DeadTestsComplete, phrase.ReadyForLive:
 		return true
 	}
@@ -403,6 +406,10 @@ func (t *turn) takeBack(skip record.Skip) {
 func (t *turn) leaveOut(how record.How, reason string) {
 	d, ok := t.due()
 	switch {
+	case how == record.NotVerified && t.s.Record.Job.Work != board.PeriodicInspection:
+		t.say("Not verified is for a periodic inspection. Say limitation, and the reason.", notStored)
+		t.remind()
+		return
 	case !ok:
 		t.say("Nothing is due.")
 		t.nothingDue()
@@ -424,24 +431,36 @@ func (t *turn) leaveOut(how record.How, reason string) {
 
 // omit leaves something out once what must be known is known. A limitation of a
 // test has a reason and somebody who agreed to it (BS 7671 Appendix
-// 6, agreed limitations, from memory).
+// 6, agreed limitations, from memory): in a periodic inspection, whoever agreed to its
+// limitations beforehand. What is waived by agreement has somebody who agreed, too.
 func (t *turn) omit(ask asking, reason string) {
-	agreed := strings.HasPrefix(reason, "agreed") || reason == "by agreement"
+	agreed := strings.HasPrefix(reason, "agreed") || reason == byAgreement
+	of := ask.how == record.Limitation && ask.step == "" || ask.how == record.Waived && ask.why == byAgreement
 	switch {
 	case reason == "":
-	case ask.how == record.Limitation && ask.step == "" && agreed:
+	case of && agreed:
 		ask.who = reason
 	default:
 		ask.why = reason
 	}
-	if ask.why == "" || ask.who == "" && ask.how == record.Limitation && ask.step == "" {
+	if p := t.s.Record.Job.Periodic; of && ask.who == "" && p != nil && p.AgreedWith != "" {
+		ask.who = "agreed with " + p.AgreedWith
+	}
+	if ask.why == "" || ask.who == "" && of {
 		t.s.reason = &ask
 		t.say(t.whyText(true))
 		return
 	}
 	reason = ask.why
-	if ask.who != "" {
+	switch {
+	case ask.who != "" && ask.why == byAgreement:
+		reason = ask.who
+	case ask.who != "":
 		reason += ", " + ask.who
+	}
+	if ask.how == record.Waived {
+		t.waive(ask.board, reason)
+		return
 	}
 	e := record.Event{Kind: record.Skipped, Slot: &ask.slot, Answer: ask.how, Reason: reason}
 	if ask.step != "" {
@@ -550,6 +569,9 @@ func (t *turn) goTo(n int) {
 		return
 	case len(required) == 0:
 		t.sayf("Nothing is asked of %s.", way(n))
+		if reason, _, _, out := sequence.LeftOut(r.Job, on, n); out {
+			t.say(reason)
+		}
 		t.remind()
 		return
 	}

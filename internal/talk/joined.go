@@ -17,6 +17,10 @@ func (t *turn) wayOfWorking(id string) {
 	due, asked := t.dueStep()
 	slot, inHand := t.hand()
 	switch mode := sequence.Mode(t.s.Record, on); {
+	case sequence.ReadApart(t.s.Record, on):
+		t.say("Not every way of this board is asked for, so each that is, is read by itself.")
+		t.remind()
+		return
 	case asked && due.ID == sequence.WholeFirst:
 	case mode == id:
 		t.say("That is answered already.")

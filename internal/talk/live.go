@@ -135,19 +135,15 @@ func (t *turn) toLive(m phrase.Meaning) {
 		t.say("One at a time.")
 		t.remind()
 		return
+	case due && d.Step != nil && d.Step.ID == sequence.ReadyForLive && m.Reason == "" && sequence.StillOn(*r, n):
+		t.answer(m) // the dead tests come after
+		return
 	}
 	left := sequence.Left(*r, n)
 	open := slices.DeleteFunc(slices.Clone(left), func(s record.Slot) bool { _, out := r.LeftOut(s); return out })
 	if m.Reason != "" && len(left) > 0 {
-		for _, slot := range left {
-			t.follows(record.Event{Kind: record.Skipped, Slot: &slot, Answer: record.Waived, Reason: m.Reason})
-		}
-		t.sayf("%s%s %s waived, %s. The competent person answers for that.", english.Capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), are(len(left)-1), m.Reason)
-		if d, due = t.due(); !due || d.Step == nil || d.Board != n || d.Step.ID != string(m.Command) {
-			t.announce()
-			return
-		}
-		left, open = nil, nil
+		t.omit(asking{how: record.Waived, board: n, why: m.Reason}, "")
+		return
 	}
 	if len(open) > 0 {
 		t.sayf("Not yet. %s%s %s left. Make %s, or waive %s with a reason: say ready for live tests, by agreement.",
@@ -160,6 +156,23 @@ func (t *turn) toLive(m phrase.Meaning) {
 		return
 	}
 	t.answer(m)
+}
+
+// byAgreement is the reason that hangs on who agreed.
+const byAgreement = "by agreement"
+
+// waive waives the dead tests of a board that are left, with a reason.
+func (t *turn) waive(n int, reason string) {
+	left := sequence.Left(t.s.Record, n)
+	for _, slot := range left {
+		t.follows(record.Event{Kind: record.Skipped, Slot: &slot, Answer: record.Waived, Reason: reason})
+	}
+	t.sayf("%s%s %s waived, %s. The competent person answers for that.", english.Capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), are(len(left)-1), reason)
+	if d, due := t.due(); due && d.Step != nil && d.Board == n && d.Step.ID == sequence.ReadyForLive {
+		t.answer(phrase.Meaning{Command: phrase.ReadyForLive}) // the one that waives, so it was said
+		return
+	}
+	t.announce()
 }
 
 // skippedDead says which dead tests of a board were skipped, so that their

@@ -103,7 +103,7 @@ func (t *turn) dictated(e Dictated) {
 		t.sounds = append(t.sounds, Stored)
 		t.sayf("%s: %s.", name, strings.TrimRight(text, ".!? "))
 		if d.code == "C1" {
-			t.say("Danger present. Make it good or isolate it now, and tell who answers for it.", whoWasTold)
+			t.say("Danger present. Make it good or isolate it now, make a note of what you did, and tell who answers for it.", whoWasTold)
 		}
 	}
 	t.remindPending()

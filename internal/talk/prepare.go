@@ -147,6 +147,11 @@ func (t *turn) leads(on int, step sequence.Step, m phrase.Meaning) {
 		t.remind()
 		return
 	}
+	if q.Nothing() {
+		t.say(ofNothing + notStored)
+		t.remind()
+		return
+	}
 	v := step.Judge(q)
 	said := english.Capital(step.ID) + ", " + q.Spoken() + "."
 	if v.Result == check.Fail {

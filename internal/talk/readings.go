@@ -261,6 +261,9 @@ func (t *turn) notYet(slot record.Slot, replaces bool) (why string, goes *record
 	if now, due := t.due(); due && now.Step != nil && now.Board == d.Board && now.Step.ID == d.Step.ID {
 		return "Not yet. " + d.Step.Brief, nil
 	}
+	if !sequence.Live(slot) && sequence.StillOn(r, slot.Board) {
+		return "Not yet. The installation is on.", &slot
+	}
 	if !sequence.Live(slot) && d.Step.Back == "" {
 		return "Not yet. The supply was put on since the dead tests.", &slot
 	}
@@ -446,6 +449,8 @@ func (t *turn) quantity(q reading.Quantity, overRange bool, slot record.Slot) (r
 		return q, fmt.Sprintf("%s is read in %s. %s", said, unit(reading.Quantity{Value: 2, Bound: reading.Exactly, Unit: test.Unit()}), notStored)
 	case test.Fits(q) != nil:
 		return q, "That is no reading. " + notStored
+	case q.Nothing():
+		return q, ofNothing + notStored
 	case known && q.Value > scale.Value:
 		return q, fmt.Sprintf("The instrument's scale ends at %s, so it cannot show that. %s", scale.Spoken(), notStored)
 	}
@@ -458,6 +463,9 @@ const (
 	greaterThan     = "Where the instrument's scale ends for that is not known. Say greater than, and the figure. " + notStored
 	greaterThanWhat = "Where the instrument's scale ends at this voltage is not known. Greater than what? " + notStored
 )
+
+// ofNothing answers a bound of nought, which every reading meets, or none.
+const ofNothing = "That bound says nothing. Say the figure that the instrument shows. "
 
 // bounded takes the answer to "greater than what?", for the test that it was asked of:
 // a figure, which is then a bound. It reports false when the phrase is something else.

@@ -18,6 +18,8 @@ import (
 	"waycall/internal/board/boardtest"
 	"waycall/internal/phrase"
 	"waycall/internal/record"
+	"waycall/internal/report"
+	"waycall/internal/report/plaintext"
 	"waycall/internal/say"
 	"waycall/internal/sequence"
 )
@@ -209,6 +211,7 @@ func factText(e record.Event) string {
 //	ahead    the work goes on, with readings that do not fail, until the place,
 //	         the test and the position given are due, as "2 Zs" or "0 bonding 2",
 //	         or "live" until the steps before live tests are, or "end"
+//	schedule the schedule of the record is written, each line after a bar
 //
 // and each is followed by what came of it: + a fact, * a tone but that for
 // listening, < what was said, = stop.
@@ -239,6 +242,23 @@ func TestScripts(t *testing.T) {
 	}
 }
 
+// schedule is the schedule of a log, line by line.
+func schedule(t *testing.T, log []record.Event) (lines []string) {
+	t.Helper()
+	s, err := record.Fold(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var text strings.Builder
+	if err := plaintext.Write(&text, report.Build(s)); err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.SplitSeq(strings.TrimRight(text.String(), "\n"), "\n") {
+		lines = append(lines, strings.TrimRight("| "+line, " "))
+	}
+	return lines
+}
+
 func play(t *testing.T, g *phrase.Grammar, script string) string {
 	t.Helper()
 	meaning := func(text string) phrase.Meaning {
@@ -253,7 +273,7 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 	var out, ahead []string
 	for _, line := range strings.Split(strings.TrimRight(script, "\n"), "\n") {
 		mark, rest, _ := strings.Cut(line, " ")
-		if mark == "+" || mark == "<" || mark == "=" || mark == "*" {
+		if mark == "+" || mark == "<" || mark == "=" || mark == "*" || mark == "|" {
 			continue
 		}
 		out = append(out, line)
@@ -273,6 +293,9 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 				t.Fatal(err)
 			}
 			p.state, e = State{Record: s}, Begin{At: p.at, Job: job, Habit: s.Habit}
+		case "schedule":
+			out = append(out, schedule(t, p.log)...)
+			continue
 		case "prepare":
 			var got []string
 			for {

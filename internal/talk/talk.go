@@ -385,6 +385,7 @@ func (t *turn) begin(e Begin) {
 		} else {
 			t.sayf("Job %s, %s.", job.Reference, job.Boards[0].Name)
 		}
+		t.kindOfWork()
 		t.announce()
 		return
 	}
@@ -408,14 +409,14 @@ func (t *turn) lastStored() {
 }
 
 // cautionOnResuming is what must not be forgotten after an interruption. Once a
-// board is ready for live tests, or in a job that has no others, proving dead is
-// not what comes next.
+// board is ready for live tests, in a job that has no others, or while the
+// installation stays on, proving dead is not what comes next.
 func cautionOnResuming(r record.State) string {
 	for _, number := range sequence.Boards(r.Job) {
 		ready, live := r.Answered(number, sequence.ReadyForLive)
 		isolated, _ := r.Answered(number, sequence.Isolated)
 		steps := sequence.Steps(r.Job, number)
-		if live && ready.EventID > isolated.EventID || len(steps) > 0 && steps[0].Live {
+		if live && ready.EventID > isolated.EventID || len(steps) > 0 && steps[0].Live || sequence.StillOn(r, number) {
 			return "The supply may be on. Go by your own system of work."
 		}
 	}

@@ -164,14 +164,18 @@ func (t *turn) readBackAs(then *sequence.Due, first, advice, results bool) strin
 	p := t.s.Record.Pending
 	var words []string
 	add := func(format string, args ...any) { words = append(words, fmt.Sprintf(format, args...)) }
-	var replaced []string
+	var replaced, kept []string
 	all := p.Each()
 	for _, one := range all {
-		if old, ok := t.s.Record.Latest(one.Slot); ok {
+		switch old, ok := t.s.Record.Latest(one.Slot); {
+		case ok && t.s.Record.Gives(one) == record.AtFull:
+			volts, _ := old.Verdict.TestVoltage()
+			kept = append(kept, fmt.Sprintf("%s at %v volts", old.Quantity.Spoken(), volts))
+		case ok:
 			replaced = append(replaced, old.Quantity.Spoken())
 		}
 	}
-	if first && len(all) == 1 && len(replaced) == 0 && p.MayBeImplied() && t.short(readPrompt) {
+	if first && len(all) == 1 && len(replaced)+len(kept) == 0 && p.MayBeImplied() && t.short(readPrompt) {
 		t.brisk = len(t.words) == 0 // what is said before it is not known
 		add("%s", t.readBriefly(*p))
 		if then != nil {
@@ -197,6 +201,9 @@ func (t *turn) readBackAs(then *sequence.Due, first, advice, results bool) strin
 	}
 	if len(replaced) > 0 {
 		add("It replaces %s.", english.List(replaced))
+	}
+	if len(kept) > 0 {
+		add("It stands beside %s, from before the equipment was connected.", english.List(kept))
 	}
 	if then != nil {
 		t.announceNext(*then, add)

@@ -38,6 +38,7 @@ type boardsPage struct {
 	Finished bool
 	Signed   *record.SignOff
 	Limited  string
+	Terms    []report.Term
 	Prepared []report.Step
 	Notes    []noteView // of all boards, observations first
 	Cautions []string
@@ -91,7 +92,7 @@ func (s *seen) draw() boardsPage {
 	sched, job := s.Schedule(), s.State.Job
 	n := sequence.Count(s.State)
 	p := boardsPage{ID: s.ID, Address: job.Address, Date: job.Date, Tester: job.Tester, Bar: barOf(n.Tests, n.Recorded, n.LeftOut), Open: s.Open(),
-		Several: len(job.Boards) > 1, Finished: s.State.Finished, Signed: s.State.Signed, Cautions: sched.Cautions, Prepared: sched.Preparation, Notes: s.notes()}
+		Several: len(job.Boards) > 1, Finished: s.State.Finished, Signed: s.State.Signed, Cautions: sched.Cautions, Prepared: sched.Preparation, Terms: sched.Terms, Notes: s.notes()}
 	if left, ok := sequence.Estimate(s.State); ok && left > 0 {
 		p.Estimate = fmt.Sprintf("about %d min at the pace so far", int(left.Minutes()+0.5))
 	}
@@ -134,7 +135,7 @@ func (s *seen) draw() boardsPage {
 		}
 		p.Boards = append(p.Boards, one)
 	}
-	for _, status := range []string{"fail", "investigate", "cannot say", "to do", "skipped", "pass", "nothing"} {
+	for _, status := range []string{"fail", "investigate", "cannot say", "to do", "skipped", "not verified", "pass", "not asked", "nothing"} {
 		for m, n := range count {
 			if m.Class == markOf(status).Class && (m == markOf(status) || status == "pass") {
 				p.Tally = append(p.Tally, tally{m, n})
@@ -159,8 +160,9 @@ func passOf(covers string) mark {
 // before what is only not done yet.
 func tileOf(all []report.Tested, open int) tile {
 	var t tile
-	worst, covers, done, asked, out := "", "", 0, 0, 0
+	worst, covers, outside, done, asked, out := "", "", "", 0, 0, 0
 	for _, one := range all {
+		outside = cmp.Or(outside, one.Outside)
 		covers = cmp.Or(covers, one.Covers)
 		if check.Result(one.Result).Severity() > check.Result(worst).Severity() {
 			worst = one.Result
@@ -171,7 +173,7 @@ func tileOf(all []report.Tested, open int) tile {
 				done, asked = done+1, asked+1
 			case report.ToDo, report.Waiting:
 				asked++
-			case report.Skipped, report.Limitation, report.Waived, report.NotApplicable:
+			case report.Skipped, report.Limitation, report.NotVerified, report.Waived, report.NotApplicable:
 				out++
 			}
 		}
@@ -187,6 +189,8 @@ func tileOf(all []report.Tested, open int) tile {
 		t.Mark = passOf(covers)
 	case out > 0:
 		t.Mark = markOf("skipped")
+	case outside != "":
+		t.Mark = markOf(outside)
 	default:
 		t.Mark = markOf("nothing")
 	}

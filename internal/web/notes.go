@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"waycall/internal/english"
 	"waycall/internal/record"
 	"waycall/internal/report"
 )
@@ -21,6 +22,7 @@ type noteView struct {
 	Href       string // of the way
 	Code       mark
 	Text       string
+	Told       string // of a danger: who was told of it, and what was noted there afterwards
 	At         time.Time
 	Play       *play
 }
@@ -43,11 +45,35 @@ func (s *seen) notes() (all []noteView) {
 	})
 	for _, o := range observed {
 		add(o.Board, o.Way, codeMark(o.Code), o.Text, o.At, o.Heard)
+		all[len(all)-1].Told = s.toldOf(o)
 	}
 	for _, n := range s.Schedule().Notes {
 		add(n.Board, n.Way, mark{"none", "Note"}, n.Text, n.At, n.Heard)
 	}
 	return all
+}
+
+// toldOf says who was told of a danger, and what was noted at the same place afterwards,
+// which is where the tester says what he did about it. Of other observations it says
+// nothing.
+func (s *seen) toldOf(o report.Observation) string {
+	if o.Code != danger {
+		return ""
+	}
+	text := "It is not said who was told."
+	if o.Told != "" {
+		text = "Told: " + o.Told + "."
+	}
+	after := ""
+	for _, n := range s.Schedule().Notes {
+		if n.Board == o.Board && n.Way == o.Way && n.Event > o.Event {
+			after += " " + english.Sentence(n.Text)
+		}
+	}
+	if after == "" {
+		return text + " No note says what was done about it."
+	}
+	return text + " Noted there afterwards:" + after
 }
 
 // dangers are the observations of danger that stand.

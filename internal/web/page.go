@@ -215,7 +215,7 @@ func markOf(status string) mark {
 		return mark{"due", "To do"}
 	case "skipped":
 		return mark{"out", "Left out"}
-	case "limitation", "waived", "not applicable":
+	case "limitation", "waived", "not applicable", "not verified":
 		return mark{"out", english.Capital(status)}
 	case "nothing":
 		return mark{"none", "Nothing asked for"}
@@ -227,7 +227,7 @@ func markOf(status string) mark {
 		return mark{"none", "Not asked for"}
 	case "waiting":
 		return mark{"due", "Waiting"}
-	case "replaced", "withdrawn", "before work":
+	case "replaced", "withdrawn", "before work", "at full voltage":
 		return mark{"old", english.Capital(status)}
 	case "spare":
 		return mark{"none", "Spare"}

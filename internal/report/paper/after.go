@@ -122,7 +122,7 @@ func allLeftOut(s report.Schedule) (all []leftOut) {
 	add := func(board int, way string, t report.Tested) {
 		for _, c := range t.Cells {
 			switch c.Status {
-			case report.Skipped, report.NotApplicable, report.Limitation, report.Waived, report.Accepted, report.NotAsked:
+			case report.Skipped, report.NotApplicable, report.Limitation, report.NotVerified, report.Waived, report.Accepted, report.NotAsked, report.ByBoard:
 				all = append(all, leftOut{board, way, c})
 			}
 		}

@@ -129,5 +129,5 @@ func cellEntry(c *report.Cell) entry {
 // corrected reports whether a test has readings that no longer stand. At
 // position 0 any will do.
 func corrected(t report.Tested, test reading.Test, position int) bool {
-	return slices.ContainsFunc(t.Earlier, func(c report.Cell) bool { return c.Test == test && c.Position == position })
+	return slices.ContainsFunc(t.Earlier, func(c report.Cell) bool { return c.Test == test && c.Position == position && c.Status != report.AtFull })
 }

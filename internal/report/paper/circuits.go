@@ -70,7 +70,7 @@ func (p *pdf) ways(b report.Board, lines []report.Line) {
 	notes := plain("", "Notes", func(c *circuit) string { return strings.Join(c.marks, " ") })
 	dead := slices.Concat(begin(sw), tests(lines, deadColumns), []column[*circuit]{notes})
 	table(p, fmt.Sprintf("Board %d: dead tests", b.Number), dead, circuits, nil)
-	p.item("", "Of several points of a ring the highest stands here, the rest in the notes. A corner mark: the figure was corrected, see the notes. LIM: limitation. N/A: not applicable.")
+	p.item("", "Of several points of a ring the highest stands here, the rest in the notes. A corner mark: the figure was corrected, see the notes. LIM: limitation. N/V: not verified. N/A: not applicable.")
 
 	result := column[*circuit]{head{name: "Result"}, func(c *circuit) entry { return entry{text: c.Outcome(), style: c.Result} }}
 	live := slices.Concat(begin(sw), tests(lines, liveColumns), []column[*circuit]{byHand[*circuit]("", "AFDD button"), result, notes})

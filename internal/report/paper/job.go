@@ -24,6 +24,9 @@ func (p *pdf) front() {
 	p.field("Address", j.Address)
 	p.field("Date", j.Date)
 	p.field("Tested by", j.AllTesters())
+	for _, t := range s.Terms {
+		p.field(t.Name, t.Text)
+	}
 	if j.Edition != "" {
 		p.field("Judged by", j.Edition)
 	}

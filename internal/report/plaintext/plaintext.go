@@ -78,6 +78,9 @@ func (t *page) header(s report.Schedule) {
 	j := s.Job
 	t.Field("Job", "%s, %s, tested by %s", j.Reference, j.Date, j.AllTesters())
 	t.Field("Address", "%s", j.Address)
+	for _, term := range s.Terms {
+		t.Field(term.Name, "%s", term.Text)
+	}
 	if j.Edition != "" {
 		t.Field("Judged by", "%s", j.Edition)
 	}

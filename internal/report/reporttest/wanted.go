@@ -51,7 +51,7 @@ func show(c report.Cell) string {
 	if c.Status == report.Recorded {
 		return c.Text
 	}
-	return map[report.Status]string{report.ToDo: "to do", report.Skipped: "skipped", report.Accepted: "missing", report.NotApplicable: "N/A", report.Limitation: "LIM", report.Waived: "waived", report.NotAsked: "not made", report.Waiting: "waiting"}[c.Status]
+	return map[report.Status]string{report.ToDo: "to do", report.Skipped: "skipped", report.Accepted: "missing", report.NotApplicable: "N/A", report.Limitation: "LIM", report.NotVerified: "N/V", report.Waived: "waived", report.NotAsked: "not made", report.Waiting: "waiting"}[c.Status]
 }
 
 // plain is a number, and nothing for 0.

@@ -39,6 +39,7 @@ func testColumns() []string {
 // then rows of equally many fields, lines ended by CR LF, UTF-8 without a byte
 // order mark. The first field says what a row is:
 //
+//	work         the kind of work and what was agreed for it: its name in feeds, in remarks what
 //	board        what was tested at a board itself; its main switch as the device
 //	bonding      one bonded service of a board, in feeds
 //	line         one line of the schedule
@@ -79,6 +80,9 @@ func CSV(w io.Writer, s report.Schedule) error {
 		out.Write(row) // an error stays until Error
 	}
 	out.Write(csvHead)
+	for _, t := range s.Terms {
+		write("work", 0, map[string]string{"feeds": t.Name, "remarks": t.Text})
+	}
 	for _, b := range s.Boards {
 		write("board", b.Number, boardFields(b))
 		for _, c := range b.Cells {

@@ -38,6 +38,9 @@ func XLSX(w io.Writer, s report.Schedule) error {
 		{"Last event", strconv.FormatInt(s.Record.LastEvent, 10)}, {"Time of the last event", s.Record.LastAt.UTC().Format("2006-01-02 15:04:05 UTC")}, {"Sum of the last event", s.Record.Sum},
 		{"Sessions", float64(s.Record.Sessions)}, {"Finished", words.YesNo(s.Record.Finished)}, {"Complete", words.YesNo(s.Record.Complete)},
 	}
+	for _, t := range s.Terms {
+		job = append(job, []any{t.Name, t.Text})
+	}
 	if g := s.Signed; g != nil {
 		job = append(job, []any{"Signed off by", g.Name}, []any{"Initials", g.Initials}, []any{"Signed off at", g.At.UTC().Format("2006-01-02 15:04:05 UTC")}, []any{"Signed off as event", strconv.FormatInt(g.Event, 10)}, []any{"Sum of what was signed", g.Sum})
 		if g.Statement != "" {
