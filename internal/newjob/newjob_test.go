@@ -68,6 +68,7 @@ y
 smoke alarms
 end
 n
+
 `
 
 func TestWizard(t *testing.T) {
@@ -143,7 +144,7 @@ func TestWizardCopiesABoard(t *testing.T) {
 			return first, nil
 		},
 	}
-	job, shown, err := answer(t, known, true, "A-2\n2 Example Row\n\nAB\n\nUnit\nA-9\nA-1/2\nA-1/1\ny\nAnother\n1\nn\n")
+	job, shown, err := answer(t, known, true, "A-2\n2 Example Row\n\nAB\n\nUnit\nA-9\nA-1/2\nA-1/1\ny\nAnother\n1\nn\n\n")
 	if err != nil {
 		t.Fatalf("%v\n%s", err, shown)
 	}
@@ -161,6 +162,36 @@ func TestWizardCopiesABoard(t *testing.T) {
 	job.Boards[1].Ways[0].Feeds = "changed"
 	if job.Boards[0].Ways[0].Feeds == "changed" || first.Boards[0].Ways[0].Feeds == "changed" {
 		t.Error("the copies share their ways")
+	}
+}
+
+// The kind of work is asked for at the end, with what hangs on it.
+func TestWizardKindOfWork(t *testing.T) {
+	before := strings.TrimSuffix(whole, "\n")
+	for _, c := range []struct {
+		answers string
+		says    string
+		right   func(board.Job) bool
+	}{
+		{"", "", func(j board.Job) bool { return j.Work == board.NewWork && j.Periodic == nil }},
+		{"extension\naddition\n3\n2\n1\n", "write new, addition, alteration or periodic", func(j board.Job) bool {
+			return j.Work == board.Addition && j.Boards[0].Ways[2].Work == board.Fresh && j.Boards[0].Ways[0].Work == board.Altered
+		}},
+		{"alteration\n\n1,x\n1\n", `there is no way "x"`, func(j board.Job) bool { return j.Boards[0].Ways[0].Work == board.Altered && j.Boards[0].Ways[2].Work == "" }},
+		{"periodic\nthe owner\nThe whole\nOne in two\nNo floor lifted\nnone\ny\n1\n3\n", "", func(j board.Job) bool {
+			return *j.Periodic == board.Periodic{Extent: "The whole", Sampling: "One in two", Limitations: "No floor lifted", AgreedWith: "the owner", DeadTests: board.NoWays, StaysOn: true} &&
+				j.Boards[0].Ways[0].Tested == board.DeadAndLive && j.Boards[0].Ways[2].Tested == board.NotTested
+		}},
+		{"periodic\n\n\n\nNo floor lifted\n\n\n\n\n", "nobody is named who agreed", func(j board.Job) bool { return *j.Periodic == board.Periodic{DeadTests: board.AllWays} }},
+	} {
+		job, shown, err := answer(t, Known{}, true, before+c.answers+"\n")
+		if err != nil {
+			t.Errorf("%q: %v\n%s", c.answers, err, shown)
+			continue
+		}
+		if !c.right(job) || !strings.Contains(shown, c.says) || board.Check(job) != nil {
+			t.Errorf("%q: %+v %+v\n%s", c.answers, job, job.Periodic, shown)
+		}
 	}
 }
 

@@ -73,6 +73,9 @@ func Wizard(in io.Reader, out io.Writer, known Known, ways bool) (board.Job, err
 			return board.Job{}, err
 		}
 	}
+	if err := w.kindOfWork(ways); err != nil {
+		return board.Job{}, err
+	}
 	for i := range w.job.Boards {
 		if !ways {
 			w.job.Boards[i].Ways = nil
