@@ -98,6 +98,7 @@ func TestMeaning(t *testing.T) {
 		{"way by way", Meaning{Command: "way by way"}},
 		{"told the client", Meaning{Command: Told, Reason: "the client"}},
 		{"told nobody", Meaning{Command: Told, Reason: "nobody"}},
+		{"not verified circuit in use", Meaning{Command: NotVerified, Reason: "circuit in use"}},
 		{"ready for live tests by agreement", Meaning{Command: ReadyForLive, Reason: "by agreement"}},
 		{"ways three to seven live and neutral to earth all greater than nine nine nine", Meaning{Command: Several, Way: 3, Last: 7, Test: reading.LNE, Quantity: over(999, reading.Megohm)}},
 		{"ways twenty two to thirty line to neutral all over range", Meaning{Command: Several, Way: 22, Last: 30, Test: reading.LN, OverRange: true, Quantity: reading.Quantity{Unit: reading.Megohm}}},

@@ -68,8 +68,8 @@ func limits() map[string]object {
 	l := map[string]object{
 		"Schedule.format": {{"const", report.Format}},
 		"Cell.test":       oneOf(tests...),
-		"Cell.status": oneOf(string(report.Recorded), string(report.ToDo), string(report.Skipped), string(report.NotApplicable), string(report.Limitation), string(report.Waived), string(report.Accepted),
-			string(report.ByBoard), string(report.NotAsked), string(report.Waiting), string(report.Replaced), string(report.Withdrawn), string(report.BeforeWork)),
+		"Cell.status": oneOf(string(report.Recorded), string(report.ToDo), string(report.Skipped), string(report.NotApplicable), string(report.Limitation), string(report.NotVerified), string(report.Waived), string(report.Accepted),
+			string(report.ByBoard), string(report.NotAsked), string(report.Waiting), string(report.Replaced), string(report.Withdrawn), string(report.BeforeWork), string(report.AtFull)),
 		"Cell.bound":         oneOf(string(reading.Exactly), string(reading.GreaterThan), string(reading.LessThan)),
 		"Cell.unit":          oneOf(string(reading.Megohm), string(reading.Ohm), string(reading.Millisec), string(reading.Kiloamp), string(reading.Milliamp), string(reading.Volt)),
 		"Cell.value":         whole(0, reading.MaxValue),

@@ -1089,9 +1089,46 @@ func anySite(t *rapid.T) board.Job {
 	if rapid.IntRange(0, 3).Draw(t, "limited") == 0 {
 		job.Tests = rapid.SliceOfNDistinct(rapid.SampledFrom([]board.Kind{board.Continuity, board.Insulation, board.Polarity, board.Live}), 1, 3, func(k board.Kind) board.Kind { return k }).Draw(t, "tests")
 	}
+	anyWork(t, &job)
 	// In any order in the file.
 	job.Boards = rapid.Permutation(job.Boards).Draw(t, "order")
 	return job
+}
+
+// anyWork makes it an addition of some of its ways, or a periodic inspection with
+// something agreed, or neither.
+func anyWork(t *rapid.T, job *board.Job) {
+	job.Work = rapid.SampledFrom([]board.Work{"", "", board.NewWork, board.Addition, board.PeriodicInspection, board.PeriodicInspection}).Draw(t, "work")
+	if job.Work == board.PeriodicInspection {
+		job.Periodic = &board.Periodic{AgreedWith: "the owner", DeadTests: rapid.SampledFrom([]board.Agreed{"", board.AllWays, board.NoWays}).Draw(t, "dead"), StaysOn: rapid.Bool().Draw(t, "stays on")}
+	}
+	for i := range job.Boards {
+		for k := range job.Boards[i].Ways {
+			w := &job.Boards[i].Ways[k]
+			switch job.Work {
+			case board.Addition:
+				w.Work = rapid.SampledFrom([]board.Touch{"", board.Fresh, board.Altered}).Draw(t, "touch")
+			case board.PeriodicInspection:
+				w.Tested = rapid.SampledFrom([]board.Extent{"", board.DeadAndLive, board.LiveOnly, board.NotTested}).Draw(t, "tested")
+			}
+		}
+	}
+}
+
+// unasked says of a test that is due that the kind of work asks for none such there. It
+// looks at the job alone, not at the rules.
+func unasked(job board.Job, slot record.Slot) error {
+	w := job.Way(slot.Board, slot.Way)
+	switch {
+	case w == nil:
+	case job.Changes() && w.Work == "" && slot.Test != reading.Zs:
+		return fmt.Errorf("the way is left as it was")
+	case w.Tested == board.NotTested:
+		return fmt.Errorf("the way is not in the sample")
+	case !Live(slot) && (w.Tested == board.LiveOnly || w.Tested == "" && job.Periodic != nil && job.Periodic.DeadTests == board.NoWays):
+		return fmt.Errorf("no dead test was agreed")
+	}
+	return nil
 }
 
 // deadDone says whether the dead tests that a live test rests on are made and
@@ -1099,7 +1136,11 @@ func anySite(t *rapid.T) board.Job {
 // at what the planner thinks of it.
 func deadDone(s record.State, slot record.Slot) error {
 	for b, way := s.Job.Board(slot.Board), slot.Way; b != nil && !b.Supply.OnlyIsolated; {
-		if s.Job.Asks(board.Insulation) || s.Job.Asks(board.Continuity) || s.Job.Asks(board.Polarity) {
+		if StillOn(s, b.Number) {
+			way, b = b.Supply.FromWay, s.Job.Board(b.Supply.From)
+			continue
+		}
+		if slices.ContainsFunc(Steps(s.Job, b.Number), func(s Step) bool { return s.ID == Isolated }) {
 			if _, ok := s.Answered(b.Number, Isolated); !ok {
 				return fmt.Errorf("board %d was not prepared", b.Number)
 			}
@@ -1183,6 +1224,9 @@ func TestWholeJobProperties(t *testing.T) {
 				if err := d.Slot.Check(job); err != nil {
 					t.Fatal(err)
 				}
+				if err := unasked(job, d.Slot); err != nil && s.Aim == nil {
+					t.Fatalf("%s is due: %v", name(d), err)
+				}
 				if Live(d.Slot) {
 					if err := deadDone(s, d.Slot); err != nil {
 						t.Fatalf("%s is due: %v", name(d), err)
@@ -1238,7 +1282,10 @@ func TestWholeJobProperties(t *testing.T) {
 					s = apply(t, s, record.Event{Kind: record.Skipped, Slot: &slot, Answer: record.Waived, Reason: "r"})
 				}
 			case what < 6 && d.Step == nil && !d.Again:
-				how := rapid.SampledFrom([]record.How{record.NotMade, record.NotApplicable, record.Limitation}).Draw(t, "how")
+				how := rapid.SampledFrom([]record.How{record.NotMade, record.NotApplicable, record.Limitation, record.NotVerified}).Draw(t, "how")
+				if how == record.NotVerified && job.Work != board.PeriodicInspection {
+					how = record.Limitation
+				}
 				s = apply(t, s, record.Event{Kind: record.Skipped, Slot: &d.Slot, Answer: how, Reason: "r"})
 			default:
 				s = answer(t, s, d, rapid.SampledFrom([]check.Result{check.Pass, check.Pass, check.Pass, check.Pass, check.Pass, check.Fail, check.Investigate, check.CannotSay}).Draw(t, "result"))

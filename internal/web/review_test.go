@@ -539,6 +539,9 @@ func TestNotesAndObservations(t *testing.T) {
 	w.do(nil, record.Event{Kind: record.Opened, Job: &job, Habit: record.Agreed, Tester: "EF"})
 	way := func(n int) *record.Slot { return &record.Slot{Board: 1, Way: n} }
 	said(record.Event{Kind: record.Observed, Slot: way(1), Code: "C1", Text: "a live part can be <b>touched</b>"})
+	first := w.state.LastID
+	said(record.Event{Kind: record.Observed, Slot: way(0), Code: "C1", Text: "the cover is off"})
+	said(record.Event{Kind: record.Noted, Slot: way(1), Text: "the client", Of: first})
 	said(record.Event{Kind: record.Observed, Slot: way(0), Code: "C3", Text: "no label on the board"})
 	said(record.Event{Kind: record.Noted, Slot: way(1), Text: "the loft hatch was stuck"})
 	said(record.Event{Kind: record.Noted, Slot: way(1), Text: "said of the wrong way"})
@@ -557,10 +560,10 @@ func TestNotesAndObservations(t *testing.T) {
 	}
 	for path, want := range map[string][]string{
 		"":                {"a live part can be", "no label on the board", "the loft hatch was stuck", "C3, Improvement recommended"},
-		"/way/1/1":        {"a live part can be", "the loft hatch was stuck", "C1, Danger present"},
-		"/way/1/0":        {"no label on the board"},
+		"/way/1/1":        {"a live part can be", "the loft hatch was stuck", "C1, Danger present", "Told: the client. Noted there afterwards: The loft hatch was stuck."},
+		"/way/1/0":        {"no label on the board", "It is not said who was told. No note says what was done about it."},
 		"/way/1/2":        {"Accepted when the next reading began; it was not confirmed aloud. Tested by EF."},
-		"/queue":          {"Danger was observed", "a live part can be"},
+		"/queue":          {"Danger was observed", "a live part can be", "Told: the client."},
 		"/session?page=9": {"Observation C1, Way 1: a live part", "Note, Way 1: the loft hatch", "Taken back: said of the wrong way", "Tested by EF", "was accepted as this one began"},
 	} {
 		page := c.get(base + path)
