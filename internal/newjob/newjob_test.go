@@ -177,7 +177,9 @@ func TestWizardKindOfWork(t *testing.T) {
 		{"extension\naddition\n3\n2\n1\n", "write new, addition, alteration or periodic", func(j board.Job) bool {
 			return j.Work == board.Addition && j.Boards[0].Ways[2].Work == board.Fresh && j.Boards[0].Ways[0].Work == board.Altered
 		}},
-		{"alteration\n\n1,x\n1\n", `there is no way "x"`, func(j board.Job) bool { return j.Boards[0].Ways[0].Work == board.Altered && j.Boards[0].Ways[2].Work == "" }},
+		{"alteration\n\n1,x\n1\n", `there is no way "x"`, func(j board.Job) bool {
+			return j.Boards[0].Ways[0].Work == board.Altered && j.Boards[0].Ways[2].Work == ""
+		}},
 		{"periodic\nthe owner\nThe whole\nOne in two\nNo floor lifted\nnone\ny\n1\n3\n", "", func(j board.Job) bool {
 			return *j.Periodic == board.Periodic{Extent: "The whole", Sampling: "One in two", Limitations: "No floor lifted", AgreedWith: "the owner", DeadTests: board.NoWays, StaysOn: true} &&
 				j.Boards[0].Ways[0].Tested == board.DeadAndLive && j.Boards[0].Ways[2].Tested == board.NotTested
