@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"waycall/internal/printable"
+	"waycall/internal/waymark"
 )
 
 // Work is what a job is made for. The strings are stored, so they never change.
@@ -152,14 +153,14 @@ func (d *decoder) ofWays(job *Job) (limited bool) {
 			case !oneOf(w.Work, Fresh, Altered):
 				d.bad(path+".work", fmt.Sprintf("work is %q", printable.Cut(string(w.Work), 40)), "write new or altered, or leave it out for a way that is left as it was")
 			case job.Work != Addition && job.Work != Alteration:
-				d.bad(path+".work", fmt.Sprintf("way %d says what is done to it, but the work is no addition or alteration", w.Number), "write work: addition for the job, or remove it")
+				d.bad(path+".work", fmt.Sprintf("way %s says what is done to it, but the work is no addition or alteration", waymark.Print(w.Number)), "write work: addition for the job, or remove it")
 			}
 			switch {
 			case w.Tested == "":
 			case !oneOf(w.Tested, DeadAndLive, LiveOnly, NotTested):
 				d.bad(path+".tested", fmt.Sprintf("tested is %q", printable.Cut(string(w.Tested), 40)), "write dead and live, live or no, or leave it out")
 			case job.Periodic == nil:
-				d.bad(path+".tested", fmt.Sprintf("way %d says how far it is tested, but nothing of a periodic inspection is given", w.Number), "write work: periodic and periodic with what was agreed, or remove it")
+				d.bad(path+".tested", fmt.Sprintf("way %s says how far it is tested, but nothing of a periodic inspection is given", waymark.Print(w.Number)), "write work: periodic and periodic with what was agreed, or remove it")
 			}
 			limited = limited || w.Tested == LiveOnly || w.Tested == NotTested
 		}

@@ -10,6 +10,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/board"
+	"waycall/internal/waymark"
 )
 
 // kindOfWork asks for the kind of work. With ways false the ways are not known yet, so
@@ -125,7 +126,7 @@ func wayOf(j *board.Job, name string) (*board.Way, error) {
 	}
 	for i := range j.Boards {
 		b := &j.Boards[i]
-		k := slices.IndexFunc(b.Ways, func(way board.Way) bool { return fmt.Sprint(way.Number) == number && !way.Spare })
+		k := slices.IndexFunc(b.Ways, func(way board.Way) bool { return strings.EqualFold(waymark.Print(way.Number), number) && !way.Spare })
 		if fmt.Sprint(b.Number) == on && k >= 0 {
 			return &b.Ways[k], nil
 		}

@@ -97,7 +97,7 @@ func TestNotVerified(t *testing.T) {
 func TestBothVoltages(t *testing.T) {
 	at := reporttest.At(1, reading.LNE, 0)
 	take := func(w *reporttest.Work, q reading.Quantity) {
-		v := check.Judge(check.Input{Job: w.S.Job, Board: 1, Way: 1, Test: at.Test, Quantity: q})
+		v := check.Judge(check.Input{Job: w.S.Job, Slot: at, Quantity: q})
 		w.Do(record.Event{Kind: record.Proposed, Slot: &at, Quantity: &q, Verdict: &v})
 		w.Do(record.Event{Kind: record.Confirmed})
 	}

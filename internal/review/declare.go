@@ -131,7 +131,7 @@ func terms(job board.Job) (all []string) {
 			if !out {
 				continue
 			}
-			at, what := fmt.Sprintf("board %d, way %d", number, way), "dead tests not asked for"
+			at, what := fmt.Sprintf("board %d, way %s", number, waymark.Print(way)), "dead tests not asked for"
 			if way == 0 {
 				at = fmt.Sprintf("board %d itself", number)
 			}
