@@ -421,6 +421,7 @@ func (b *builder) cell(slot record.Slot) (Cell, bool) {
 		return c, true
 	}
 	if r, ok := b.covered(slot); ok {
+		c.Volts = voltsOf(b.State, r)
 		return byBoard(c, r), true
 	}
 	if o, ok := b.notAsked[slot]; ok {
