@@ -16,9 +16,7 @@ import (
 	"waycall/internal/jobs"
 	"waycall/internal/plainfile"
 	"waycall/internal/readings"
-	"waycall/internal/record"
 	"waycall/internal/screen"
-	"waycall/internal/sequence"
 )
 
 // checkOptions are the flags of waycall check.
@@ -104,7 +102,7 @@ func (o checkOptions) judge(ctx context.Context, arg string) (findings.Findings,
 		if err != nil {
 			return none, err
 		}
-		return findJob(known.State), nil
+		return findings.OfJob(known.State), nil
 	}
 	if o.readings == "" {
 		return none, command.UsageError{Err: fmt.Errorf("%s is a board file; name the readings to judge with --readings, or give a job", arg)}
@@ -132,21 +130,6 @@ func (o checkOptions) judge(ctx context.Context, arg string) (findings.Findings,
 		judged[i] = findings.Judged{Slot: r.Slot, Quantity: r.Quantity, Line: r.Line}
 	}
 	return findings.Of(job, judged, connected), nil
-}
-
-// findJob judges the readings of a job that stand.
-func findJob(s record.State) findings.Findings {
-	var judged []findings.Judged
-	surge := map[int]bool{}
-	for _, b := range s.Job.Boards {
-		surge[b.Number] = sequence.SurgeConnected(s, b.Number)
-	}
-	for _, r := range s.Readings {
-		if r.Standing == record.Stands {
-			judged = append(judged, findings.Judged{Slot: r.Slot, Quantity: r.Quantity, Recorded: r.Verdict.Result})
-		}
-	}
-	return findings.Of(s.Job, judged, surge)
 }
 
 // readSheet reads a file of readings by the ending of its name.

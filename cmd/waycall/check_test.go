@@ -11,6 +11,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"waycall/internal/check"
+	"waycall/internal/findings"
 	"waycall/internal/jobs"
 	"waycall/internal/plan"
 	"waycall/internal/reading"
@@ -92,7 +93,7 @@ func TestFindJob(t *testing.T) {
 		do(record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &reading.Quantity{Value: value, Places: 1, Bound: reading.Exactly, Unit: reading.Megohm}, Verdict: &check.Verdict{Result: check.Pass, Source: "a test"}})
 		do(record.Event{Kind: record.Confirmed})
 	}
-	f := findJob(s)
+	f := findings.OfJob(s)
 	if f.Readings != 1 || f.Worst() != check.Fail || f.Findings[0].Recorded != string(check.Pass) || f.Findings[0].Reading != "0.4 Mohm" {
 		t.Errorf("%+v", f)
 	}

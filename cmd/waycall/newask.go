@@ -59,7 +59,7 @@ func runAsk(ctx context.Context, std streams, o askOptions, data dataFlag) error
 	if known.Instruments, err = instruments.List(); err != nil {
 		return err
 	}
-	job, err := newjob.Wizard(stoppable{ctx, in}, std.out, known, !o.byVoice)
+	job, err := newjob.Wizard(newjob.Stoppable(ctx, in), std.out, known, !o.byVoice)
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
@@ -103,31 +103,6 @@ func (d *dataFlag) knownTo(ctx context.Context) (newjob.Known, error) {
 			return known.State.Job, err
 		},
 	}, err
-}
-
-// stoppable is an input that ends with its context.
-type stoppable struct {
-	ctx context.Context
-	in  io.Reader
-}
-
-func (s stoppable) Read(b []byte) (int, error) {
-	type got struct {
-		n   int
-		err error
-	}
-	read := make(chan got, 1)
-	own := make([]byte, len(b))
-	go func() {
-		n, err := s.in.Read(own)
-		read <- got{n, err}
-	}()
-	select {
-	case <-s.ctx.Done():
-		return 0, s.ctx.Err()
-	case g := <-read:
-		return copy(b, own[:g.n]), g.err
-	}
 }
 
 // writeNew writes a board file that is not there yet, whole or not at all. It names

@@ -10,9 +10,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/bundle"
 	"waycall/internal/command"
 	"waycall/internal/jobs"
-	"waycall/internal/plainfile"
 	"waycall/internal/screen"
 	"waycall/internal/store"
 )
@@ -86,7 +86,7 @@ func (o verifyOptions) verify(ctx context.Context, arg string) (store.Report, er
 	if err != nil {
 		return store.Report{}, fmt.Errorf("no job and no file %s; waycall jobs lists the jobs", arg)
 	}
-	if !info.Mode().IsRegular() || !isZip(arg) { // to open a pipe is to wait for who writes into it
+	if !info.Mode().IsRegular() || !bundle.IsZip(arg) { // to open a pipe is to wait for who writes into it
 		return store.Verify(ctx, arg)
 	}
 	p, err := openPacked(ctx, arg, "")
@@ -97,18 +97,6 @@ func (o verifyOptions) verify(ctx context.Context, arg string) (store.Report, er
 	r := p.Report
 	r.File = arg
 	return r, nil
-}
-
-// isZip reports whether a file begins as a zip does.
-func isZip(path string) bool {
-	f, err := plainfile.Open(path)
-	if err != nil {
-		return false
-	}
-	defer f.Close()
-	begin := make([]byte, 4)
-	_, err = io.ReadFull(f, begin)
-	return err == nil && string(begin) == "PK\x03\x04"
 }
 
 func writeReport(w io.Writer, r store.Report) error {
