@@ -91,10 +91,17 @@ const (
 // written whole or not at all.
 func endLate(after time.Duration) {
 	time.AfterFunc(after, func() {
-		fmt.Fprintln(os.Stderr, "waycall: stopped while it waited")
+		said := make(chan struct{})
+		go func() {
+			fmt.Fprintln(os.Stderr, "waycall: stopped while it waited")
+			close(said)
+		}()
+		select {
+		case <-said:
+		case <-time.After(time.Second): // the terminal may be what takes nothing
+		}
+		os.Exit(exitStopped)
 	})
-	// Not behind the words: the terminal may be what takes nothing.
-	time.AfterFunc(after+100*time.Millisecond, func() { os.Exit(exitStopped) })
 }
 
 func newRoot() *cobra.Command {

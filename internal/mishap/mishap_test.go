@@ -42,7 +42,7 @@ func TestCaught(t *testing.T) {
 }
 
 // served are the packages, and files, whose work runs in the server.
-var served = []string{"../web/*.go", "../web/live/*.go", "../store/*.go", "../../cmd/waycall/review.go"}
+var served = []string{"../web/*.go", "../web/*/*.go", "../store/*.go", "../store/internal/*/*.go", "../../cmd/waycall/review.go"}
 
 // A panic in any goroutine ends the process, so everything that the server starts
 // beside a request is caught.
