@@ -138,15 +138,15 @@ func (p *site) nextLive(boards []*panel) (Due, bool) {
 		boards = slices.DeleteFunc(slices.Clone(p.boards), func(b *panel) bool { return !slices.Contains(boards, b) })
 	}
 	for _, b := range boards {
-		if !b.liveOpen {
+		// Nothing is put on for tests that others come before.
+		it := p.pick(b, true)
+		if !b.liveOpen || it == nil {
 			continue
 		}
 		if steps := p.liveSteps(b); len(steps) > 0 {
 			return p.stepDue(steps[0].board, steps[0].step), true
 		}
-		if it := p.pick(b, true); it != nil {
-			return p.afterSteps(b, p.testDue(it)), true
-		}
+		return p.afterSteps(b, p.testDue(it)), true
 	}
 	return Due{}, false
 }

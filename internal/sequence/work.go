@@ -136,9 +136,14 @@ func LeftOut(job board.Job, number, way int) (why, source string, all, out bool)
 }
 
 // stillOn reports whether a board is tested live before it is isolated: it stays on, and
-// nobody isolated it yet.
+// nobody isolated it yet, or what feeds it, which took its supply away as well.
 func (p *site) stillOn(b *panel) bool {
-	return p.s.Job.LiveFirst() && p.s.Job.Asks(board.Live) && b.answers[Isolated].EventID == 0
+	for at := b; at != nil; at = at.up {
+		if at.answers[Isolated].EventID != 0 {
+			return false
+		}
+	}
+	return p.s.Job.LiveFirst() && p.s.Job.Asks(board.Live)
 }
 
 // stillOnOf returns those of boards that are.
@@ -147,7 +152,7 @@ func (p *site) stillOnOf(boards []*panel) []*panel {
 }
 
 // StillOn reports whether the live tests of a board come first: the installation stays
-// on, and the board was not isolated in this job.
+// on, and neither the board nor what feeds it was isolated in this job.
 func StillOn(s record.State, number int) bool {
 	p := newSite(s)
 	b := p.at[number]
