@@ -36,4 +36,8 @@ func TestWaysByTheirLines(t *testing.T) {
 			t.Errorf("%s lacks %q:\n%s", name, c.want, got)
 		}
 	}
+	text := reporttest.Written(t, func(out io.Writer) error { return report.Write(out, s) })
+	if _, err := report.Read(strings.NewReader(text)); err != nil {
+		t.Errorf("its JSON is not read back: %v", err)
+	}
 }
