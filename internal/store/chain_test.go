@@ -240,6 +240,9 @@ func sealed(t testing.TB, path string, id int64) string {
 		sum = jobfile.SumEvent(c.Sum[:], &r)
 		c.Add(&r)
 	}
+	if err := rows.Err(); err != nil {
+		t.Fatal(err)
+	}
 	return fmt.Sprintf("UPDATE events SET sha256 = x'%x' WHERE id = %d", sum, id)
 }
 

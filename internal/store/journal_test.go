@@ -96,7 +96,7 @@ func TestCopyCutOffInWriting(t *testing.T) {
 			if err := s.Copied(); err != nil {
 				t.Fatal(err)
 			}
-			return int64(events(path)) - 3
+			return events(path) - 3
 		},
 	} {
 		for _, grown := range []bool{false, true} {

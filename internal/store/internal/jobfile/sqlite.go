@@ -64,7 +64,7 @@ var pragmas = []string{
 const BusyWait = 5000
 
 var (
-	// WriterPragmas: synchronous=FULL makes every commit reach the disk before it returns;
+	// WriterPragmas make every commit reach the disk before it returns (synchronous=FULL);
 	// in WAL mode SQLite's default would not. Checkpoints are made beside the
 	// work; wal_autocheckpoint (pages) is for when they keep failing.
 	WriterPragmas = []string{"PRAGMA journal_mode = WAL", "PRAGMA synchronous = FULL", "PRAGMA wal_autocheckpoint = 32768"}
