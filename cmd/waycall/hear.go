@@ -98,12 +98,7 @@ func runHear(ctx context.Context, std streams, o hearOptions, files []string) er
 			failed = errors.New("not every file could be heard; see above")
 			continue
 		}
-		if o.json {
-			err = screen.Print(std.out, line)
-		} else {
-			err = line.write(std.out)
-		}
-		if err != nil {
+		if err := o.print(std, line); err != nil {
 			return err
 		}
 	}
@@ -127,6 +122,10 @@ func runWords(std streams, o hearOptions) error {
 	h, why := hear.Words(g, place.scope, text)
 	line := heardLine{Outcome: string(hear.None), Words: map[string]string{}, Note: why}
 	line.fill(h, place)
+	return o.print(std, line)
+}
+
+func (o hearOptions) print(std streams, line heardLine) error {
 	if o.json {
 		return screen.Print(std.out, line)
 	}

@@ -18,6 +18,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/report"
 	"waycall/internal/report/reporttest"
+	"waycall/internal/waymark"
 )
 
 // The published schema is that of the Go types, with what they say in their
@@ -58,6 +59,7 @@ func (o object) MarshalJSON() ([]byte, error) {
 // limits are what the types cannot say, by type and JSON name.
 func limits() map[string]object {
 	whole := func(least, most float64) object { return object{{"minimum", least}, {"maximum", most}} }
+	lastWay := float64(waymark.Of(waymark.MaxPlace, waymark.Lines))
 	oneOf := func(words ...string) object { return object{{"enum", words}} }
 	results := []string{string(check.Pass), string(check.Investigate), string(check.Fail), string(check.CannotSay)}
 	var tests []string
@@ -80,9 +82,9 @@ func limits() map[string]object {
 		"Cell.test_voltage":  whole(0, 1000),
 		"Line.position":      whole(1, 500),
 		"Observation.code":   oneOf("C1", "C2", "C3", "FI"),
-		"Observation.way":    whole(0, 399),
+		"Observation.way":    whole(0, lastWay),
 		"Observation.board":  whole(1, 99),
-		"Note.way":           whole(0, 399),
+		"Note.way":           whole(0, lastWay),
 		"Note.board":         whole(1, 99),
 		"SignOff.sum":        sum,
 		"SignOff.initials":   {{"minLength", 1}},
@@ -92,12 +94,12 @@ func limits() map[string]object {
 		"Record.sessions":    whole(0, 1e9),
 		"Step.answer":        oneOf("", "done", "not applicable", "limitation"),
 		"Line.board":         whole(1, 99),
-		"Line.way":           whole(1, 399),
+		"Line.way":           whole(1, lastWay),
 		"Line.points":        whole(0, 1e6),
 		"Line.supplies":      whole(0, 99),
 		"Board.board":        whole(1, 99),
 		"Board.fed_from":     whole(0, 99),
-		"Board.fed_from_way": whole(0, 399),
+		"Board.fed_from_way": whole(0, lastWay),
 		"Limit.board":        whole(1, 99),
 		"Step.board":         whole(1, 99),
 		"Review.by":          {{"minLength", 1}},

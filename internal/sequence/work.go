@@ -135,15 +135,21 @@ func LeftOut(job board.Job, number, way int) (why, source string, all, out bool)
 	return r.why, job.JudgedBy().Of(r.source), false, out
 }
 
+// liveFirst reports whether a job stays on and has live tests, which then come first.
+func liveFirst(job *board.Job) bool { return job.LiveFirst() && job.Asks(board.Live) }
+
 // stillOn reports whether a board is tested live before it is isolated: it stays on, and
 // nobody isolated it yet, or what feeds it, which took its supply away as well.
 func (p *site) stillOn(b *panel) bool {
+	if !liveFirst(&p.s.Job) {
+		return false
+	}
 	for at := b; at != nil; at = at.up {
 		if at.answers[Isolated].EventID != 0 {
 			return false
 		}
 	}
-	return p.s.Job.LiveFirst() && p.s.Job.Asks(board.Live)
+	return true
 }
 
 // stillOnOf returns those of boards that are.
@@ -154,6 +160,9 @@ func (p *site) stillOnOf(boards []*panel) []*panel {
 // StillOn reports whether the live tests of a board come first: the installation stays
 // on, and neither the board nor what feeds it was isolated in this job.
 func StillOn(s record.State, number int) bool {
+	if !liveFirst(&s.Job) {
+		return false // most jobs, and a site is much work
+	}
 	p := newSite(s)
 	b := p.at[number]
 	return b != nil && p.stillOn(b)

@@ -13,8 +13,8 @@ import (
 // has. It must be 16-bit mono and have at most most bytes. What it sounds like is not
 // looked at.
 func Format(b []byte, most int) (format string, rate int, err error) {
-	if len(b) > most {
-		return "", 0, fmt.Errorf("%d bytes are more than the %d kept for one phrase", len(b), most)
+	if err := fits(b, most); err != nil {
+		return "", 0, err
 	}
 	if IsFLAC(b) {
 		f, err := keptFLAC(b)
@@ -31,16 +31,19 @@ func Format(b []byte, most int) (format string, rate int, err error) {
 // Samples returns the samples of such a file, and how many there are a second. Nothing
 // is resampled. As WAV, too, it may have at most most bytes.
 func Samples(b []byte, most int) (samples []int16, rate int, err error) {
-	if _, _, err := Format(b, most); err != nil {
+	if err := fits(b, most); err != nil {
 		return nil, 0, err
 	}
 	if !IsFLAC(b) {
 		rate, data, err := keptWAV(b)
+		if err != nil {
+			return nil, 0, err
+		}
 		samples = make([]int16, 0, len(data)/2)
 		for i := 0; i+1 < len(data); i += 2 {
 			samples = append(samples, int16(le16(data[i:])))
 		}
-		return samples, rate, err
+		return samples, rate, nil
 	}
 	f, err := keptFLAC(b)
 	if err != nil {
@@ -63,6 +66,14 @@ func Samples(b []byte, most int) (samples []int16, rate int, err error) {
 			samples = append(samples, int16(x))
 		}
 	}
+}
+
+// fits fails for a file of more than most bytes.
+func fits(b []byte, most int) error {
+	if len(b) > most {
+		return fmt.Errorf("%d bytes are more than the %d kept for one phrase", len(b), most)
+	}
+	return nil
 }
 
 // IsFLAC reports whether b begins as FLAC does.
