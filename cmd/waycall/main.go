@@ -30,12 +30,8 @@ var extra []*cobra.Command
 func main() { os.Exit(run()) }
 
 func run() int {
-	ctx, stop := signal.NotifyContext(context.Background(), stopping()...)
-	defer stop()
-	context.AfterFunc(ctx, func() {
-		stop() // the second Ctrl-C waits for nothing
-		endLate(time.Duration(patience.Load()))
-	})
+	ctx, done := untilStopped(func() { endLate(time.Duration(patience.Load())) })
+	defer done()
 	cmd := newRoot()
 	out := printable.NewWriter(os.Stdout)
 	cmd.SetOut(out)
@@ -64,6 +60,20 @@ func run() int {
 	}
 	complain(err)
 	return exitFailed
+}
+
+// untilStopped returns a context that ends with the first signal to stop, which late is
+// called after. done ends it, too, and then nobody has stopped anything.
+func untilStopped(late func()) (ctx context.Context, done func()) {
+	ctx, stop := signal.NotifyContext(context.Background(), stopping()...)
+	forget := context.AfterFunc(ctx, func() {
+		stop() // the second Ctrl-C waits for nothing
+		late()
+	})
+	return ctx, func() {
+		forget()
+		stop()
+	}
 }
 
 // stopping are the signals that end a command: Ctrl-C, what a shutdown sends, and a

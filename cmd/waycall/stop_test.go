@@ -87,6 +87,19 @@ func TestNohup(t *testing.T) {
 	}
 }
 
+// A command that has ended was not stopped: its end is not taken for a signal.
+func TestEndIsNoStop(t *testing.T) {
+	late := make(chan struct{})
+	ctx, done := untilStopped(func() { close(late) })
+	done()
+	<-ctx.Done()
+	select {
+	case <-late:
+		t.Error("it is ended as one that waits")
+	case <-time.After(100 * time.Millisecond): // what was begun is long since done
+	}
+}
+
 // The first SIGTERM ends a command that waits where it cannot be told to stop: here for
 // somebody who reads what it prints.
 func TestStopsWhileItWaits(t *testing.T) {
