@@ -400,11 +400,12 @@ func (p *site) steps(b *panel, live bool, since int64) (due []*Step) {
 
 // answered returns the answer to a step that was given since an event. Where the
 // step has none of its own, that to one which covers it counts: whoever answered
-// both must answer both again.
+// both must answer both again. How a joined board is read is one question with two
+// answers, of which the later counts.
 func (b *panel) answered(step Step, since int64) (record.Answer, bool) {
 	a, ok := b.answers[step.ID]
-	if !ok {
-		a, ok = b.answers[covers[step.ID]]
+	if other, has := b.answers[covers[step.ID]]; !ok || step.ID == WholeFirst && other.EventID > a.EventID {
+		a, ok = other, has
 	}
 	return a, ok && a.EventID > since
 }
@@ -412,10 +413,11 @@ func (b *panel) answered(step Step, since int64) (record.Answer, bool) {
 // Answered returns the answer that stands for a step of a board, its own or that
 // to a step which covers it.
 func Answered(s record.State, board int, step Step) (record.Answer, bool) {
-	if a, ok := s.Answered(board, step.ID); ok {
-		return a, true
+	a, ok := s.Answered(board, step.ID)
+	if other, has := s.Answered(board, covers[step.ID]); !ok || step.ID == WholeFirst && has && other.EventID > a.EventID {
+		return other, has
 	}
-	return s.Answered(board, covers[step.ID])
+	return a, ok
 }
 
 // SurgeConnected reports whether a board has surge protection that was

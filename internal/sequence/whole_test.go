@@ -1298,3 +1298,33 @@ func TestWholeJobProperties(t *testing.T) {
 		}
 	})
 }
+
+// How a joined board is read may be answered one way first and the other way after the
+// supply was put on: the later answer counts, and the question is not asked for ever.
+func TestReadOtherwiseAfterEnergised(t *testing.T) {
+	s := open(t, terrace(t))
+	answers := func(mode string) {
+		for range 30 {
+			d, ok := Next(s)
+			if !ok || d.Step == nil {
+				return
+			}
+			id := d.Step.ID
+			if id == WholeFirst {
+				id = mode
+			}
+			s = apply(t, s, record.Event{Kind: record.Prepared, Board: 1, Step: id, Answer: record.Done})
+		}
+		t.Fatalf("after %q the preparation does not end", mode)
+	}
+	for _, mode := range []string{WayByWay, WholeFirst, WayByWay, WholeFirst} {
+		answers(mode)
+		if got := Mode(s, 1); got != mode {
+			t.Errorf("read %q, want %q", got, mode)
+		}
+		if a, ok := Answered(s, 1, Step{ID: WholeFirst}); !ok || a.Step != mode {
+			t.Errorf("the answer that stands is %+v, want %q", a, mode)
+		}
+		s = apply(t, s, record.Event{Kind: record.Prepared, Board: 1, Step: EnergisedAgain, Answer: record.Done})
+	}
+}
