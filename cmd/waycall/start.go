@@ -19,18 +19,20 @@ import (
 	"waycall/internal/screen"
 	"waycall/internal/session"
 	"waycall/internal/store"
+	"waycall/internal/talk"
 )
 
 // startOptions are the flags of waycall start.
 type startOptions struct {
-	desk   deskFlags
-	data   dataFlag
-	pause  time.Duration
-	copyTo string
-	accept string
-	tester string
-	json   bool
-	full   bool
+	desk    deskFlags
+	data    dataFlag
+	pause   time.Duration
+	copyTo  string
+	accept  string
+	prompts string
+	tester  string
+	json    bool
+	full    bool
 }
 
 func newStart() *cobra.Command {
@@ -60,7 +62,8 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 	o.data.add(cmd)
 	textSetting(cmd, &o.copyTo, "copy-to")
 	durationSetting(cmd, &o.pause, "pause")
-	cmd.Flags().StringVar(&o.accept, "accept", "each", "each: every reading is confirmed aloud; agreed: one that passes, undisputed, is stored when the next begins")
+	textSetting(cmd, &o.prompts, "prompts")
+	cmd.Flags().StringVar(&o.accept, "accept", "", "each: every reading is confirmed aloud, as without the flag; agreed: one that passes, undisputed, is stored when the next begins")
 	cmd.Flags().StringVar(&o.tester, "tester", "", "initials, 1 to 8 letters, of who tests in this session, where it is not the job's tester")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print what happens as JSON, one object a line")
 	cmd.Flags().BoolVar(&o.full, "full", false, fullUsage)
@@ -68,7 +71,12 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 }
 
 // habits are the values of --accept.
-var habits = map[string]record.Habit{"each": record.Each, "agreed": record.Agreed}
+var habits = map[string]record.Habit{"": record.Each, "each": record.Each, "agreed": record.Agreed}
+
+// quicker offers the other habit where a job is begun and none was chosen.
+const quicker = `Every reading waits for "confirm". Quicker: --accept agreed. A reading that passes and
+that both recognisers heard alike is then stored when you go on with the next; what
+fails, is odd or disputed, or replaces another still waits for "confirm".`
 
 // check looks at the options before anything is opened for them.
 func (o startOptions) check() error {
@@ -106,6 +114,12 @@ func runStart(ctx context.Context, std streams, o startOptions, job string) (err
 		return err
 	}
 	tellFound(std.out, o.json, log.Found())
+	if o.accept == "" {
+		o.accept = "each"
+		if from.Sessions == 0 && !o.json {
+			fmt.Fprintln(std.out, quicker)
+		}
+	}
 	if o.copyTo != "" {
 		if err := log.CopyTo(o.copyTo); err != nil {
 			return err
@@ -130,7 +144,7 @@ func (o startOptions) session(ctx context.Context, std streams, d *desk, log *st
 	s := session.Session{
 		Source: sound, Ear: d.ear, Voice: d.voice, Player: d.speaker, Log: log, Keeper: log, Warning: log.Warning(),
 		Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: o.pause},
-		Habit: habits[o.accept], Tester: o.tester,
+		Habit: habits[o.accept], Tester: o.tester, Prompts: talk.Prompts(o.prompts),
 		Understood: func(said audio.Clip) {
 			gain.Understood(said)
 			if c := gain.Complaint(); c != complained {

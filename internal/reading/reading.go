@@ -254,6 +254,10 @@ func (q Quantity) Equal(r Quantity) bool {
 	return q.Bound == r.Bound && q.Unit == r.Unit && q.Value == r.Value
 }
 
+// ForSeveral reports whether one breath may give q for several places: that it is
+// greater than something in each, or that each is correct. A figure is read in one place.
+func (q Quantity) ForSeveral() bool { return q.Bound == GreaterThan || q == Correct }
+
 // Nothing reports whether q is a bound that says nothing: greater than nought, which every
 // reading is, or less than nought, which none is.
 func (q Quantity) Nothing() bool {

@@ -606,8 +606,8 @@ func (s State) proposed(e Event) (State, error) {
 			return s, fmt.Errorf("it has two readings of one test")
 		case one.Slot.Board != p.Slot.Board:
 			return s, fmt.Errorf("it has readings of two boards")
-		case one.Slot.Way != p.Slot.Way && (one.Slot.Test != p.Slot.Test || one.Quantity.Bound != reading.GreaterThan || !one.Quantity.Equal(p.Quantity)):
-			return s, fmt.Errorf("it has readings of two ways that are not the same bound of one test")
+		case one.Slot.Way != p.Slot.Way && (one.Slot.Test != p.Slot.Test || !one.Quantity.ForSeveral() || !one.Quantity.Equal(p.Quantity)):
+			return s, fmt.Errorf("it has readings of two ways that are not the same bound or answer of one test")
 		}
 		seen[one.Slot] = true
 		if err := one.check(); err != nil {

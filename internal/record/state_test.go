@@ -488,6 +488,12 @@ func TestImplied(t *testing.T) {
 	ways.Then = []Further{{Slot: *slot(2, reading.LNE, 1), Quantity: *ways.Quantity, Verdict: *ways.Verdict}}
 	ways.Doubted = true
 	s := fold(t, habit, proposed(slot(1, reading.LN, 0), "200", 0), Event{Kind: Confirmed, Answer: Accepted}, ways, Event{Kind: Confirmed})
+	buttons := proposed(slot(1, reading.RCDButton, 0), "1", 0)
+	buttons.Quantity = &reading.Quantity{Value: 1, Bound: reading.Exactly}
+	buttons.Then = []Further{{Slot: *slot(2, reading.RCDButton, 0), Quantity: *buttons.Quantity, Verdict: *buttons.Verdict}}
+	if s := fold(t, opened(), buttons, Event{Kind: Confirmed}); len(s.Readings) != 2 {
+		t.Errorf("two test buttons give %+v", s.Readings)
+	}
 	if len(s.Readings) != 3 || !s.Readings[0].Implied || s.Readings[1].Implied || s.Readings[2].Slot.Way != 2 || !s.Readings[2].Doubted {
 		t.Errorf("%+v", s.Readings)
 	}

@@ -20,6 +20,7 @@ type note struct {
 var tones = map[string][]note{
 	"listening":      {{hz: 1046.5, last: 70 * time.Millisecond}},
 	"stored":         {{hz: 659.3, last: 80 * time.Millisecond}, {hz: 987.8, last: 120 * time.Millisecond}},
+	"pass":           {{hz: 523.3, last: 60 * time.Millisecond}, {hz: 784, last: 60 * time.Millisecond}, {hz: 1046.5, last: 90 * time.Millisecond}},
 	"not understood": {{hz: 392, last: 130 * time.Millisecond, edged: true}, {hz: 311.1, last: 200 * time.Millisecond, edged: true}},
 }
 
@@ -30,7 +31,7 @@ const (
 )
 
 // Tone returns a short sound that is heard sooner than words: "listening" is one
-// high note, "stored" two that rise, "not understood" two low ones that fall. It ends
+// high note, "stored" two that rise, "pass" three that rise, "not understood" two low ones that fall. It ends
 // with a little quiet. Any other name gives nothing.
 func Tone(name string) audio.Clip {
 	var c audio.Clip

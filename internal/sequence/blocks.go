@@ -88,8 +88,9 @@ func (p *site) stand(r *record.Reading) {
 	if b == nil {
 		return
 	}
-	// A reviewer at his desk moved no leads.
-	if r.ConfirmedID > b.lastID && !r.Edited {
+	// A reviewer at his desk moved no leads. Of several ways in one breath the last is
+	// where the electrician is.
+	if r.ConfirmedID >= b.lastID && !r.Edited {
 		b.last, b.lastID = r.Slot, r.ConfirmedID
 	}
 	if _, already := b.failed[r.Slot.Way]; !already && !Live(r.Slot) && r.Verdict.Result == check.Fail {

@@ -102,13 +102,21 @@ func (p *site) pace() (tests []timed, steps []time.Duration) {
 		marks = append(marks, mark{id: id, kind: record.CarriedOn})
 	}
 	slices.SortFunc(marks, func(a, b mark) int { return cmp.Compare(a.id, b.id) })
+	together := map[int64]int{} // readings of one breath share its time
+	for _, m := range marks {
+		together[m.id]++
+	}
 	for i, m := range marks {
-		if i == 0 || marks[i-1].kind == record.CarriedOn {
+		before := i - 1
+		for before >= 0 && marks[before].id == m.id {
+			before--
+		}
+		if before < 0 || marks[before].kind == record.CarriedOn {
 			continue
 		}
-		took := m.at.Sub(marks[i-1].at)
+		took := m.at.Sub(marks[before].at) / time.Duration(together[m.id])
 		switch {
-		case took <= 0: // in one breath with the one before, or the clock was set
+		case took <= 0: // the clock was set
 		case m.kind == record.Confirmed:
 			tests = append(tests, timed{m.slot, took})
 		case m.kind == record.Prepared:

@@ -211,7 +211,7 @@ var steps = []Step{
 	{
 		ID:       DeadComplete,
 		Live:     true,
-		Caution:  "Before the supply is put on. Waycall keeps a record and decides nothing: that is for the competent person, by local rules.",
+		Caution:  "Before the supply is put on. Waycall decides nothing: that is for the competent person, by local rules.",
 		Question: "Are the dead tests of this board complete? Say, dead tests complete.",
 		Brief:    "Dead tests complete?",
 		Source:   deadFirst,

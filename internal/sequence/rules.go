@@ -96,7 +96,7 @@ var rules = []rule{
 	{test: reading.Ze, setup: Incoming, board: ze},
 	{test: reading.RA, setup: Incoming, board: ra},
 	{test: reading.PFC, setup: Incoming, board: faultCurrent, way: faultCurrentOfWay},
-	{test: reading.PSC, setup: Incoming, board: faultCurrent, way: faultCurrentOfWay},
+	{test: reading.PSC, setup: Incoming, board: shortCircuit, way: faultCurrentOfWay},
 	{test: reading.PhaseSequence, setup: Incoming, board: sequenceOfBoard},
 	{test: reading.Zs, setup: AtPoint, way: zs},
 	{test: reading.RCD1x, setup: Outgoing, board: rcdMain(rated), way: rcdOfWay(rated)},
@@ -310,6 +310,10 @@ func ra(c circuit) ruling {
 
 func faultCurrent(circuit) ruling {
 	return needed("Determined at the origin and at each board, for the breaking capacity of its devices.", faultSource)
+}
+
+func shortCircuit(circuit) ruling {
+	return notNeeded("The fault current recorded is the greater of those to earth and between live conductors; this one may be given beside it.", faultSource)
 }
 
 func faultCurrentOfWay(circuit) ruling {

@@ -28,7 +28,8 @@
 // least: changing them costs more than going to the next way. In one set-up the
 // ways follow neutral bar by neutral bar in the order of their numbers. All
 // that is measured live of a circuit is measured in one visit to its last
-// point. On each way the live conductors go together to earth, then to each
+// point. What has no figure is answered in one round of the board once the figures of
+// its set-up are read: polarity, test buttons, functional tests (Together). On each way the live conductors go together to earth, then to each
 // other; a way with two-way switching has both in one position of the switch,
 // then both in the other. The electrician may go anywhere else at any time;
 // the walk goes on from there.
@@ -217,15 +218,20 @@ func (p *site) pick(b *panel, live bool) *item {
 			return due[0]
 		}
 	}
+	all := due
 	// What was done last may be a test that nobody asked for.
 	last, from := p.described(b.last), 0
 	if i := slices.IndexFunc(b.items, func(it *item) bool { return it.slot.Way == b.last.Way }); i >= 0 {
 		from = b.items[i].order
 	}
+	due = slices.DeleteFunc(slices.Clone(due), func(it *item) bool { return it.setup != last.Setup || it.volts != last.Volts })
+	if len(due) > 0 && due[0].round > 0 && due[0].slot.Test != b.last.Test {
+		from = 0 // a round begins at the first way
+	}
 	var first *item
 	for _, it := range due {
-		if it.setup != last.Setup || it.volts != last.Volts {
-			continue
+		if it.round != due[0].round {
+			break // a round comes once all before it is done
 		}
 		if it.order >= from {
 			return it
@@ -235,7 +241,7 @@ func (p *site) pick(b *panel, live bool) *item {
 		}
 	}
 	if first == nil {
-		first = due[0]
+		first = all[0]
 	}
 	return first
 }

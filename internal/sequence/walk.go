@@ -52,6 +52,7 @@ type item struct {
 	way   *board.Way // nil for the board itself
 	order int        // of the way in the order of testing, from 1; 0 for the board itself
 	rank  int        // of the rule
+	round int        // 0 for what is measured way by way; then what is done in one round of the board, test by test
 	key   int        // of the order of the walk
 	open  bool       // to be asked for: now, or once what must precede it was made; filled in by newSite
 	setup Setup
@@ -63,7 +64,7 @@ type item struct {
 }
 
 // walkKey is where a test stands in the walk: by set-up, then by test voltage,
-// the higher first, then by way, switch position and rule. There are at most 99
+// the higher first, then by round, way, switch position and rule. There are at most 99
 // ways and 20 positions, and test voltages end at 1000 V.
 func (it *item) walkKey() int {
 	key := walk[it.setup]
@@ -71,6 +72,7 @@ func (it *item) walkKey() int {
 		key = len(walk) // the installation goes off for it, so it comes last
 	}
 	key = key<<10 + 1000 - int(it.volts)
+	key = key<<8 + it.round
 	key = key<<8 + it.order
 	key = key<<8 + it.slot.Position
 	return key<<8 + it.rank
@@ -99,7 +101,8 @@ type panel struct {
 // there. surge says that surge protection stayed connected.
 //
 // The walk: by set-up, of insulation by test voltage, then by way, then by
-// switch position, then as the rules stand. A set-up is therefore made once and
+// switch position, then as the rules stand; what is done in one round of the board
+// comes last in its set-up. A set-up is therefore made once and
 // no way is visited twice in it, and no order that keeps the tests of a set-up
 // together can have fewer changes.
 func newPanel(job *board.Job, number int, surge bool) *panel {
@@ -152,6 +155,9 @@ func (b *panel) place(c circuit, order int, limit limits.Insulation) {
 			continue
 		}
 		it.live = Live(it.slot)
+		if inOneRound(it.slot) {
+			it.round = 1 + i
+		}
 		if !c.job.Asks(kindOf(it.slot)) {
 			continue
 		}

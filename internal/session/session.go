@@ -78,6 +78,7 @@ type Session struct {
 	Settings audio.Settings
 	Habit    record.Habit // how readings are accepted
 	Tester   string       // initials of who tests in this session; empty for the job's
+	Prompts  talk.Prompts // how much is said
 	Warning  string       // what is said once before the first phrase, of how the record was found; may be empty
 	Timed    func(Timing) // told of every answer, just before it is played
 

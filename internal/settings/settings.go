@@ -17,6 +17,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -55,6 +56,9 @@ var All = []Setting{
 	}, {
 		Name: "speech-rate", About: "how fast waycall speaks, words a minute", Default: "180", Unset: "180",
 		Takes: "80 to 400 words a minute", check: number(80, 400),
+	}, {
+		Name: "prompts", About: "how much waycall says: usual is in full three times, then briefly", Default: "usual", Unset: "usual",
+		Takes: "usual, brief or full", check: oneOf("usual", "brief", "full"),
 	}, {
 		Name: "pause", About: "silence that ends a phrase", Default: "500ms", Unset: "500ms",
 		Takes: "250ms to 5s", check: duration(250*time.Millisecond, 5*time.Second),
@@ -224,6 +228,10 @@ func number(least, most int) func(string) bool {
 		n, err := strconv.Atoi(text)
 		return err == nil && n >= least && n <= most
 	}
+}
+
+func oneOf(words ...string) func(string) bool {
+	return func(text string) bool { return slices.Contains(words, text) }
 }
 
 func duration(least, most time.Duration) func(string) bool {

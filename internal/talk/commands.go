@@ -379,15 +379,12 @@ func (t *turn) withdraw(which func(record.Reading) bool) {
 	t.sayf("%s, %s taken off the schedule.", english.Capital(name), are(len(all)-1))
 }
 
-// takeBack makes due again what was left out, or all that was waived at once.
+// takeBack makes due again what was left out, all that was at once.
 func (t *turn) takeBack(skip record.Skip) {
-	back := []record.Slot{skip.Slot}
-	if skip.How == record.Waived {
-		back = nil
-		for _, k := range t.s.Record.Skips {
-			if k.Ended == 0 && k.How == record.Waived && k.HeardID == skip.HeardID {
-				back = append(back, k.Slot)
-			}
+	var back []record.Slot
+	for _, k := range t.s.Record.Skips {
+		if k.Ended == 0 && k.How == skip.How && k.HeardID == skip.HeardID {
+			back = append(back, k.Slot)
 		}
 	}
 	for _, slot := range back {
@@ -397,7 +394,9 @@ func (t *turn) takeBack(skip record.Skip) {
 		t.sayf("%s no longer waived.", english.Capital(count(len(back), "dead test is", "dead tests are")))
 		return
 	}
-	t.follows(record.Event{Kind: record.Moved, Slot: &skip.Slot})
+	if len(back) == 1 {
+		t.follows(record.Event{Kind: record.Moved, Slot: &skip.Slot})
+	}
 	t.say("Taken back.")
 }
 
@@ -422,7 +421,7 @@ func (t *turn) leaveOut(how record.How, reason string) {
 		t.remind()
 		return
 	}
-	ask := asking{how: how, board: d.Board, slot: d.Slot}
+	ask := asking{how: how, board: d.Board, slot: d.Slot, all: sequence.Together(t.s.Record, d)}
 	if d.Step != nil && !d.Step.Alone { // otherwise the test is left out that it is for
 		ask.step = d.Step.ID
 	}
@@ -462,16 +461,31 @@ func (t *turn) omit(ask asking, reason string) {
 		t.waive(ask.board, reason)
 		return
 	}
-	e := record.Event{Kind: record.Skipped, Slot: &ask.slot, Answer: ask.how, Reason: reason}
-	if ask.step != "" {
-		e = record.Event{Kind: record.Prepared, Board: ask.board, Step: ask.step, Answer: ask.how, Reason: reason}
-	}
-	t.follows(e)
-	t.sayf("%s, %s.", english.Capital(string(ask.how)), reason)
+	t.leftOut(ask, reason)
 	if ask.step == sequence.SurgeOut {
 		t.say("The tests are at 250 volts.")
 	}
 	t.announce()
+}
+
+// leftOut puts on the record that what was asked for is left out, all that one question
+// asked of, and says so.
+func (t *turn) leftOut(ask asking, reason string) {
+	said := fmt.Sprintf("%s, %s.", english.Capital(string(ask.how)), reason)
+	switch {
+	case ask.step != "":
+		t.follows(record.Event{Kind: record.Prepared, Board: ask.board, Step: ask.step, Answer: ask.how, Reason: reason})
+	case ask.all == nil:
+		t.follows(record.Event{Kind: record.Skipped, Slot: &ask.slot, Answer: ask.how, Reason: reason})
+	default:
+		var all []record.Proposal
+		for _, slot := range ask.all {
+			t.follows(record.Event{Kind: record.Skipped, Slot: &slot, Answer: ask.how, Reason: reason})
+			all = append(all, record.Proposal{Slot: slot})
+		}
+		said = english.Capital(t.span(all)) + ": " + english.Lower(said)
+	}
+	t.say(said)
 }
 
 // ready refuses what needs the preparation. The steps before live tests do not

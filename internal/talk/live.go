@@ -61,7 +61,7 @@ func (t *turn) board() int {
 func (s State) InHand() (board, way int, unit reading.Unit) {
 	t := turn{s: s}
 	board = t.board()
-	if next, ok := t.implied(); ok {
+	if next, ok := t.implied(); ok && next.Step == nil {
 		// A value may be that of the next test, or correct what waits.
 		if unit = next.Slot.Test.Unit(); unit != s.Record.Pending.Slot.Test.Unit() {
 			unit = ""

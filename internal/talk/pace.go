@@ -11,6 +11,17 @@ const (
 	inFull
 )
 
+// Prompts is how much is said, as it is chosen before a session; "keep it brief" and "in
+// full please" change it.
+type Prompts string
+
+// How much is said.
+const (
+	Usual Prompts = "usual" // in full three times, then briefly; so is ""
+	Brief Prompts = "brief"
+	Full  Prompts = "full"
+)
+
 // The prompts that shorten themselves.
 const (
 	readPrompt   = iota // a reading read back
@@ -54,6 +65,7 @@ type Tone string
 const (
 	Listening Tone = "listening"
 	Stored    Tone = "stored"         // something is in the record now
+	Passed    Tone = "pass"           // the figure read back briefly passes
 	NotCaught Tone = "not understood" // something was said for us that has no meaning
 )
 

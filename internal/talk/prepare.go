@@ -46,7 +46,7 @@ func (t *turn) dueStep() (sequence.Step, bool) {
 func (t *turn) answer(m phrase.Meaning) {
 	r := &t.s.Record
 	id := string(m.Command)
-	if r.Pending != nil {
+	if r.Pending != nil && !t.answersNext(m) {
 		t.firstThis()
 		return
 	}
@@ -160,7 +160,10 @@ func (t *turn) leads(on int, step sequence.Step, m phrase.Meaning) {
 		return
 	}
 	t.follows(record.Event{Kind: record.Prepared, Board: on, Step: step.ID, Answer: record.Done, Quantity: &q, Verdict: &v})
-	if v.Result == check.Pass && t.s.form != inFull {
+	if v.Result == check.Pass && t.s.form == inBrief {
+		t.sounds = append(t.sounds, Passed)
+		t.sayf("%s.", english.Capital(over(figure(q, false))))
+	} else if v.Result == check.Pass && t.s.form != inFull {
 		t.sayf("%s, %s, pass.", english.Capital(step.ID), over(figure(q, false)))
 	} else {
 		t.say(said, verdict(v))

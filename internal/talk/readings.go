@@ -81,7 +81,7 @@ func (t *turn) reading(m phrase.Meaning, doubted bool) {
 		t.firstThis()
 		return
 	}
-	t.propose(c, doubted)
+	t.propose(c, doubted || len(c) > 1 && c[0].slot.Way != c[len(c)-1].slot.Way)
 }
 
 // outstanding reports whether something else waits that must be confirmed or
@@ -205,6 +205,11 @@ func (t *turn) resolve(m phrase.Meaning) (c choice, why string, goes *record.Slo
 		return nil, why, nil
 	}
 	c = choice{{slot, q, t.heardID}}
+	if m.Command == phrase.Correct || m.Command == phrase.Incorrect {
+		if c, why = t.oneForAll(c[0], m); why != "" {
+			return nil, why, nil
+		}
+	}
 	for _, p := range m.Then {
 		if p.Test == "" {
 			break
@@ -223,6 +228,27 @@ func (t *turn) resolve(m phrase.Meaning) (c choice, why string, goes *record.Slo
 		return nil, why, goes
 	}
 	return c, "", nil
+}
+
+// oneForAll is what an answer without a way gives where one question asks of several:
+// that it is correct holds for all of them, and which is wrong is to be said.
+func (t *turn) oneForAll(p part, m phrase.Meaning) (c choice, why string) {
+	d, due := t.due()
+	pending := t.s.Record.Pending
+	if !due || m.Way != 0 || pending != nil && !manyWays(pending.Each()) {
+		return choice{p}, ""
+	}
+	all := sequence.Together(t.s.Record, d)
+	switch {
+	case !slices.Contains(all, p.slot):
+		return choice{p}, ""
+	case m.Command == phrase.Incorrect:
+		return nil, "Say which way. " + notStored
+	}
+	for _, at := range all {
+		c = append(c, part{at, p.quantity, p.heardID})
+	}
+	return c, ""
 }
 
 // replaced is the place of the reading that is to be replaced: where there is

@@ -3,7 +3,6 @@ package talk
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"waycall/internal/english"
 	"waycall/internal/phrase"
@@ -181,19 +180,28 @@ func (t *turn) wayAndTest(m phrase.Meaning) string {
 const mostWays = 12
 
 // eachWay finds the readings that "ways three to seven" gives, the same bound on
-// each, or says why it gives none: it is taken for all of them or not at all.
+// each or the same answer, or says why it gives none: it is taken for all of them or not at all.
 func (t *turn) eachWay(m phrase.Meaning) (c choice, why string) {
 	q := m.Quantity
+	judged := m.Command == phrase.Correct
+	if judged {
+		q = reading.Correct
+	}
 	switch {
+	case m.Command == phrase.Incorrect:
+		return nil, "Say each way that is wrong by itself. " + notStored
 	case m.Last <= m.Way:
 		return nil, "Say the lower way first. " + notStored
-	case m.Last-m.Way >= mostWays:
+	case m.Last-m.Way >= mostWays && !judged:
 		return nil, fmt.Sprintf("No more than %s ways at once. %s", reading.Cardinal(mostWays), notStored)
-	case !m.OverRange && q.Bound != reading.GreaterThan:
+	case !m.OverRange && !q.ForSeveral():
 		return nil, "Several ways at once only with greater than, or over range. " + notStored
 	}
 	said, volts := q, 0.0
 	for n := m.Way; n <= m.Last; n++ {
+		if w := t.s.Record.Job.Way(t.board(), n); judged && w != nil && w.Spare {
+			continue
+		}
 		slot, why := t.checked(record.Slot{Board: t.board(), Way: n, Test: m.Test})
 		if why != "" {
 			return nil, why
@@ -250,7 +258,7 @@ func (t *turn) accept(all ...phrase.Meaning) {
 
 // find finds what a phrase gives, of one way or of several.
 func (t *turn) find(m phrase.Meaning) (choice, string, *record.Slot) {
-	if m.Command == phrase.Several {
+	if m.Last != 0 {
 		c, why := t.eachWay(m)
 		return c, why, nil
 	}
@@ -277,7 +285,24 @@ func (t *turn) implied() (sequence.Due, bool) {
 		return sequence.Due{}, false
 	}
 	d, ok := sequence.Next(r)
-	return d, ok && d.Step == nil && !d.Again && d.Board == t.s.Record.Pending.Slot.Board
+	return d, ok && (d.Step == nil || goesOn(*d.Step)) && !d.Again && d.Board == t.s.Record.Pending.Slot.Board
+}
+
+// goesOn reports whether the answer to a step goes on with the work, as a reading does.
+// What comes before the supply is put on is answered with nothing waiting.
+func goesOn(s sequence.Step) bool {
+	return s.ID != sequence.DeadComplete && s.ID != sequence.ReadyForLive
+}
+
+// answersNext stores what waits, in a session whose habit allows that, because the step
+// that comes next is answered by its name. It reports whether it did.
+func (t *turn) answersNext(m phrase.Meaning) bool {
+	d, ok := t.implied()
+	if !ok || d.Step == nil || d.Step.ID != string(m.Command) || t.offered {
+		return false
+	}
+	t.follows(t.confirmed(record.Accepted))
+	return true
 }
 
 // places are the ways of several readings, each named.
@@ -291,6 +316,36 @@ func (t *turn) places(all []record.Proposal) string {
 
 // span is "ways three to seven, live and neutral to earth".
 func (t *turn) span(all []record.Proposal) string {
-	first, last := all[0].Slot, all[len(all)-1].Slot
-	return strings.Join([]string{"ways", waymark.Aloud(first.Way), "to", waymark.Aloud(last.Way) + ",", t.tested(first)}, " ")
+	return t.ways(all) + ", " + t.tested(all[0].Slot)
+}
+
+// ways names the ways of several readings of one board: "ways one to four and seven".
+// What stands side by side but for spare ways is one run.
+func (t *turn) ways(all []record.Proposal) string {
+	on := sequence.Order(t.s.Record.Job, all[0].Slot.Board)
+	slices.SortFunc(on, waymark.Compare)
+	given := map[int]bool{}
+	for _, p := range all {
+		given[p.Slot.Way] = true
+	}
+	var runs []string
+	for i := 0; i < len(on); i++ {
+		if !given[on[i]] {
+			continue
+		}
+		first := i
+		for i+1 < len(on) && given[on[i+1]] {
+			i++
+		}
+		run := waymark.Aloud(on[first])
+		switch {
+		case i == first+1:
+			runs = append(runs, run)
+			run = waymark.Aloud(on[i])
+		case i > first:
+			run += " to " + waymark.Aloud(on[i])
+		}
+		runs = append(runs, run)
+	}
+	return "ways " + english.List(runs)
 }

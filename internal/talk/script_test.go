@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -88,7 +89,7 @@ func (p *player) step(e Event) (out []string) {
 			if (x == Listening) != (i == len(effects)-1) {
 				p.t.Fatalf("%#v: %v", e, effects)
 			}
-			if x == NotCaught {
+			if x == NotCaught || x == Passed {
 				out = append(out, "* "+string(x))
 			}
 		case Stop:
@@ -194,9 +195,10 @@ func factText(e record.Event) string {
 // TestScripts plays testdata/talk/*.txt. A line there begins with
 //
 //	#        a remark
-//	board    the board file in testdata/boards
-//	agreed   the session begins again, with the habit to accept what passes when
-//	         the next reading begins
+//	board    the board file in testdata/boards; "agreed" after it is the habit of the
+//	         session, to accept what passes when the next reading begins, and "brief"
+//	         that its prompts are
+//	agreed   the session begins again, with that habit
 //	>        a phrase both witnesses agree on
 //	?        a disputed phrase: what it may have been, best first, between bars
 //	!        a phrase that the grammar of this board rules out
@@ -213,8 +215,8 @@ func factText(e record.Event) string {
 //	         or "live" until the steps before live tests are, or "end"
 //	schedule the schedule of the record is written, each line after a bar
 //
-// and each is followed by what came of it: + a fact, * a tone but that for
-// listening, < what was said, = stop.
+// and each is followed by what came of it: + a fact, * a tone but those for
+// listening and for what is stored, < what was said, = stop.
 // go test ./internal/talk -update writes these.
 func TestScripts(t *testing.T) {
 	g := loadGrammar(t)
@@ -283,8 +285,16 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 		case "", "#":
 			continue
 		case "board":
-			job = boardtest.Read(t, rest)
-			e = Begin{At: p.at, Job: job}
+			words := strings.Fields(rest)
+			job = boardtest.Read(t, words[0])
+			b := Begin{At: p.at, Job: job}
+			if slices.Contains(words, "brief") {
+				b.Prompts = Brief
+			}
+			if slices.Contains(words, "agreed") {
+				b.Habit = record.Agreed
+			}
+			e = b
 		case "agreed":
 			e = Begin{At: p.at, Job: job, Habit: record.Agreed}
 		case "restart":
@@ -369,4 +379,43 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 		out = append(out, p.step(e)...)
 	}
 	return strings.Join(out, "\n") + "\n"
+}
+
+// TestFasterThanPaper counts what is said in the dialogues of somebody in a hurry: 180
+// words a minute for waycall, 150 for a person and a second for each phrase, as a whole
+// ten-way board on paper takes six to seven minutes (issue 20 of the project, measured
+// there; no published source).
+func TestFasterThanPaper(t *testing.T) {
+	for _, bar := range []struct {
+		file           string
+		phrases, words int
+		minutes        float64
+	}{
+		{"quick", 95, 600, 7.5},
+		{"quick-insulation", 40, 400, 4},
+	} {
+		data, err := os.ReadFile(filepath.Join("../../testdata/talk", bar.file+".txt"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var phrases, said, spoken int
+		for line := range strings.Lines(string(data)) {
+			mark, words, _ := strings.Cut(strings.TrimSpace(line), " ")
+			switch mark {
+			case ">":
+				phrases++
+				said += len(strings.Fields(words))
+			case "<":
+				spoken += len(strings.Fields(words))
+			}
+		}
+		minutes := float64(spoken)/180 + float64(said)/150 + float64(phrases)/60
+		t.Logf("%s: %d phrases, %d words of waycall, %d of the person, %.1f minutes", bar.file, phrases, spoken, said, minutes)
+		if phrases > bar.phrases || spoken > bar.words || minutes > bar.minutes {
+			t.Errorf("%s: more than %d phrases, %d words or %v minutes", bar.file, bar.phrases, bar.words, bar.minutes)
+		}
+		if !strings.Contains(string(data), "No tests are left.") {
+			t.Errorf("%s does not come to its end", bar.file)
+		}
+	}
 }

@@ -24,8 +24,8 @@
 // took it off or replaced it.
 //
 // In the second habit (record.Agreed) a reading that passes, that nothing speaks
-// against and that replaces none is stored when the next reading begins; the test
-// that is next is named when it is read back. All others wait for "confirm", and
+// against and that replaces none is stored when the next reading begins, or the step
+// that comes next is answered by its name; what is next is named when it is read back. All others wait for "confirm", and
 // nothing goes on without it.
 //
 // # The whole job
@@ -56,6 +56,7 @@ package talk
 import (
 	"fmt"
 	"reflect"
+	"slices"
 	"strings"
 	"time"
 
@@ -99,7 +100,8 @@ type place struct {
 	bar        string
 	setup      sequence.Setup
 	volts      float64
-	joint      string // which conductors are where at an insulation test: "all", "way", or ""
+	joint      string       // which conductors are where at an insulation test: "all", "way", or ""
+	began      reading.Test // the test that the way began with
 }
 
 // forgotten is p with nothing but what is set up, so that the place is named again.
@@ -113,8 +115,9 @@ type asking struct {
 	board int
 	step  string // a preparation step, or
 	slot  record.Slot
-	why   string // as far as it was said
-	who   string // agreed to it
+	all   []record.Slot // what is asked of with it, in one question; slot is the first
+	why   string        // as far as it was said
+	who   string        // agreed to it
 }
 
 // Event is something that happened: one of Begin, Heard, Beyond, Dictated,
@@ -123,10 +126,11 @@ type Event interface{ when() time.Time }
 
 // Begin opens the session, or opens it again after it was finished or cut off.
 type Begin struct {
-	At     time.Time
-	Job    board.Job    // the zero Job means the one that the record began with
-	Habit  record.Habit // how readings are accepted in this session
-	Tester string       // initials of who tests in this session; empty for the job's
+	At      time.Time
+	Job     board.Job    // the zero Job means the one that the record began with
+	Habit   record.Habit // how readings are accepted in this session
+	Tester  string       // initials of who tests in this session; empty for the job's
+	Prompts Prompts      // how much is said from the first on
 }
 
 // Heard is a phrase for us. Phrase.Agreed says whether the witnesses gave one
@@ -241,6 +245,11 @@ func step(s State, e Event) (State, []Effect, error) {
 		if !t.passing {
 			t.s.last = said
 		}
+	}
+	if slices.Contains(t.sounds, Passed) {
+		// What passes is only read back once the reading before it is stored, if one
+		// waited: one tone says both.
+		t.sounds = []Tone{Passed}
 	}
 	for _, tone := range t.sounds {
 		t.effects = append(t.effects, tone)
@@ -376,6 +385,7 @@ func (t *turn) begin(e Begin) {
 		job = r.Given
 	}
 	t.s = State{Record: t.s.Record}
+	t.s.form = map[Prompts]form{Brief: inBrief, Full: inFull}[e.Prompts]
 	if again || r.Sessions == 0 || r.Habit != e.Habit || e.Tester != "" && r.Tester != e.Tester {
 		t.fact(record.Event{Kind: record.Opened, Job: &job, Habit: e.Habit, Tester: e.Tester})
 	}

@@ -175,11 +175,16 @@ func (t *turn) readBackAs(then *sequence.Due, first, advice, results bool) strin
 			replaced = append(replaced, old.Quantity.Spoken())
 		}
 	}
-	if first && len(all) == 1 && len(replaced)+len(kept) == 0 && p.MayBeImplied() && t.short(readPrompt) {
+	if first && !manyWays(all) && len(replaced)+len(kept) == 0 && p.MayBeImplied() && t.short(readPrompt) {
 		t.brisk = len(t.words) == 0 // what is said before it is not known
-		add("%s", t.readBriefly(*p))
+		t.sounds = append(t.sounds, Passed)
+		if len(all) == 1 {
+			add("%s", t.readBriefly(*p))
+		} else {
+			add("%s", t.readEnds(*p))
+		}
 		if then != nil {
-			t.announceNext(*then, add)
+			add("%s", t.wordsOf(*then))
 		}
 		return strings.Join(words, " ")
 	}
@@ -190,14 +195,17 @@ func (t *turn) readBackAs(then *sequence.Due, first, advice, results bool) strin
 		if advice && p.Verdict.Result != check.Pass && p.Verdict.Next != "" {
 			add("%s", p.Verdict.Next)
 		}
+	case manyWays(all) && p.Slot.Test.Judged():
+		add("%s %s, %s.", english.Capital(p.Slot.Test.Spoken()), p.Quantity.Spoken(), t.ways(all))
+		if text := verdicts(all, advice, results); text != "Pass." {
+			add("%s", text)
+		} else if first {
+			t.sounds = append(t.sounds, Passed)
+		}
 	case manyWays(all):
 		add("%s, all %s: %s. %s", english.Capital(t.span(all)), p.Quantity.Spoken(), t.places(all), verdicts(all, advice, results))
 	default:
-		var ends []string
-		for _, one := range all {
-			ends = append(ends, end(one.Slot.Test)+" "+figure(one.Quantity, p.Doubted))
-		}
-		add("%s. %s. %s", english.Capital(way(p.Slot.Way)), english.Capital(strings.Join(ends, ", ")), verdicts(all, advice, results))
+		add("%s. %s %s", english.Capital(way(p.Slot.Way)), t.endsOf(*p), verdicts(all, advice, results))
 	}
 	if len(replaced) > 0 {
 		add("It replaces %s.", english.List(replaced))
@@ -206,11 +214,29 @@ func (t *turn) readBackAs(then *sequence.Due, first, advice, results bool) strin
 		add("It stands beside %s, from before the equipment was connected.", english.List(kept))
 	}
 	if then != nil {
-		t.announceNext(*then, add)
+		add("Next, %s", english.Lower(t.wordsOf(*then)))
 	} else {
 		add("Confirm?")
 	}
 	return strings.Join(words, " ")
+}
+
+// endsOf is what one breath gave of a ring: "R one nought point four two, r n nought
+// point four two, r two nought point six nine."
+func (t *turn) endsOf(p record.Proposal) string {
+	var ends []string
+	for _, one := range p.Each() {
+		ends = append(ends, end(one.Slot.Test)+" "+figure(one.Quantity, p.Doubted))
+	}
+	return english.Capital(strings.Join(ends, ", ")) + "."
+}
+
+// readEnds reads back what one breath gave of a ring, as readBriefly does one figure.
+func (t *turn) readEnds(p record.Proposal) string {
+	if t.placed[0] {
+		return english.Capital(way(p.Slot.Way)) + ". " + t.endsOf(p)
+	}
+	return t.endsOf(p)
 }
 
 // firstThis says that what waits is to be confirmed or dropped before anything else.
@@ -220,17 +246,19 @@ func (t *turn) firstThis() {
 }
 
 // readBriefly is a reading as it was heard, with the place as far as that was
-// said, and that it passes: "Three live earth over nine nine nine, pass." What was
-// not said is what is due, which was announced. There is one comma, because each is
-// a quarter of a second: between two figures, which would be heard as one, or else
-// before the verdict.
+// said: "Three live earth over nine nine nine." A tone says that it passes. What was
+// not said is what is due, which was announced, and so is a test that is answered by
+// its own name. There is a comma only between two figures, which would be heard as
+// one: it is a quarter of a second.
 func (t *turn) readBriefly(p record.Proposal) string {
 	var words []string
-	value, verdict := briefFigure(p.Quantity), ", pass."
-	switch {
+	value := briefFigure(p.Quantity)
+	d, ok := t.due()
+	switch announced := ok && d.Step == nil && d.Slot == p.Slot; {
+	case t.placed[1] && p.Slot.Test.Judged() && announced && !t.placed[0]:
 	case t.placed[1]:
 		at := p.Slot
-		if d, ok := t.due(); ok && d.Slot == at && at.Test != reading.Bonding {
+		if announced && at.Test != reading.Bonding {
 			at.Position = 0
 		}
 		if t.placed[0] {
@@ -239,13 +267,17 @@ func (t *turn) readBriefly(p record.Proposal) string {
 		name := briefTest(at.Test, t.tested(at))
 		switch last := name[strings.LastIndexByte(name, ' ')+1:]; {
 		case last == "one" || last == "two" || last == "times" || at.Position > 0:
-			name, verdict = name+",", " pass."
+			name += ","
 		}
 		words = append(words, name)
 	case t.placed[0]:
 		words = append(words, way(p.Slot.Way)) // a bare number would run into the figure
 	}
-	return english.Capital(strings.Join(append(words, value), " ")) + verdict
+	if len(words) == 0 && t.s.form == inBrief {
+		// After a name "one point two" would be another figure.
+		value = strings.TrimPrefix(value, "nought ")
+	}
+	return english.Capital(strings.Join(append(words, value), " ")) + "."
 }
 
 // briefTest is a test with its place, as tested has it, without the small words of
@@ -287,14 +319,19 @@ func over(figure string) string {
 	return figure
 }
 
-// announceNext says which test is next, before what waits is stored.
-func (t *turn) announceNext(d sequence.Due, add func(string, ...any)) {
+// wordsOf is what is said when d is due, the test or the step that comes next, before
+// what waits is stored.
+func (t *turn) wordsOf(d sequence.Due) string {
 	words := t.words
 	t.words = nil
-	t.announceTest(d)
+	if d.Step != nil {
+		t.ask(d.Board, *d.Step)
+	} else {
+		t.announceTest(d)
+	}
 	said := strings.Join(t.words, " ")
 	t.words = words
-	add("Next, %s", english.Lower(said))
+	return said
 }
 
 // verdicts says the verdicts on the readings of one breath: one word when all
@@ -401,8 +438,15 @@ func (t *turn) announceTest(d sequence.Due) {
 	if d.Slot.Way != 0 {
 		w = *r.Job.Way(d.Board, d.Slot.Way)
 	}
-	now := place{d.Board, d.Slot.Way, d.Slot.Position, w.NeutralBar, d.Setup, d.Volts, t.s.told.joint}
+	now := place{d.Board, d.Slot.Way, d.Slot.Position, w.NeutralBar, d.Setup, d.Volts, t.s.told.joint, test}
 	was := t.s.told
+	all := t.asOne(d)
+	if all != nil {
+		now.way = 0
+	}
+	if was.board == now.board && was.way == now.way {
+		now.began = was.began
+	}
 	if d.Slot.Way == 0 || w.NoNeutral {
 		now.bar = was.bar
 	}
@@ -423,12 +467,15 @@ func (t *turn) announceTest(d sequence.Due) {
 		t.sayf("Neutral bar %s.", w.NeutralBar)
 	}
 	brief := moved && t.short(testPrompt)
-	if moved && d.Slot.Way != 0 && t.s.form == inBrief {
-		t.say(english.Capital(way(w.Number)) + ".")
-	} else if moved && d.Slot.Way != 0 {
-		t.sayf("%s, %s.", english.Capital(way(w.Number)), w.Feeds)
-	} else if moved {
+	switch {
+	case all != nil || !moved:
+	case d.Slot.Way == 0 && t.s.form == inBrief:
+	case d.Slot.Way == 0:
 		t.say("The board itself.")
+	case t.s.form == inBrief || brief && t.nextTo(was, now):
+		t.say(english.Capital(way(w.Number)) + ".")
+	default:
+		t.sayf("%s, %s.", english.Capital(way(w.Number)), w.Feeds)
 	}
 	if test.Insulation() && now.position > 0 && (moved || now.position != was.position) {
 		t.sayf("Switch position %s.", reading.Cardinal(now.position))
@@ -443,21 +490,61 @@ func (t *turn) announceTest(d sequence.Due) {
 		}
 	}
 	said := t.tested(record.Slot{Board: d.Slot.Board, Way: d.Slot.Way, Test: test})
+	if d.Slot.Way != 0 && (brief || !moved && t.s.times[testPrompt] == 3 || t.s.form == inBrief) && t.s.form != inFull {
+		said = calledBriefly(test, said)
+	}
 	if test == reading.Bonding {
 		said = t.tested(d.Slot)
 	}
 	if test.Insulation() && (moved && !brief || now.volts != was.volts) {
 		said += fmt.Sprintf(", %v volts", d.Volts)
 	}
-	if test == reading.RingR1 && !d.Again && t.asksEnds(d.Slot) {
+	switch {
+	case test == reading.RingR1 && !d.Again && t.asksEnds(d.Slot) && (t.s.form == inBrief || slices.Contains(t.s.taught, test)):
+		said = "ring ends"
+	case test == reading.RingR1 && !d.Again && t.asksEnds(d.Slot):
 		said = "ring r one, r n and r two"
+	case all != nil:
+		said = test.Spoken() + ", " + t.ways(all)
+	case brief && test == was.began && now.setup == was.setup && now.volts == was.volts && now.position == was.position && now.joint == was.joint && w.Keep500Off == "":
+		said = "" // another way begins as the one before did
 	}
-	t.say(english.Capital(said) + ".")
-	t.teach(test)
+	if said != "" {
+		t.say(english.Capital(said) + ".")
+	}
+	t.teach(test, len(all) > 1)
 	if d.Again {
 		old, _ := r.Latest(d.Slot)
 		t.sayf("It has %s. Read it again, or say carry on to keep it.", old.Quantity.Spoken())
 	}
+}
+
+// calledBriefly is a test of a way as it is called on site where it has been named in
+// full before: "r one r two", "line neutral", "r c d" (common practice, no published
+// source).
+func calledBriefly(test reading.Test, said string) string {
+	switch test {
+	case reading.R1R2, reading.RingLN, reading.RingLE:
+		return strings.TrimPrefix(briefTest(test, said), "ring ")
+	case reading.RCD1x:
+		return "r c d"
+	}
+	return said
+}
+
+// asOne is what one question asks of when d is due, as it would be confirmed.
+func (t *turn) asOne(d sequence.Due) (all []record.Proposal) {
+	for _, slot := range sequence.Together(t.s.Record, d) {
+		all = append(all, record.Proposal{Slot: slot})
+	}
+	return all
+}
+
+// nextTo reports whether the way of now is the obvious one after that of was.
+func (t *turn) nextTo(was, now place) bool {
+	ways := sequence.Order(t.s.Record.Job, now.board)
+	i := slices.Index(ways, was.way)
+	return was.board == now.board && was.setup == now.setup && i >= 0 && i+1 < len(ways) && ways[i+1] == now.way
 }
 
 // asksEnds reports whether all three ends of a ring are still to be read.
@@ -472,22 +559,33 @@ func (t *turn) asksEnds(slot record.Slot) bool {
 	return true
 }
 
-// teach says how a test is answered, the first time that it is due.
-func (t *turn) teach(test reading.Test) {
-	text := ""
+// teach says how a test is answered, the first time that it is due. Who keeps it brief
+// knows how a test is answered, but which of several figures is meant is always said.
+func (t *turn) teach(test reading.Test, several bool) {
+	text, known := "", t.s.form == inBrief
 	switch {
+	case test == reading.PFC:
+		if text = "The greater, of line to neutral and line to earth."; known {
+			text, known = "The greater of the two.", false
+		}
+	case test.Judged() && several:
+		right, _, _ := strings.Cut(answers(test), ",")
+		text = "Answer, " + right + ", or name a way that fails."
 	case test.Judged():
 		text = "Answer, " + answers(test) + "."
 	case test == reading.RingR1:
 		text = "In one breath, or one by one."
 	case test == reading.RingLN || test == reading.RingLE:
+		test, known = reading.RingLN, false
 		text = "With the ends crossed. Give the highest of the points."
 	}
 	if text == "" || slices.Contains(t.s.taught, test) {
 		return
 	}
 	t.s.taught = append(slices.Clip(t.s.taught), test)
-	t.say(text)
+	if !known {
+		t.say(text)
+	}
 }
 
 func severalBars(b board.Board) bool {
@@ -522,7 +620,9 @@ func (t *turn) nothingDue() {
 			}
 		}
 	}
-	t.say("Say finish here to end.")
+	if t.s.form != inBrief {
+		t.say("Say finish here to end.")
+	}
 }
 
 // failing names what fails and how it is taken up again.
