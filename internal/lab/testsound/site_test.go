@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"os/exec"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -92,6 +94,22 @@ func (f *follower) hears(room *testsound.Room, sink, file string, through func(a
 	f.t.Errorf("what was heard is like what was said by %.3f, want 0.9", best)
 }
 
+// speaks lets the follower speak a phrase and wants it to come out of the loudspeaker
+// whole, through what that does to it. It has five tries, as hears has.
+func (f *follower) speaks(room *testsound.Room, file string, through func(audio.Clip) audio.Clip) {
+	f.t.Helper()
+	best := 0.0
+	for range 5 {
+		heard := room.Record(f.t)
+		fmt.Fprintln(f.in, phrases+file)
+		f.until("spoken")
+		if best = max(best, likeness(heard(), through(middle(read(f.t, phrases+file))))); best > 0.9 {
+			return
+		}
+	}
+	f.t.Errorf("what was spoken is like it by %.3f, want 0.9", best)
+}
+
 func whole(c audio.Clip) audio.Clip { return c }
 
 // telephone is a clip after a way through 8 kHz.
@@ -119,10 +137,17 @@ func TestUnplugged(t *testing.T) {
 	f := startFollower(t, room, "default")
 	f.until("listening")
 	f.hears(room, voice, firstPhrase, whole)
+	// Words without a pause, for so long that a slow machine pulls it out in time.
+	word := audio.Trim(read(t, phrases+otherPhrase), audio.Settings{}).Sound
+	word = word[audio.Rate/5 : len(word)-audio.Rate/5] // without the quiet beside it
+	long := filepath.Join(t.TempDir(), "long.wav")
+	if err := audio.WriteWAV(long, slices.Repeat(word, int(12*time.Second/word.Duration()))); err != nil {
+		t.Fatal(err)
+	}
 	gone := make(chan struct{})
 	go func() { // cut off by the unplugging
 		defer close(gone)
-		room.PlayCut(t, phrases+otherPhrase)
+		room.PlayCut(t, long)
 	}()
 	f.until("started")
 	room.Unplug(t)
@@ -136,13 +161,7 @@ func TestUnplugged(t *testing.T) {
 		}
 	}
 	f.hears(room, voice, firstPhrase, telephone)
-	// The loudspeaker was taken away, too.
-	heard := room.Record(t)
-	fmt.Fprintln(f.in, phrases+otherPhrase)
-	f.until("spoken")
-	if l := likeness(heard(), telephone(middle(read(t, phrases+otherPhrase)))); l < 0.9 {
-		t.Errorf("what was spoken afterwards is like it by %.3f, want 0.9", l)
-	}
+	f.speaks(room, otherPhrase, telephone) // the loudspeaker was taken away, too
 	f.end()
 	if f.stderr.Len() > 0 {
 		t.Errorf("on standard error: %s", f.stderr.String())
