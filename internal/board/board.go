@@ -74,6 +74,18 @@ type Instrument struct {
 	// unknown. It is asked for then, and never taken from another voltage.
 	OverRange250  float64 `yaml:"over_range_250" json:"over_range_250,omitempty"`   // at 250 V, Mohm
 	OverRange1000 float64 `yaml:"over_range_1000" json:"over_range_1000,omitempty"` // at 1000 V, Mohm
+
+	Serials Serials `yaml:"serials" json:"serials,omitzero"` // of other instruments, by what they measure
+}
+
+// Serials are the serial numbers of instruments that measure one thing each. Where one
+// is "", that was measured with the job's instrument.
+type Serials struct {
+	Continuity string `yaml:"continuity" json:"continuity,omitempty"`
+	Insulation string `yaml:"insulation" json:"insulation,omitempty"`
+	Loop       string `yaml:"loop" json:"loop,omitempty"` // loop impedance and fault current
+	RCD        string `yaml:"rcd" json:"rcd,omitempty"`
+	Electrode  string `yaml:"electrode" json:"electrode,omitempty"`
 }
 
 // ScaleEnd returns where the insulation scale ends at a test voltage, V DC, in Mohm,
@@ -111,9 +123,15 @@ type Board struct {
 	SurgeProtection   bool      `yaml:"surge_protection" json:"surge_protection"`               // a surge protective device is fitted
 	Main              Device    `yaml:"main" json:"main,omitzero"`                              // main switch; the zero Device when unknown
 	Supply            Supply    `yaml:"supply" json:"supply,omitzero"`                          // what feeds it
+	MainPoles         int       `yaml:"main_poles" json:"main_poles,omitempty"`                 // of the main switch, 1 to 4; 0 when unknown
+	MainPlace         string    `yaml:"main_place" json:"main_place,omitempty"`                 // where the main switch is; "" when unknown
+	SurgeType         string    `yaml:"surge_type" json:"surge_type,omitempty"`                 // of the surge protective device, T1, T2 or T3, or several with +; "" when unknown
+	SurgeIndicator    Indicator `yaml:"surge_indicator" json:"surge_indicator,omitempty"`       // what its status indicator shows; "" when unknown
+	Electrode         Electrode `yaml:"electrode" json:"electrode,omitzero"`                    // the earth electrode; its value is the RA that is measured
 	EarthingConductor float64   `yaml:"earthing_conductor" json:"earthing_conductor,omitempty"` // mm2 copper; 0 when unknown
 	Bonding           []string  `yaml:"bonding" json:"bonding,omitempty"`                       // bonded services, such as water; one bonding reading each
 	EarthingLength    float64   `yaml:"earthing_length" json:"earthing_length,omitempty"`       // m; 0 when unknown
+	NoBonding         bool      `yaml:"no_bonding" json:"no_bonding,omitempty"`                 // there is no service to bond; without it and Bonding it is unknown whether there is
 	BondingSize       float64   `yaml:"bonding_size" json:"bonding_size,omitempty"`             // main protective bonding conductors, mm2 copper; 0 when unknown
 	BondingLengths    []float64 `yaml:"bonding_lengths" json:"bonding_lengths,omitempty"`       // m, one for each service of Bonding; empty when unknown
 	AllBonded         bool      `yaml:"all_bonded" json:"all_bonded,omitempty"`                 // every extraneous-conductive-part is connected to the main earthing terminal
@@ -122,45 +140,126 @@ type Board struct {
 	Ways              []Way     `yaml:"ways" json:"ways"`                                       // in the order of their numbers
 }
 
+// Indicator is what the status indicator of a surge protective device shows.
+type Indicator string
+
+// What an indicator shows.
+const (
+	IndicatorGood    Indicator = "good"
+	IndicatorExpired Indicator = "expired" // the device is to be replaced
+	NoIndicator      Indicator = "none"    // it has none
+)
+
+// Electrode is the earth electrode of an installation.
+type Electrode struct {
+	Type  string `yaml:"type" json:"type,omitempty"`   // such as rod, tape or plate; "" when unknown
+	Place string `yaml:"place" json:"place,omitempty"` // "" when unknown
+}
+
+// Cutout is the distributor's main fuse. Each field is zero when unknown.
+type Cutout struct {
+	Standard string  `yaml:"standard" json:"standard,omitempty"` // such as BS 88-3
+	Type     string  `yaml:"type" json:"type,omitempty"`         // such as II
+	Rating   float64 `yaml:"rating" json:"rating,omitempty"`     // A
+	Breaking float64 `yaml:"breaking" json:"breaking,omitempty"` // rated short-circuit capacity, kA
+}
+
+// LiveConductors is the number and type of the live conductors of a supply, in the
+// words of the model forms of BS 7671 Appendix 6, from memory.
+type LiveConductors string
+
+// The live conductors of a supply.
+const (
+	OnePhaseTwo   LiveConductors = "1-phase 2-wire"
+	TwoPhaseThree LiveConductors = "2-phase 3-wire"
+	ThreePhase    LiveConductors = "3-phase 3-wire"
+	ThreePhaseN   LiveConductors = "3-phase 4-wire"
+)
+
 // Supply is what feeds a board.
 type Supply struct {
-	From         int     `yaml:"from" json:"from,omitempty"`                   // the board that feeds it; 0 is the origin of the installation
-	FromWay      int     `yaml:"from_way" json:"from_way,omitempty"`           // the way of that board, as in Way.Number; 0 at the origin
-	DeclaredZe   float64 `yaml:"declared_ze" json:"declared_ze,omitempty"`     // as the distributor declares it, ohm; 0 when unknown
-	DeclaredPFC  float64 `yaml:"declared_pfc" json:"declared_pfc,omitempty"`   // as the distributor declares it, kA; 0 when unknown
-	OnlyIsolated bool    `yaml:"only_isolated" json:"only_isolated,omitempty"` // upstream of the work and only isolated: no test is asked for here
+	From          int            `yaml:"from" json:"from,omitempty"`                       // the board that feeds it; 0 is the origin of the installation
+	FromWay       int            `yaml:"from_way" json:"from_way,omitempty"`               // the way of that board, as in Way.Number; 0 at the origin
+	DeclaredZe    float64        `yaml:"declared_ze" json:"declared_ze,omitempty"`         // as the distributor declares it, ohm; 0 when unknown
+	DeclaredPFC   float64        `yaml:"declared_pfc" json:"declared_pfc,omitempty"`       // as the distributor declares it, kA; 0 when unknown
+	Frequency     float64        `yaml:"frequency" json:"frequency,omitempty"`             // nominal, Hz; 0 when unknown
+	Conductors    LiveConductors `yaml:"live_conductors" json:"live_conductors,omitempty"` // "" when unknown
+	Cutout        Cutout         `yaml:"cutout" json:"cutout,omitzero"`                    // the zero Cutout when unknown
+	MaximumDemand float64        `yaml:"maximum_demand" json:"maximum_demand,omitempty"`   // of the installation, A a line; 0 when unknown
+	OnlyIsolated  bool           `yaml:"only_isolated" json:"only_isolated,omitempty"`     // upstream of the work and only isolated: no test is asked for here
 }
 
 // Way is one outgoing way of a board.
 type Way struct {
-	Number       int      `yaml:"way" json:"way"`     // as marked on the board, 1 to 99, or 1L1 to 99L3 as package waymark has it
-	Feeds        string   `yaml:"feeds" json:"feeds"` // what it supplies, as marked on the board
-	Spare        bool     `yaml:"spare" json:"spare,omitempty"`
-	Device       Device   `yaml:"device" json:"device"`
-	Wiring       Wiring   `yaml:"wiring" json:"wiring"`
-	Phases       int      `yaml:"phases" json:"phases,omitempty"`             // 1 or 3; Read makes it 1 where a file gives none; 0 on a spare way
-	NoNeutral    bool     `yaml:"no_neutral" json:"no_neutral,omitempty"`     // three-phase without a neutral, such as a motor: nothing is tested to neutral
-	Phase        string   `yaml:"phase" json:"phase,omitempty"`               // L1, L2 or L3: where a single-phase way of a three-phase board is connected
-	Line         float64  `yaml:"line" json:"line"`                           // line conductor, mm2; 0 when unknown
-	CPC          float64  `yaml:"cpc" json:"cpc"`                             // protective conductor, mm2; 0 when unknown
-	Material     Material `yaml:"material" json:"material,omitempty"`         // of the conductors; Read makes it copper where a file gives none
-	CPCKind      CPCKind  `yaml:"cpc_kind" json:"cpc_kind,omitempty"`         // Read makes it a conductor where a file gives none
-	Cores        int      `yaml:"cores" json:"cores,omitempty"`               // of a cable whose armour is the protective conductor, 2 to 4; 0 when unknown
-	Flexible     bool     `yaml:"flexible" json:"flexible,omitempty"`         // class 5 conductors of IEC 60228
-	Length       float64  `yaml:"length" json:"length,omitempty"`             // m, of a ring all the way round; 0 when unknown
-	Points       int      `yaml:"points" json:"points,omitempty"`             // points served; 0 when unknown
-	Spurs        int      `yaml:"spurs" json:"spurs,omitempty"`               // unfused spurs off a ring; 0 when there are none
-	NeutralBar   string   `yaml:"neutral_bar" json:"neutral_bar,omitempty"`   // the bar its neutral is on, when there are several
-	TwoWay       bool     `yaml:"two_way" json:"two_way,omitempty"`           // two-way or intermediate switching: test in both positions
-	Keep500Off   string   `yaml:"keep_500_off" json:"keep_500_off,omitempty"` // equipment that stays connected and must not see 500 V between live conductors
-	Separated    bool     `yaml:"separated" json:"separated,omitempty"`       // SELV or PELV
-	Use          Use      `yaml:"use" json:"use,omitempty"`                   // "" when unknown; Read makes it distribution where Supplies is given
-	Supplies     int      `yaml:"supplies" json:"supplies,omitempty"`         // the number of the board that it feeds; 0 when it feeds none
-	Undocumented bool     `yaml:"undocumented" json:"undocumented,omitempty"` // an existing circuit without documents
-	Work         Touch    `yaml:"work" json:"work,omitempty"`                 // of an addition or alteration: what is done to the way; "" for nothing
-	Tested       Extent   `yaml:"tested" json:"tested,omitempty"`             // of a periodic inspection: what was agreed of the way; "" for what Periodic says
-	FeedsBack    Source   `yaml:"feeds_back" json:"feeds_back,omitempty"`     // a source on the circuit that can feed the board; "" when there is none
+	Number       int           `yaml:"way" json:"way"`     // as marked on the board, 1 to 99, or 1L1 to 99L3 as package waymark has it
+	Feeds        string        `yaml:"feeds" json:"feeds"` // what it supplies, as marked on the board
+	Spare        bool          `yaml:"spare" json:"spare,omitempty"`
+	Device       Device        `yaml:"device" json:"device"`
+	Wiring       Wiring        `yaml:"wiring" json:"wiring"`
+	Phases       int           `yaml:"phases" json:"phases,omitempty"`                     // 1 or 3; Read makes it 1 where a file gives none; 0 on a spare way
+	NoNeutral    bool          `yaml:"no_neutral" json:"no_neutral,omitempty"`             // three-phase without a neutral, such as a motor: nothing is tested to neutral
+	Phase        string        `yaml:"phase" json:"phase,omitempty"`                       // L1, L2 or L3: where a single-phase way of a three-phase board is connected
+	Line         float64       `yaml:"line" json:"line"`                                   // line conductor, mm2; 0 when unknown
+	CPC          float64       `yaml:"cpc" json:"cpc"`                                     // protective conductor, mm2; 0 when unknown
+	Material     Material      `yaml:"material" json:"material,omitempty"`                 // of the conductors; Read makes it copper where a file gives none
+	CPCKind      CPCKind       `yaml:"cpc_kind" json:"cpc_kind,omitempty"`                 // Read makes it a conductor where a file gives none
+	Cores        int           `yaml:"cores" json:"cores,omitempty"`                       // of a cable whose armour is the protective conductor, 2 to 4; 0 when unknown
+	Flexible     bool          `yaml:"flexible" json:"flexible,omitempty"`                 // class 5 conductors of IEC 60228
+	Length       float64       `yaml:"length" json:"length,omitempty"`                     // m, of a ring all the way round; 0 when unknown
+	Points       int           `yaml:"points" json:"points,omitempty"`                     // points served; 0 when unknown
+	Spurs        int           `yaml:"spurs" json:"spurs,omitempty"`                       // unfused spurs off a ring; 0 when there are none
+	NeutralBar   string        `yaml:"neutral_bar" json:"neutral_bar,omitempty"`           // the bar its neutral is on, when there are several
+	TwoWay       bool          `yaml:"two_way" json:"two_way,omitempty"`                   // two-way or intermediate switching: test in both positions
+	Keep500Off   string        `yaml:"keep_500_off" json:"keep_500_off,omitempty"`         // equipment that stays connected and must not see 500 V between live conductors
+	Separated    bool          `yaml:"separated" json:"separated,omitempty"`               // SELV or PELV
+	Use          Use           `yaml:"use" json:"use,omitempty"`                           // "" when unknown; Read makes it distribution where Supplies is given
+	Supplies     int           `yaml:"supplies" json:"supplies,omitempty"`                 // the number of the board that it feeds; 0 when it feeds none
+	Undocumented bool          `yaml:"undocumented" json:"undocumented,omitempty"`         // an existing circuit without documents
+	Work         Touch         `yaml:"work" json:"work,omitempty"`                         // of an addition or alteration: what is done to the way; "" for nothing
+	Tested       Extent        `yaml:"tested" json:"tested,omitempty"`                     // of a periodic inspection: what was agreed of the way; "" for what Periodic says
+	Method       string        `yaml:"reference_method" json:"reference_method,omitempty"` // how its cable is installed, a reference method of BS 7671 Appendix 4; "" when unknown
+	AFDD         bool          `yaml:"afdd" json:"afdd,omitempty"`                         // an arc fault detection device with a test button
+	Kind         CircuitKind   `yaml:"kind" json:"kind,omitempty"`                         // "" for a circuit of no special kind
+	PEN          PENProtection `yaml:"pen_protection" json:"pen_protection,omitempty"`     // of EV charging; "" when unknown
+	DC           DCProtection  `yaml:"dc_protection" json:"dc_protection,omitempty"`       // of EV charging; "" when unknown
+	FeedsBack    Source        `yaml:"feeds_back" json:"feeds_back,omitempty"`             // a source on the circuit that can feed the board; "" when there is none
 }
+
+// CircuitKind is a kind of circuit that is tested otherwise than others, or that has
+// tests which are made and recorded elsewhere.
+type CircuitKind string
+
+// The kinds of circuit.
+const (
+	EVCharging        CircuitKind = "EV charging"
+	PVSupply          CircuitKind = "PV"
+	BatteryStorage    CircuitKind = "battery"
+	EmergencyLighting CircuitKind = "emergency lighting"
+)
+
+// PENProtection is what protects at an electric vehicle charging point where the
+// combined neutral and earth conductor of the supply breaks.
+type PENProtection string
+
+// The protections against a broken PEN conductor.
+const (
+	PENDevice    PENProtection = "device"     // a device, in the charging point or by itself, that disconnects all conductors
+	PENElectrode PENProtection = "electrode"  // the charging point is earthed by an electrode of its own
+	PENNotNeeded PENProtection = "not needed" // it is not earthed by a PEN conductor, or stands indoors
+	PENNone      PENProtection = "none"
+)
+
+// DCProtection is what protects at an electric vehicle charging point where the vehicle
+// gives a smooth direct residual current.
+type DCProtection string
+
+// The protections against a direct residual current.
+const (
+	DCInCharger DCProtection = "charger" // an RDC-DD, or the like, in the charging point
+	DCDevice    DCProtection = "RDC-DD"  // an RDC-DD by itself
+	DCTypeB     DCProtection = "type B"  // a type B residual current device
+	DCNone      DCProtection = "none"
+)
 
 // Source is what may feed a board through one of its ways.
 type Source string

@@ -55,7 +55,7 @@ func (b *Board) InUse(number int) error {
 
 func (s Slot) atBoard(b Board) error {
 	switch s.Test {
-	case reading.R1R2, reading.R2, reading.RingR1, reading.RingRn, reading.RingR2, reading.RingLN, reading.RingLE, reading.Zs:
+	case reading.R1R2, reading.R2, reading.RingR1, reading.RingRn, reading.RingR2, reading.RingLN, reading.RingLE, reading.Zs, reading.AFDDButton, reading.PENFault, reading.DCFault:
 		return fmt.Errorf("%s is a test of a way, not of board %d itself", s.Test, b.Number)
 	case reading.Bonding:
 		if s.Position == 0 {

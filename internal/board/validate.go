@@ -36,6 +36,7 @@ func (d *decoder) validate(job *Job) {
 			d.number("instrument."+at.name, at.end, 20, 99999, "Mohm: the end of the scale at that voltage, or leave it out")
 		}
 	}
+	d.serials(&job.Instrument.Serials)
 	d.tests(job)
 	d.work(job)
 	d.edition(job.Edition)
@@ -117,6 +118,7 @@ func (d *decoder) board(b *Board, path string) {
 	d.number(path+".voltage", b.Voltage, 50, 600, "V, line to earth, such as 230")
 	d.phases(path+".phases", b.Phases)
 	d.mainSwitch(&b.Main, path+".main")
+	d.particulars(b, path)
 	d.unknownOr(path+".supply.declared_ze", b.Supply.DeclaredZe, 0.001, 2000, "ohm, or leave it out when unknown")
 	d.unknownOr(path+".supply.declared_pfc", b.Supply.DeclaredPFC, 0.01, 200, "kA, or leave it out when unknown")
 	d.unknownOr(path+".earthing_conductor", b.EarthingConductor, 1, 1000, "mm2, or leave it out when unknown")
@@ -218,7 +220,8 @@ func (d *decoder) supply(job *Job, b *Board, path string) {
 	for _, declared := range []struct {
 		key string
 		set bool
-	}{{"declared_ze", u.DeclaredZe != 0}, {"declared_pfc", u.DeclaredPFC != 0}} {
+	}{{"declared_ze", u.DeclaredZe != 0}, {"declared_pfc", u.DeclaredPFC != 0}, {"frequency", u.Frequency != 0}, {"live_conductors", u.Conductors != ""},
+		{"cutout", u.Cutout != (Cutout{})}, {"maximum_demand", u.MaximumDemand != 0}} {
 		if declared.set {
 			d.bad(at+"."+declared.key, fmt.Sprintf("%s is given for board %d, which is not at the origin", declared.key, b.Number), "give it for the board that is fed from the origin")
 		}
@@ -362,6 +365,7 @@ func (d *decoder) way(b *Board, w *Way, path string) {
 	if w.Use != "" && !oneOf(w.Use, Socket, Lighting, Fixed, Distribution) {
 		d.bad(path+".use", fmt.Sprintf("use is %q", printable.Cut(string(w.Use), 40)), "write socket, lighting, fixed or distribution, or leave it out when unknown")
 	}
+	d.kind(b, w, path)
 	d.unknownOr(path+".supplies", float64(w.Supplies), 1, 99, "the number of the board that it feeds")
 	d.contradictions(w, path)
 }
@@ -426,6 +430,7 @@ func (d *decoder) spare(w *Way, path string) {
 	}{{"wiring", w.Wiring != ""}, {"line", w.Line != 0}, {"cpc", w.CPC != 0}, {"length", w.Length != 0}, {"points", w.Points != 0},
 		{"two_way", w.TwoWay}, {"keep_500_off", w.Keep500Off != ""}, {"separated", w.Separated},
 		{"no_neutral", w.NoNeutral}, {"material", w.Material != ""}, {"cpc_kind", w.CPCKind != ""}, {"spurs", w.Spurs != 0}, {"use", w.Use != ""}, {"supplies", w.Supplies != 0}, {"undocumented", w.Undocumented},
+		{"reference_method", w.Method != ""}, {"afdd", w.AFDD}, {"kind", w.Kind != ""}, {"pen_protection", w.PEN != ""}, {"dc_protection", w.DC != ""},
 		{"cores", w.Cores != 0}, {"flexible", w.Flexible}, {"feeds_back", w.FeedsBack != ""}, {"work", w.Work != ""}, {"tested", w.Tested != ""}} {
 		if f.set {
 			d.bad(path+"."+f.key, fmt.Sprintf("way %s is spare but has %s", waymark.Print(w.Number), f.key), "remove one of the two")

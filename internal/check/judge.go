@@ -194,7 +194,7 @@ func (c *ctx) refuse() (Verdict, bool) {
 
 func (c *ctx) refuseBoard(no func(string, ...any) (Verdict, bool)) (Verdict, bool) {
 	switch t := c.in.Test; {
-	case t == reading.R1R2 || t == reading.R2 || t == reading.Zs || ringTest(t):
+	case t == reading.R1R2 || t == reading.R2 || t == reading.Zs || t == reading.AFDDButton || t == reading.PENFault || t == reading.DCFault || ringTest(t):
 		return no("this is a test of a way, so name the way")
 	case t == reading.RA && c.board.Earthing != "" && c.board.Earthing != board.TT:
 		return no("an earth electrode is measured where the earthing is T T")
@@ -220,6 +220,10 @@ func (c *ctx) refuseWay(no func(string, ...any) (Verdict, bool)) (Verdict, bool)
 		return no("the circuit is a radial, so it has no ring to test")
 	case ofRCD(t) && c.rcdOf() == nil:
 		return no("no r c d is described for this way")
+	case t == reading.AFDDButton && !c.way.AFDD:
+		return no("no arc fault detection device is described for this way")
+	case (t == reading.PENFault || t == reading.DCFault) && c.way.Kind != board.EVCharging:
+		return no("the way charges no electric vehicle")
 	case c.way.NoNeutral && toNeutral(t):
 		return no("the circuit has no neutral")
 	case (t == reading.PhaseSequence || ofLines(t)) && c.way.Phases != 3:

@@ -14,12 +14,16 @@ func (c *ctx) answered() []Verdict {
 		reading.PhaseSequence: "BS 7671 regulation 643.9, from memory",
 		reading.Functional:    "BS 7671 regulation 643.10, from memory",
 		reading.RCDButton:     "BS 7671 regulation 643.10, from memory",
+		reading.AFDDButton:    "BS 7671 regulation 643.10, from memory",
+		reading.PENFault:      "BS 7671:2018 Amendment 1:2020 regulation 722.411.4.1, as a trade article tells it",
+		reading.DCFault:       "BS 7671 regulation 722.531.3.101, as a thread of the IET's forum quotes it for A2:2022",
 		reading.RCDHalf:       "IET Guidance Note 3 and IEC 61008-1 rated residual non-operating current, from memory",
 	}[test]
 	if c.q == reading.Correct {
 		reason := map[reading.Test]string{
 			reading.Polarity: "Polarity is as it should be.", reading.PhaseSequence: "The sequence is as it should be.", reading.Functional: "It works as it should.",
 			reading.RCDButton: "The test button trips it.", reading.RCDHalf: "It does not trip at half its rated current.",
+			reading.AFDDButton: "The test button trips it.", reading.PENFault: "By its maker's test it disconnects.", reading.DCFault: "By its maker's test it disconnects.",
 		}[test]
 		return []Verdict{c.numbers(verdict(Pass, test.Spoken(), source, "%s", reason))}
 	}
@@ -35,6 +39,12 @@ func (c *ctx) wrong() (reason, next string) {
 		return "It does not work as it should.", "Find out what does not work, and why."
 	case reading.RCDButton:
 		return "The test button does not trip it, so its mechanism may be stuck.", "Check that it is supplied, then replace it."
+	case reading.AFDDButton:
+		return "The test button does not trip it, so its mechanism may be stuck.", "Check that it is supplied, then replace it."
+	case reading.PENFault:
+		return "It does not disconnect, so a vehicle would become live where the combined conductor breaks.", "Keep the charging point off and ask its maker."
+	case reading.DCFault:
+		return "It does not disconnect on direct current, which may keep a residual current device from tripping.", "Keep the charging point off and ask its maker."
 	case reading.RCDHalf:
 		return "It trips at half its rated current.", "Test again with the loads off: they may leak."
 	}

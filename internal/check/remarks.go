@@ -21,12 +21,17 @@ func (r Remark) Cited() string { return r.Text + " (" + r.Source + ")" }
 // 31 July 2024, and jobs judged by A2 are older than A4.
 const (
 	oneWaySource = "BS 7671:2018 Amendment 3:2024 regulation 530.3.201, as a trade article tells it"
+	penSource    = "BS 7671:2018 Amendment 1:2020 regulation 722.411.4.1, as a trade article tells it"
+	evSource     = "BS 7671 regulation 722.531.3.101, as a thread of the IET's forum quotes it for A2:2022"
+	elsewhere    = "common practice, no published source"
 	typeACSource = "BS 7671 regulation 531.3.3, as the IET's Wiring Matters 91 of July 2022 tells it for A2:2022"
 )
 
 // Remarks returns what is to be remarked on the description of a way, or with way 0
 // on that of the board itself: a source that feeds back through a device marked for
-// a supply from one side only, and a type AC residual current device on socket-outlets.
+// a supply from one side only, a type AC residual current device on socket-outlets, how
+// a charging point is protected, what of a way is tested and recorded elsewhere, and
+// surge protection that has expired.
 func Remarks(job board.Job, number, way int) []Remark {
 	b := job.Board(number)
 	if b == nil {
@@ -42,6 +47,9 @@ func Remarks(job board.Job, number, way int) []Remark {
 	if way == 0 {
 		if by := feedsBack(&job, b, 0); by != "" && (b.Main.Unidirectional || b.Main.RCD != nil && b.Main.RCD.Unidirectional) {
 			oneWay("The main switch", by)
+		}
+		if b.SurgeIndicator == board.IndicatorExpired {
+			add(elsewhere, "The status indicator of the surge protection shows that it is to be replaced.")
 		}
 		return all
 	}
@@ -69,7 +77,54 @@ func Remarks(job board.Job, number, way int) []Remark {
 	if rcd != nil && rcd.Type == "AC" && w.Use == board.Socket {
 		add(typeACSource, "A type AC device serves socket-outlets, and is only for loads known to give no direct current.")
 	}
+	kindRemarks(b, w, add)
 	return all
+}
+
+// kindRemarks are those on a way of a kind of its own.
+func kindRemarks(b *board.Board, w *board.Way, add func(source, format string, args ...any)) {
+	switch w.Kind {
+	case board.EVCharging:
+		evRemarks(b, w, add)
+	case board.PVSupply:
+		add(elsewhere, "Only the alternating current side is tested here. The direct current side and the inverter's disconnection when the supply is lost are tested and recorded elsewhere.")
+	case board.BatteryStorage:
+		add(elsewhere, "Only the circuit of the inverter is tested here. The battery, and the installation when the supply is lost, are tested and recorded elsewhere.")
+	case board.EmergencyLighting:
+		add(elsewhere, "Only the circuit is tested here. The function and the duration of the emergency lighting are tested and recorded elsewhere, in its log book.")
+	}
+}
+
+func evRemarks(b *board.Board, w *board.Way, add func(source, format string, args ...any)) {
+	rcd := w.Device.RCD
+	if rcd == nil {
+		rcd = b.Main.RCD
+	}
+	switch {
+	case rcd == nil:
+		add(evSource, "No residual current device is described for the charging point, which needs one of its own of 30 mA at most.")
+	case rcd.Rated > 30:
+		add(evSource, "The residual current device of the charging point is of %v mA, and 30 mA is the most.", rcd.Rated)
+	case rcd.Type == "AC":
+		add(evSource, "The residual current device of the charging point is type AC, and is to be type A, F or B.")
+	}
+	if rcd != nil && (rcd != w.Device.RCD || rcd.Group != "") {
+		add(evSource, "The charging point shares its residual current device with other ways, and is to have one of its own.")
+	}
+	switch {
+	case w.DC == "":
+		add(evSource, "It is unknown what protects against a direct residual current of the vehicle.")
+	case w.DC == board.DCNone:
+		add(evSource, "Nothing is described that protects against a direct residual current of the vehicle.")
+	}
+	switch {
+	case b.Earthing != board.TNCS:
+	case w.PEN == "":
+		add(penSource, "It is unknown what protects when the combined neutral and earth conductor of the supply breaks.")
+	case w.PEN == board.PENNone:
+		add(penSource, "Nothing is described that protects when the combined neutral and earth conductor of the supply breaks.")
+	}
+	add(elsewhere, "Charging with a vehicle or an adapter, and the charging point's own settings, are tested and recorded elsewhere.")
 }
 
 // wayFeedsBack names the source that can feed a board through a way of it, there or

@@ -55,6 +55,9 @@ const (
 	RCDHalf       Test = "RCD-half"       // half the rated residual current; correct is no trip
 	RCDRamp       Test = "RCD-ramp"       // residual current at which it operates, slowly raised, mA
 	RCDButton     Test = "RCD-button"     // test button; correct is a trip
+	AFDDButton    Test = "AFDD-button"    // test button of an arc fault detection device; correct is a trip
+	PENFault      Test = "PEN-fault"      // protection of an electric vehicle charging point against a broken PEN conductor, by its maker's test; correct or wrong
+	DCFault       Test = "DC-fault"       // its protection against a direct residual current, by its maker's test; correct or wrong
 	PhaseSequence Test = "phase-sequence" // correct or wrong
 	Functional    Test = "functional"     // correct or wrong
 )
@@ -92,6 +95,7 @@ var tests = map[Test]struct {
 	PFC: {Kiloamp, "fault current"}, PSC: {Kiloamp, "p s c c"},
 	RCDHalf: {NoUnit, "r c d half times"}, RCDRamp: {Milliamp, "r c d ramp"},
 	RCD1x: {Millisec, "r c d one times"}, RCD5x: {Millisec, "r c d five times"},
+	AFDDButton: {NoUnit, "a f d d button"}, PENFault: {NoUnit, "p e n fault"}, DCFault: {NoUnit, "d c protection"},
 	RCDButton: {NoUnit, "test button"}, PhaseSequence: {NoUnit, "phase sequence"}, Functional: {NoUnit, "functional"},
 }
 
@@ -118,7 +122,7 @@ func (t Test) Judged() bool { return t.Known() && tests[t].unit == NoUnit }
 // regulation 643.7.2, from memory).
 func (t Test) Live() bool {
 	switch t {
-	case Ze, Zs, PFC, PSC, RA, RCD1x, RCD5x, RCDHalf, RCDRamp, RCDButton, PhaseSequence, Functional:
+	case Ze, Zs, PFC, PSC, RA, RCD1x, RCD5x, RCDHalf, RCDRamp, RCDButton, AFDDButton, PENFault, DCFault, PhaseSequence, Functional:
 		return true
 	}
 	return false

@@ -127,7 +127,7 @@ func TestTests(t *testing.T) {
 
 func TestJudged(t *testing.T) {
 	for k := range tests {
-		judged := k == Polarity || k == RCDHalf || k == RCDButton || k == PhaseSequence || k == Functional
+		judged := k == AFDDButton || k == PENFault || k == DCFault || k == Polarity || k == RCDHalf || k == RCDButton || k == PhaseSequence || k == Functional
 		if k.Judged() != judged {
 			t.Errorf("%s is judged: %v", k, k.Judged())
 		}
@@ -168,7 +168,7 @@ func TestJudged(t *testing.T) {
 // Every test is either dead or live, as IEC 60364-6 and BS 7671 Part 6 order
 // them, from memory.
 func TestLive(t *testing.T) {
-	live := map[Test]bool{Ze: true, Zs: true, PFC: true, PSC: true, RA: true, RCD1x: true, RCD5x: true, RCDHalf: true, RCDRamp: true, RCDButton: true, PhaseSequence: true, Functional: true}
+	live := map[Test]bool{Ze: true, Zs: true, PFC: true, PSC: true, RA: true, RCD1x: true, RCD5x: true, RCDHalf: true, RCDRamp: true, RCDButton: true, AFDDButton: true, PENFault: true, DCFault: true, PhaseSequence: true, Functional: true}
 	for k := range tests {
 		if k.Live() != live[k] {
 			t.Errorf("%s is live: %v", k, k.Live())

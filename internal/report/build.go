@@ -105,7 +105,7 @@ func Build(s record.State) Schedule {
 		Format: Format,
 		Job: Header{
 			Reference: job.Reference, Address: job.Address, Date: job.Date, Tester: job.Tester,
-			Instrument: job.Instrument.Serial, Checked: job.Instrument.Checked, OverRange: job.Instrument.OverRange, Edition: string(job.JudgedBy()), Work: string(job.Work), Limited: []string{},
+			Instrument: job.Instrument.Serial, Checked: job.Instrument.Checked, OverRange: job.Instrument.OverRange, Serials: serials(job.Instrument), Edition: string(job.JudgedBy()), Work: string(job.Work), Limited: []string{},
 		},
 		Record:      Record{LastEvent: s.LastID, LastAt: s.LastAt.UTC(), Sessions: s.Sessions, Finished: s.Finished},
 		Boards:      []Board{},
@@ -225,7 +225,7 @@ func (b *builder) board(one *board.Board) Board {
 		Number: one.Number, Name: one.Name, Earthing: string(one.Earthing), Voltage: one.Voltage, Phases: max(1, one.Phases),
 		SurgeProtection: one.SurgeProtection, OnlyIsolated: one.Supply.OnlyIsolated, FedFrom: one.Supply.From, FedFromWay: one.Supply.FromWay,
 		DeclaredZe: one.Supply.DeclaredZe, DeclaredPFC: one.Supply.DeclaredPFC, Main: newDevice(one.Main),
-		EarthingConductor: one.EarthingConductor, Bonding: append([]string{}, one.Bonding...), BondingSize: one.BondingSize, AllBonded: one.AllBonded, Conditional: one.Conditional,
+		EarthingConductor: one.EarthingConductor, Bonding: append([]string{}, one.Bonding...), BondingSize: one.BondingSize, NoBonding: one.NoBonding, AllBonded: one.AllBonded, Particulars: particulars(one), Conditional: one.Conditional,
 		Tested: newTested(),
 	}
 	out.fill(b, b.slots[wayAt{one.Number, 0}])
@@ -249,6 +249,9 @@ func (b *builder) lines(one *board.Board, w *board.Way) []Line {
 		var first []string
 		if w.Separated {
 			first = append(first, "SELV or PELV.")
+		}
+		if kind := l.KindWords(); kind != "" {
+			first = append(first, kind+".")
 		}
 		if w.Work != "" {
 			first = append(first, english.Capital(string(w.Work))+" in this work.")
@@ -316,7 +319,10 @@ func newLine(one *board.Board, w *board.Way, position int) Line {
 	l := Line{
 		Board: one.Number, Way: w.Number, Position: position, Feeds: w.Feeds, Spare: w.Spare, Device: newDevice(w.Device),
 		Wiring: string(w.Wiring), Phases: w.Phases, Phase: w.Phase, Line: w.Line, CPC: w.CPC, Material: string(w.Material), CPCKind: string(w.CPCKind),
-		Length: w.Length, Points: w.Points, Neutral: w.NeutralBar, Use: string(w.Use), Supplies: w.Supplies, Tested: newTested(),
+		Length: w.Length, Points: w.Points, Neutral: w.NeutralBar, Method: w.Method, AFDD: w.AFDD, Kind: string(w.Kind), Use: string(w.Use), Supplies: w.Supplies, Tested: newTested(),
+	}
+	if w.Kind == board.EVCharging {
+		l.PEN, l.DC = cmp.Or(string(w.PEN), unknown), cmp.Or(string(w.DC), unknown)
 	}
 	if waymark.Line(w.Number) != 0 {
 		l.Marked = waymark.Print(w.Number)

@@ -44,7 +44,7 @@ func TestScheduleSaysWhatVerdictsRestOn(t *testing.T) {
 	text := strings.Join(strings.Fields(reporttest.Written(t, func(w io.Writer) error { return plaintext.Write(w, made) })), " ")
 	for _, want := range []string{
 		"Judged by BS 7671:2018+A2:2022",
-		"conditional rating of the board 16 kA",
+		"Conditional rating of the board: 16 kA",
 		"every extraneous-conductive-part is said to be bonded",
 		"The device of this way is marked for a supply from one side only, and a vehicle feeds back through it",
 	} {

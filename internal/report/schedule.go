@@ -126,41 +126,50 @@ type Ending struct {
 
 // Header is what was tested, by whom and with what.
 type Header struct {
-	Reference  string   `json:"reference"`
-	Address    string   `json:"address"`
-	Date       string   `json:"date"`                    // 2006-01-02
-	Tester     string   `json:"tester"`                  // initials
-	Others     []string `json:"other_testers,omitempty"` // initials of who tested in some of the sessions
-	Instrument string   `json:"instrument_serial"`
-	Checked    string   `json:"instrument_checked"`    // date of its last calibration check, 2006-01-02
-	OverRange  float64  `json:"instrument_over_range"` // where its insulation scale ends, Mohm
-	Edition    string   `json:"edition,omitempty"`     // of BS 7671, that the readings were judged by; absent in a schedule that was made before it was kept
-	Work       string   `json:"work,omitempty"`        // new, addition, alteration or periodic; absent where it was not said
-	Limited    []string `json:"limited_to"`            // the kinds of test that the job is limited to; empty for all
+	Reference  string       `json:"reference"`
+	Address    string       `json:"address"`
+	Date       string       `json:"date"`                    // 2006-01-02
+	Tester     string       `json:"tester"`                  // initials
+	Others     []string     `json:"other_testers,omitempty"` // initials of who tested in some of the sessions
+	Instrument string       `json:"instrument_serial"`
+	Checked    string       `json:"instrument_checked"`           // date of its last calibration check, 2006-01-02
+	OverRange  float64      `json:"instrument_over_range"`        // where its insulation scale ends, Mohm
+	Serials    []Particular `json:"instrument_serials,omitempty"` // of other instruments, by what they measure
+	Edition    string       `json:"edition,omitempty"`            // of BS 7671, that the readings were judged by; absent in a schedule that was made before it was kept
+	Work       string       `json:"work,omitempty"`               // new, addition, alteration or periodic; absent where it was not said
+	Limited    []string     `json:"limited_to"`                   // the kinds of test that the job is limited to; empty for all
 }
 
 // Board is a board with the readings of the board itself: of its supply, its
 // earthing and bonding, its main switch, and of all its ways together.
 type Board struct {
-	Number            int      `json:"board"`
-	Name              string   `json:"name"`
-	Earthing          string   `json:"earthing"` // TN-S, TN-C-S or TT
-	Voltage           float64  `json:"voltage"`  // nominal, line to earth, V
-	Phases            int      `json:"phases"`
-	SurgeProtection   bool     `json:"surge_protection"`
-	OnlyIsolated      bool     `json:"only_isolated"`      // no test is asked for on it
-	FedFrom           int      `json:"fed_from,omitempty"` // board; absent at the origin of the installation
-	FedFromWay        int      `json:"fed_from_way,omitempty"`
-	Zdb               string   `json:"zdb,omitempty"`          // of a board that another feeds: the Zs of that way as it was read, with its unit; absent before it was
-	DeclaredZe        float64  `json:"declared_ze,omitempty"`  // ohm; absent when unknown
-	DeclaredPFC       float64  `json:"declared_pfc,omitempty"` // kA; absent when unknown
-	Main              Device   `json:"main"`
-	EarthingConductor float64  `json:"earthing_conductor,omitempty"` // mm2; absent when unknown
-	Bonding           []string `json:"bonding"`                      // services; position 1 of a bonding test is the first
-	BondingSize       float64  `json:"bonding_size,omitempty"`       // mm2; absent when unknown
-	AllBonded         bool     `json:"all_bonded,omitempty"`         // every extraneous-conductive-part is said to be bonded
-	Conditional       float64  `json:"conditional_rating,omitempty"` // of the board as it is declared, kA; absent when unknown
+	Number            int          `json:"board"`
+	Name              string       `json:"name"`
+	Earthing          string       `json:"earthing"` // TN-S, TN-C-S or TT
+	Voltage           float64      `json:"voltage"`  // nominal, line to earth, V
+	Phases            int          `json:"phases"`
+	SurgeProtection   bool         `json:"surge_protection"`
+	OnlyIsolated      bool         `json:"only_isolated"`      // no test is asked for on it
+	FedFrom           int          `json:"fed_from,omitempty"` // board; absent at the origin of the installation
+	FedFromWay        int          `json:"fed_from_way,omitempty"`
+	Zdb               string       `json:"zdb,omitempty"`          // of a board that another feeds: the Zs of that way as it was read, with its unit; absent before it was
+	DeclaredZe        float64      `json:"declared_ze,omitempty"`  // ohm; absent when unknown
+	DeclaredPFC       float64      `json:"declared_pfc,omitempty"` // kA; absent when unknown
+	Main              Device       `json:"main"`
+	EarthingConductor float64      `json:"earthing_conductor,omitempty"` // mm2; absent when unknown
+	Bonding           []string     `json:"bonding"`                      // services; position 1 of a bonding test is the first
+	BondingSize       float64      `json:"bonding_size,omitempty"`       // mm2; absent when unknown
+	NoBonding         bool         `json:"no_bonding,omitempty"`         // it is said that there is no service to bond
+	AllBonded         bool         `json:"all_bonded,omitempty"`         // every extraneous-conductive-part is said to be bonded
+	Conditional       float64      `json:"conditional_rating,omitempty"` // of the board as it is declared, kA; absent when unknown
+	Particulars       []Particular `json:"particulars,omitempty"`        // of its supply, its main switch and its protection, in the order of the model forms; absent in a schedule that was made before they were kept
 	Tested
+}
+
+// Particular is something that the model forms ask of a board.
+type Particular struct {
+	Name  string `json:"name"`
+	Value string `json:"value"` // "unknown" where it is not known
 }
 
 // Record says how far the log goes that the schedule was made from.
@@ -228,6 +237,11 @@ type Line struct {
 	Length   float64 `json:"length,omitempty"`   // m; absent when unknown
 	Points   int     `json:"points,omitempty"`   // absent when unknown
 	Neutral  string  `json:"neutral_bar,omitempty"`
+	Method   string  `json:"reference_method,omitempty"`    // of BS 7671 Appendix 4; absent when unknown
+	AFDD     bool    `json:"afdd,omitempty"`                // an arc fault detection device
+	Kind     string  `json:"kind,omitempty"`                // EV charging, PV, battery or emergency lighting; absent for no special kind
+	PEN      string  `json:"pen_protection,omitempty"`      // of EV charging: device, electrode, not needed, none or unknown
+	DC       string  `json:"dc_protection,omitempty"`       // of EV charging: charger, RDC-DD, type B, none or unknown
 	Use      string  `json:"use,omitempty"`                 // socket, lighting, fixed or distribution; absent when unknown
 	Supplies int     `json:"supplies,omitempty"`            // the board that it feeds
 	MaxZs    *MaxZs  `json:"max_zs,omitempty"`              // absent when it is not known
@@ -325,7 +339,7 @@ var Order = []reading.Test{
 	reading.L1E, reading.L2E, reading.L3E, reading.L1L2, reading.L2L3, reading.L1L3, reading.L1N, reading.L2N, reading.L3N,
 	reading.Polarity,
 	reading.Ze, reading.RA, reading.Zs, reading.PFC, reading.PSC,
-	reading.RCDHalf, reading.RCD1x, reading.RCD5x, reading.RCDRamp, reading.RCDButton, reading.PhaseSequence, reading.Functional,
+	reading.RCDHalf, reading.RCD1x, reading.RCD5x, reading.RCDRamp, reading.RCDButton, reading.AFDDButton, reading.PENFault, reading.DCFault, reading.PhaseSequence, reading.Functional,
 }
 
 var cautions = []string{

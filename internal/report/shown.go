@@ -29,14 +29,6 @@ func (b Board) Service(position int) string {
 	return ""
 }
 
-// BondedWords goes on from the bonded services.
-func (b Board) BondedWords() string {
-	if b.AllBonded {
-		return "; every extraneous-conductive-part is said to be bonded"
-	}
-	return ""
-}
-
 // AllTesters are the initials of all who tested, the job's tester first.
 func (h Header) AllTesters() string {
 	return strings.Join(append([]string{h.Tester}, h.Others...), ", ")

@@ -19,6 +19,7 @@ const (
 	Needed      Requirement = "required"
 	NotNeeded   Requirement = "not required" // may be made, and its reading is taken
 	NotPossible Requirement = "not possible"
+	Unknown     Requirement = "unknown" // what it hangs on is not described, so it is not known whether it is made
 )
 
 // Need is one test of a board or a way with what is asked of it.
@@ -41,6 +42,9 @@ const (
 	polaritySrc = "BS 7671 regulation 643.6 and IET Guidance Note 3, from memory"
 	loopSource  = "BS 7671 regulation 643.7.3 and IET Guidance Note 3, from memory"
 	electrode   = "BS 7671 regulations 411.5.3 and 643.7.2, from memory"
+	arcSource   = "BS 7671 regulations 421.1.7 and 643.10, from memory"
+	penSource   = "BS 7671:2018 Amendment 1:2020 regulation 722.411.4.1, as a trade article tells it"
+	dcSource    = "BS 7671 regulation 722.531.3.101, as a thread of the IET's forum quotes it for A2:2022"
 	faultSource = "BS 7671 regulation 643.7.3.201, from memory"
 	rcdSource   = "BS 7671 regulations 643.7.1 and 643.8, from memory"
 	phaseSource = "BS 7671 regulation 643.9, from memory"
@@ -104,6 +108,9 @@ var rules = []rule{
 	{test: reading.RCD5x, setup: Outgoing, board: rcdMain(five), way: rcdOfWay(five)},
 	{test: reading.RCDRamp, setup: Outgoing, board: rcdMain(ramp), way: rcdOfWay(ramp)},
 	{test: reading.RCDButton, setup: Outgoing, board: rcdMain(button), way: rcdOfWay(button)},
+	{test: reading.AFDDButton, setup: Outgoing, way: arcFault},
+	{test: reading.PENFault, setup: Outgoing, way: penFault},
+	{test: reading.DCFault, setup: Outgoing, way: dcFault},
 	{test: reading.PhaseSequence, setup: AtPoint, way: lines(sequenceOfWay)},
 	{test: reading.Functional, setup: Outgoing, board: mainSwitch, way: functional},
 }
@@ -126,6 +133,7 @@ type ruling struct {
 func needed(why, source string) ruling    { return ruling{Needed, why, source} }
 func notNeeded(why, source string) ruling { return ruling{NotNeeded, why, source} }
 func notPossible(why string) ruling       { return ruling{NotPossible, why, practice} }
+func unknown(why, source string) ruling   { return ruling{Unknown, why, source} }
 
 // single and lines make a rule for single-phase and for three-phase ways only.
 func single(f func(circuit) ruling) func(circuit) ruling {
@@ -176,8 +184,14 @@ func earthingConductor(c circuit) ruling {
 }
 
 func bonding(c circuit) ruling {
-	if len(c.board.Bonding) == 0 {
-		return notPossible("No bonded service is described.")
+	switch {
+	case len(c.board.Bonding) > 0:
+	case c.board.NoBonding:
+		return notPossible("There is no service to bond, as it is described.")
+	case !c.ownEarth():
+		return notPossible("Services are bonded where the installation is earthed.")
+	default:
+		return unknown("It is not described which services are bonded, or that there is none.", protective)
 	}
 	return needed("Each main bonding conductor is tested from the main earthing terminal to the service.", protective)
 }
@@ -396,6 +410,43 @@ func rcdOfWay(f rcdTest) func(circuit) ruling {
 	}
 }
 
+// What belongs to one kind of way.
+
+func arcFault(c circuit) ruling {
+	if !c.way.AFDD {
+		return notPossible("No arc fault detection device is described for this way.")
+	}
+	return needed("The test button works the mechanism of the arc fault detection device.", arcSource)
+}
+
+func penFault(c circuit) ruling {
+	switch {
+	case c.way.Kind != board.EVCharging:
+		return notPossible("The way charges no electric vehicle.")
+	case c.way.PEN == board.PENDevice:
+		return needed("What disconnects on a broken P E N conductor is worked as its maker says.", penSource)
+	case c.board.Earthing != board.TNCS:
+		return notNeeded("The board is not earthed by a P E N conductor.", penSource)
+	case c.way.PEN == "":
+		return unknown("It is not described what protects when the P E N conductor breaks.", penSource)
+	}
+	return notNeeded("No device that is described disconnects on a broken P E N conductor.", penSource)
+}
+
+func dcFault(c circuit) ruling {
+	switch {
+	case c.way.Kind != board.EVCharging:
+		return notPossible("The way charges no electric vehicle.")
+	case c.way.DC == board.DCDevice:
+		return needed("The charging point has no protection against direct current of its own, so its device is worked as its maker says.", dcSource)
+	case c.way.DC == "":
+		return unknown("It is not described what protects against a direct residual current.", dcSource)
+	case c.way.DC == board.DCInCharger:
+		return notNeeded("It is in the charging point, and is tested and recorded with that.", practice)
+	}
+	return notNeeded("No separate device against direct current is described.", dcSource)
+}
+
 // Live reports whether a test is made with the supply on. Polarity is a dead
 // test of a way and a live one of the board, where it means the supply.
 func Live(slot record.Slot) bool {
@@ -443,7 +494,7 @@ func Needs(job board.Job, board, way int) []Need {
 		if !ok {
 			continue
 		}
-		if r.need != NotPossible && !job.Asks(kindOf(slot)) {
+		if r.need != NotPossible && r.need != Unknown && !job.Asks(kindOf(slot)) {
 			r = limited(&job)
 		}
 		for _, slot.Position = range positions(c, slot.Test) {
@@ -538,7 +589,8 @@ func Positions(w board.Way) []int {
 func Allowed(job board.Job, board, way int) []reading.Test {
 	var tests []reading.Test
 	for _, n := range Needs(job, board, way) {
-		if n.Need != NotPossible && job.Asks(kindOf(n.Slot)) && !slices.Contains(tests, n.Slot.Test) {
+		noPlace := n.Need == Unknown && n.Slot.Test == reading.Bonding // a reading is of one service
+		if n.Need != NotPossible && !noPlace && job.Asks(kindOf(n.Slot)) && !slices.Contains(tests, n.Slot.Test) {
 			tests = append(tests, n.Slot.Test)
 		}
 	}

@@ -81,6 +81,8 @@ func answers(test reading.Test) string {
 	switch test {
 	case reading.RCDButton:
 		return "test button works, or test button does not trip"
+	case reading.AFDDButton:
+		return "a f d d button works, or a f d d button does not trip"
 	case reading.RCDHalf:
 		return "r c d half times no trip, or r c d half times failed"
 	}

@@ -493,7 +493,12 @@ func (p *wayPage) wayFacts(l report.Line) {
 	if l.Points > 0 {
 		p.fact("Points", strconv.Itoa(l.Points))
 	}
+	p.fact("Reference method", l.MethodWords())
 	p.fact("Used for", l.Use)
+	p.fact("Kind of circuit", l.KindWords())
+	if l.AFDD {
+		p.fact("AFDD", "fitted")
+	}
 	if l.MaxZs != nil {
 		p.fact("Greatest Zs", scale.Figure(l.MaxZs.Ohm)+" Ω ("+scale.Figure(l.MaxZs.Measured)+" Ω cold)")
 	}
@@ -520,12 +525,9 @@ func nonEmpty(all ...string) (some []string) {
 
 func (p *wayPage) boardFacts(b report.Board) {
 	p.fact("Supply", about(b))
-	p.fact("Main switch", strings.TrimSpace(b.Main.Standard+" "+deviceOf(b.Main)))
-	p.fact("Declared Ze", amount(b.DeclaredZe, "Ω"))
-	p.fact("Declared fault current", amount(b.DeclaredPFC, "kA"))
-	p.fact("Earthing conductor", amount(b.EarthingConductor, "mm²"))
-	p.fact("Bonding", strings.Join(b.Bonding, ", "))
-	p.fact("Bonding conductors", amount(b.BondingSize, "mm²"))
+	for _, one := range b.Particulars {
+		p.fact(one.Name, strings.ReplaceAll(one.Value, " ohm", " Ω"))
+	}
 }
 
 // Anchor is the id of a reading on its page.

@@ -33,22 +33,15 @@ func (p *pdf) board(b report.Board) {
 		p.field("Name", b.Name)
 	}
 	p.field("Supply", fmt.Sprintf("%s, %s V line to earth, %s, from %s, %s", b.Earthing, words.Number(b.Voltage), english.Plural(b.Phases, "single-phase", "three-phase"), from, surge))
-	if text := words.Given(", ", "Ze", b.DeclaredZe, ohmSign, "fault current", b.DeclaredPFC, "kA", "conditional rating of the board", b.Conditional, "kA"); text != "" {
-		p.field("Declared", text)
-	}
 	if b.Zdb != "" {
 		p.field("Zdb", fmt.Sprintf("%s, Zs of way %s of board %d", b.Zdb, waymark.Print(b.FedFromWay), b.FedFrom))
 	}
-	if text := b.Main.Long(); text != "" {
-		p.field("Main switch", text)
+	described, missing := b.Described()
+	for _, one := range described {
+		p.field(one.Name, withOhm(one.Value))
 	}
-	conductors := words.Given(", ", "earthing", b.EarthingConductor, "mm²", "bonding", b.BondingSize, "mm²")
-	if len(b.Bonding) > 0 {
-		conductors = strings.TrimPrefix(conductors+"; bonded: "+strings.Join(b.Bonding, ", "), "; ")
-	}
-	conductors = strings.TrimPrefix(conductors+b.BondedWords(), "; ")
-	if conductors != "" {
-		p.field("Conductors", conductors)
+	if missing != "" {
+		p.field("Unknown", missing)
 	}
 	if b.OnlyIsolated {
 		p.field("Tests", "Only isolated: nothing on it was tested.")

@@ -41,7 +41,8 @@ var liveColumns = []testColumn{
 	{reading.Zs, "Earth fault loop Ω", "Zs", true},
 	{reading.PFC, "Fault current kA", "PFC", false}, {reading.PSC, "Fault current kA", "PSC", false},
 	{reading.RCDHalf, "RCD", "at half", false}, {reading.RCD1x, "RCD", "1x ms", true}, {reading.RCD5x, "RCD", "5x ms", false},
-	{reading.RCDRamp, "RCD", "ramp mA", false}, {reading.RCDButton, "RCD", "button", true},
+	{reading.RCDRamp, "RCD", "ramp mA", false}, {reading.RCDButton, "RCD", "button", true}, {reading.AFDDButton, "AFDD", "button", false},
+	{reading.PENFault, "EV", "PEN fault", false}, {reading.DCFault, "EV", "DC fault", false},
 	{reading.PhaseSequence, "", "Phase sequence", false}, {reading.Functional, "", "Functional", false},
 }
 
@@ -73,7 +74,7 @@ func (p *pdf) ways(b report.Board, lines []report.Line) {
 	p.item("", "Of several points of a ring the highest stands here, the rest in the notes. A corner mark: the figure was corrected, see the notes. LIM: limitation. N/V: not verified. N/A: not applicable.")
 
 	result := column[*circuit]{head{name: "Result"}, func(c *circuit) entry { return entry{text: c.Outcome(), style: c.Result} }}
-	live := slices.Concat(begin(sw), tests(lines, liveColumns), []column[*circuit]{byHand[*circuit]("", "AFDD button"), result, notes})
+	live := slices.Concat(begin(sw), tests(lines, liveColumns), []column[*circuit]{result, notes})
 	table(p, fmt.Sprintf("Board %d: live tests and result", b.Number), live, circuits, nil)
 	p.item("", "The cold limit is what Zs was held against. The record does not hold tests of arc fault devices: to be filled in by hand.")
 }
@@ -119,7 +120,7 @@ func begin(sw bool) []column[*circuit] {
 func details(sw bool) []column[*circuit] {
 	return append(begin(sw),
 		plain("Circuit", "Wiring", func(c *circuit) string { return c.Wiring }),
-		byHand[*circuit]("Circuit", "Ref. method"),
+		plain("Circuit", "Ref. method", func(c *circuit) string { return c.MethodWords() }),
 		plain("Circuit", "Phase", func(c *circuit) string { return c.OnPhase() }),
 		figures("Circuit", "Points", func(c *circuit) string { return words.Known(float64(c.Points)) }),
 		figures("Circuit", "Length m", func(c *circuit) string { return words.Known(c.Length) }),

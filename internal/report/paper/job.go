@@ -30,7 +30,7 @@ func (p *pdf) front() {
 	if j.Edition != "" {
 		p.field("Judged by", j.Edition)
 	}
-	p.field("Instrument", fmt.Sprintf("serial %s, calibration checked %s, insulation scale ends at %s M%s", j.Instrument, j.Checked, words.Number(j.OverRange), ohmSign))
+	p.field("Instrument", fmt.Sprintf("%s, calibration checked %s, insulation scale ends at %s M%s", j.InstrumentWords(), j.Checked, words.Number(j.OverRange), ohmSign))
 	if len(j.Limited) > 0 {
 		p.field("Limited to", strings.Join(j.Limited, ", "))
 	}

@@ -84,7 +84,7 @@ func (t *page) header(s report.Schedule) {
 	if j.Edition != "" {
 		t.Field("Judged by", "%s", j.Edition)
 	}
-	t.Field("Instrument", "serial %s, calibration checked %s, scale ends at %s Mohm", j.Instrument, j.Checked, words.Number(j.OverRange))
+	t.Field("Instrument", "%s, calibration checked %s, scale ends at %s Mohm", j.InstrumentWords(), j.Checked, words.Number(j.OverRange))
 	if len(j.Limited) > 0 {
 		t.Field("Limited to", "%s", strings.Join(j.Limited, ", "))
 	}
@@ -109,22 +109,15 @@ func (t *page) board(s report.Schedule, b report.Board) {
 		surge = "surge protection fitted"
 	}
 	t.Field("Supply", "%s; %s V line to earth, %s%s; %s", b.Earthing, words.Number(b.Voltage), english.Plural(b.Phases, "single-phase", "three-phase"), from, surge)
-	if b.DeclaredZe != 0 || b.DeclaredPFC != 0 || b.Conditional != 0 {
-		t.Field("Declared", "%s", words.Given(", ", "Ze", b.DeclaredZe, "ohm", "fault current", b.DeclaredPFC, "kA", "conditional rating of the board", b.Conditional, "kA"))
-	}
 	if b.Zdb != "" {
 		t.Field("Zdb", "%s, Zs of way %s of board %d", b.Zdb, waymark.Print(b.FedFromWay), b.FedFrom)
 	}
-	if name := b.Main.Long(); name != "" {
-		t.Field("Main switch", "%s", name)
+	described, missing := b.Described()
+	for _, one := range described {
+		t.Item("", one.Name+": "+one.Value)
 	}
-	if b.EarthingConductor != 0 || len(b.Bonding) > 0 || b.AllBonded {
-		text := words.Given(", ", "earthing", b.EarthingConductor, "mm2", "bonding", b.BondingSize, "mm2")
-		if len(b.Bonding) > 0 {
-			text = strings.TrimPrefix(text+"; bonded: "+strings.Join(b.Bonding, ", "), "; ")
-		}
-		text = strings.TrimPrefix(text+b.BondedWords(), "; ")
-		t.Field("Conductors", "%s", text)
+	if missing != "" {
+		t.Field("Unknown", "%s", missing)
 	}
 	if b.OnlyIsolated {
 		t.Item("", "Only isolated: nothing on it was tested.")
@@ -220,8 +213,8 @@ var groups = []group{
 	{title: "INSULATION", volts: true, tests: []reading.Test{reading.LNE, reading.LN, reading.LE, reading.NE, reading.LL}, below: "Mohm; V is the DC test voltage asked for."},
 	{title: "INSULATION, LINE BY LINE", volts: true, tests: []reading.Test{reading.L1E, reading.L2E, reading.L3E, reading.L1L2, reading.L2L3, reading.L1L3, reading.L1N, reading.L2N, reading.L3N},
 		below: "Mohm; V is the DC test voltage asked for."},
-	{title: "LIVE TESTS", tests: []reading.Test{reading.Zs, reading.PFC, reading.PSC, reading.RCDHalf, reading.RCD1x, reading.RCD5x, reading.RCDRamp, reading.RCDButton, reading.PhaseSequence, reading.Functional},
-		heads: []string{"Zs", "PFC", "PSC", "RCD half", "RCD 1x", "RCD 5x", "RCD ramp", "RCD button", "phases", "functional"},
+	{title: "LIVE TESTS", tests: []reading.Test{reading.Zs, reading.PFC, reading.PSC, reading.RCDHalf, reading.RCD1x, reading.RCD5x, reading.RCDRamp, reading.RCDButton, reading.AFDDButton, reading.PENFault, reading.DCFault, reading.PhaseSequence, reading.Functional},
+		heads: []string{"Zs", "PFC", "PSC", "RCD half", "RCD 1x", "RCD 5x", "RCD ramp", "RCD button", "AFDD button", "PEN fault", "DC fault", "phases", "functional"},
 		below: "Zs in ohm; fault currents in kA; RCD 1x and 5x in ms, its ramp in mA."},
 }
 

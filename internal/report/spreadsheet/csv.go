@@ -23,7 +23,7 @@ import (
 var csvHead = slices.Concat([]string{
 	"row", "reference", "address", "date", "tester", "instrument serial", "instrument checked", "judged by",
 	"board", "board name", "earthing", "way", "switch position", "feeds", "device standard", "device type", "device rating A", "trip A", "breaking capacity kA",
-	"RCD mA", "RCD type", "RCD standard", "RCD delayed", "wiring", "phase", "line mm2", "cpc mm2", "cpc kind", "material", "length m", "points", "neutral bar",
+	"RCD mA", "RCD type", "RCD standard", "RCD delayed", "AFDD", "kind", "wiring", "reference method", "phase", "line mm2", "cpc mm2", "cpc kind", "material", "length m", "points", "neutral bar",
 	"disconnection s", "max Zs ohm", "test voltage V DC",
 }, testColumns(), []string{"result", "complete", "remarks"})
 
@@ -41,6 +41,7 @@ func testColumns() []string {
 //
 //	work         the kind of work and what was agreed for it: its name in feeds, in remarks what
 //	board        what was tested at a board itself; its main switch as the device
+//	particular   what the forms ask of a board: its name in feeds, its value in remarks
 //	bonding      one bonded service of a board, in feeds
 //	line         one line of the schedule
 //	point        one point of a ring, in the column of its test
@@ -85,6 +86,9 @@ func CSV(w io.Writer, s report.Schedule) error {
 	}
 	for _, b := range s.Boards {
 		write("board", b.Number, boardFields(b))
+		for _, one := range b.Particulars {
+			write("particular", b.Number, map[string]string{"feeds": one.Name, "remarks": one.Value})
+		}
 		for _, c := range b.Cells {
 			if c.Test == reading.Bonding {
 				fields := map[string]string{"feeds": b.Service(c.Position), csvColumn(c.Test): c.Shown(), "result": c.Result}
@@ -199,6 +203,10 @@ func about(l report.Line) map[string]string {
 		"way": waymark.Print(l.Way), "switch position": l.Switch(), "feeds": l.Feeds, "wiring": l.Wiring, "phase": l.OnPhase(),
 		"line mm2": words.Known(l.Line), "cpc mm2": words.Known(l.CPC), "cpc kind": l.CPCKind, "material": l.Material, "length m": words.Known(l.Length),
 		"points": words.Known(float64(l.Points)), "neutral bar": l.Neutral,
+	}
+	f["reference method"], f["kind"] = l.MethodWords(), l.KindWords()
+	if l.AFDD {
+		f["AFDD"] = words.YesNo(true)
 	}
 	f["disconnection s"] = words.Known(l.MaxTime)
 	if l.MaxZs != nil {

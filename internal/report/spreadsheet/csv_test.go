@@ -143,7 +143,7 @@ print(json.dumps({"csv": rows, "json": json.load(open("s.json", encoding="utf-8"
 		}
 		rest := 2 + len(s.Observations) + len(s.Notes) + len(s.Lines) + len(s.Boards) + len(s.Preparation) + len(s.ToDo) + len(s.Cautions)
 		for _, b := range s.Boards {
-			rest += len(b.Earlier)
+			rest += len(b.Earlier) + len(b.Particulars)
 			for _, c := range b.Cells {
 				if c.Test == reading.Bonding {
 					rest++

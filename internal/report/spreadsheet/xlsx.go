@@ -51,17 +51,24 @@ func XLSX(w io.Writer, s report.Schedule) error {
 	}
 	b.sheet("Job", []string{"", "Value"}, job)
 	b.sheet("Boards", boardHead, boardRows(s))
+	var particulars [][]any
+	for _, one := range s.Boards {
+		for _, p := range one.Particulars {
+			particulars = append(particulars, []any{float64(one.Number), p.Name, p.Value})
+		}
+	}
+	b.sheet("Particulars", []string{"Board", "What", "Value"}, particulars)
 	b.sheet("Circuits", circuitHead(), circuitRows(s))
 	b.sheet("Readings", readingHead, readingRows(s))
 	b.sheet("Corrections", correctionHead, correctionRows(s))
 	var rows [][]any
 	for _, o := range s.Observations {
-		rows = append(rows, []any{float64(o.Board), float64(o.Way), o.Code, o.Text, o.At.UTC().Format("2006-01-02 15:04:05 UTC"), perhaps(float64(o.Event)), perhaps(float64(o.Heard))})
+		rows = append(rows, []any{float64(o.Board), wayOrBoard(o.Way), o.Code, o.Text, o.At.UTC().Format("2006-01-02 15:04:05 UTC"), perhaps(float64(o.Event)), perhaps(float64(o.Heard))})
 	}
 	b.sheet("Observations", []string{"Board", "Way", "Code", "Observation", "At", "Event", "Heard in event"}, rows)
 	rows = nil
 	for _, n := range s.Notes {
-		rows = append(rows, []any{float64(n.Board), float64(n.Way), n.Text, n.At.UTC().Format("2006-01-02 15:04:05 UTC"), perhaps(float64(n.Event)), perhaps(float64(n.Heard))})
+		rows = append(rows, []any{float64(n.Board), wayOrBoard(n.Way), n.Text, n.At.UTC().Format("2006-01-02 15:04:05 UTC"), perhaps(float64(n.Event)), perhaps(float64(n.Heard))})
 	}
 	b.sheet("Notes", []string{"Board", "Way", "Note", "At", "Event", "Heard in event"}, rows)
 	rows = nil
@@ -113,8 +120,8 @@ func boardRows(s report.Schedule) [][]any {
 
 func circuitHead() []string {
 	return slices.Concat([]string{
-		"Board", "Way", "Switch position", "Feeds", "Wiring", "Phase", "Points", "Length m", "Live mm2", "cpc mm2", "cpc kind", "Material", "Neutral bar",
-		"Device standard", "Device type", "Rating A", "Trip A", "Breaking capacity kA", "RCD standard", "RCD type", "RCD rated mA", "RCD delayed",
+		"Board", "Way", "Switch position", "Feeds", "Kind", "Wiring", "Reference method", "Phase", "Points", "Length m", "Live mm2", "cpc mm2", "cpc kind", "Material", "Neutral bar",
+		"Device standard", "Device type", "Rating A", "Trip A", "Breaking capacity kA", "RCD standard", "RCD type", "RCD rated mA", "RCD delayed", "AFDD",
 		"Disconnection s", "Max Zs ohm", "Zs cold limit ohm", "Expected R1+R2 ohm", "Test voltage V DC",
 	}, testColumns(), []string{"Result", "Complete", "Remarks"})
 }
@@ -126,7 +133,10 @@ func circuitRows(s report.Schedule) [][]any {
 		if l.Spare {
 			feeds = strings.TrimSpace("spare " + feeds)
 		}
-		var ohm, cold, delayed any = "", "", ""
+		var ohm, cold, delayed, afdd any = "", "", "", ""
+		if l.AFDD {
+			afdd = words.YesNo(true)
+		}
 		if l.MaxZs != nil {
 			ohm, cold = figured(words.Loop(l.MaxZs.Ohm)), figured(words.Loop(l.MaxZs.Measured))
 		}
@@ -138,8 +148,8 @@ func circuitRows(s report.Schedule) [][]any {
 			expected = figured(strconv.FormatFloat(l.Expected, 'f', 3, 64))
 		}
 		row := []any{
-			float64(l.Board), marked(l.Way), perhaps(float64(l.Position)), feeds, l.Wiring, l.OnPhase(), perhaps(float64(l.Points)), perhaps(l.Length), perhaps(l.Line), perhaps(l.CPC), l.CPCKind, l.Material, l.Neutral,
-			d.Standard, d.Type, perhaps(d.Rating), perhaps(d.Trip), perhaps(d.Breaking), d.RCDStandard, d.RCDType, perhaps(d.RCDRated), delayed,
+			float64(l.Board), marked(l.Way), perhaps(float64(l.Position)), feeds, l.KindWords(), l.Wiring, l.MethodWords(), l.OnPhase(), perhaps(float64(l.Points)), perhaps(l.Length), perhaps(l.Line), perhaps(l.CPC), l.CPCKind, l.Material, l.Neutral,
+			d.Standard, d.Type, perhaps(d.Rating), perhaps(d.Trip), perhaps(d.Breaking), d.RCDStandard, d.RCDType, perhaps(d.RCDRated), delayed, afdd,
 			perhaps(l.MaxTime), ohm, cold, expected, l.TestVolts(report.Order),
 		}
 		for _, test := range report.Order {

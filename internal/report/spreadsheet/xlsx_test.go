@@ -109,7 +109,7 @@ json.dump({s.title: [[{"Type": c.data_type, "Text": show(c.value), "Format": c.n
 func TestSpreadsheetReadsBack(t *testing.T) {
 	for name, s := range reporttest.Schedules(t) {
 		sheets := openpyxl(t, s)
-		if d := cmp.Diff([]string{"Boards", "Cautions", "Circuits", "Corrections", "Job", "Left to do", "Notes", "Observations", "Preparation", "Readings"}, slices.Sorted(maps.Keys(sheets))); d != "" {
+		if d := cmp.Diff([]string{"Boards", "Cautions", "Circuits", "Corrections", "Job", "Left to do", "Notes", "Observations", "Particulars", "Preparation", "Readings"}, slices.Sorted(maps.Keys(sheets))); d != "" {
 			t.Error(d)
 		}
 		column := func(sheet, head string) int {

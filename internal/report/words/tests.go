@@ -43,6 +43,9 @@ var names = map[reading.Test]string{
 	reading.RCDHalf:       "RCD at half rated current",
 	reading.RCDRamp:       "RCD operating current",
 	reading.RCDButton:     "RCD test button",
+	reading.AFDDButton:    "AFDD test button",
+	reading.PENFault:      "PEN fault protection",
+	reading.DCFault:       "DC fault protection",
 	reading.PhaseSequence: "Phase sequence",
 	reading.Functional:    "Functional test",
 }
@@ -58,7 +61,7 @@ func TestName(t reading.Test) string {
 // TestLetters are the letters of a test, where they are not its name again.
 func TestLetters(t reading.Test) string {
 	switch t {
-	case reading.Polarity, reading.PhaseSequence, reading.Functional, reading.Earthing, reading.Bonding, reading.RCDButton:
+	case reading.Polarity, reading.PhaseSequence, reading.Functional, reading.Earthing, reading.Bonding, reading.RCDButton, reading.AFDDButton, reading.PENFault, reading.DCFault:
 		return ""
 	}
 	return string(t)
