@@ -37,7 +37,7 @@ func TestChargingPointToSchedule(t *testing.T) {
 	s := report.Build(w.S)
 	text := reporttest.Written(t, func(out io.Writer) error { return plaintext.Write(out, s) })
 	for _, want := range []string{
-		"Cut-out fuse: BS 88-3, 100 A, 16 kA", "Unknown maximum demand, conditional rating of the board", "Live conductors: 1-phase 2-wire", "Main switch poles: 2", "Surge protection: fitted, type T2, status indicator good",
+		"Cut-out fuse: BS 88-3, 100 A, 16 kA", "Unknown: maximum demand, conditional rating of the board", "Live conductors: 1-phase 2-wire", "Main switch poles: 2", "Surge protection: fitted, type T2, status indicator good",
 		"serial 0041732; RCD: serial 0052218", "PEN fault", "DC fault", "EV charging, PEN fault protection: device", "tested and recorded elsewhere",
 	} {
 		if !strings.Contains(strings.Join(strings.Fields(text), " "), want) {

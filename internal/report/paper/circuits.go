@@ -66,7 +66,7 @@ func (p *pdf) ways(b report.Board, lines []report.Line) {
 	sw := slices.ContainsFunc(lines, func(l report.Line) bool { return l.Position > 0 })
 	full := func(row int, text string) { p.mark(circuits[row], "%s, in full: %s", lines[row].Name(), text) }
 	table(p, fmt.Sprintf("Board %d: circuit details", b.Number), details(sw), circuits, full)
-	p.item("", "The record does not hold the reference method: to be filled in by hand. Time is the disconnection time that Table 41.1 allows. The limit of Zs is at operating temperature; ? where it is not known.")
+	p.item("", "Time is the disconnection time that Table 41.1 allows. The limit of Zs is at operating temperature; ? where it is not known.")
 
 	notes := plain("", "Notes", func(c *circuit) string { return strings.Join(c.marks, " ") })
 	dead := slices.Concat(begin(sw), tests(lines, deadColumns), []column[*circuit]{notes})
@@ -76,7 +76,7 @@ func (p *pdf) ways(b report.Board, lines []report.Line) {
 	result := column[*circuit]{head{name: "Result"}, func(c *circuit) entry { return entry{text: c.Outcome(), style: c.Result} }}
 	live := slices.Concat(begin(sw), tests(lines, liveColumns), []column[*circuit]{result, notes})
 	table(p, fmt.Sprintf("Board %d: live tests and result", b.Number), live, circuits, nil)
-	p.item("", "The cold limit is what Zs was held against. The record does not hold tests of arc fault devices: to be filled in by hand.")
+	p.item("", "The cold limit is what Zs was held against.")
 }
 
 // mark writes a note about a circuit and gives the circuit its number.

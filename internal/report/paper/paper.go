@@ -41,8 +41,7 @@ const (
 // It is marked as a draft on every page unless the record is signed off; then it
 // names who signed, when, and the sum of what was signed.
 //
-// Columns that a person fills in by hand, as the record does not hold them, are
-// empty and named below their table. A reading that took the place of another, or
+// A reading that took the place of another, or
 // that a reviewer put in, has a corner mark, and a note says what it was before,
 // why and by whom. A character that the
 // fonts do not have is shown as a mark. The fonts are Go Regular and Go Bold.

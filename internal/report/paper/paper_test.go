@@ -383,6 +383,21 @@ func TestPaperPromisesNothing(t *testing.T) {
 	}
 }
 
+// The record holds the reference method and the AFDD's button, so the paper does not
+// ask for a pen.
+func TestPaperAsksForNoPen(t *testing.T) {
+	p, err := see(report.Build(reporttest.Workshop(t)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, text := pdftotext(t, p.pdf, t.TempDir())
+	for _, said := range []string{"does not hold", "by hand"} {
+		if strings.Contains(text, squash(said)) {
+			t.Errorf("the paper says %q of what the record holds", said)
+		}
+	}
+}
+
 // onPaper checks that nothing stands beside the page or in the wrong place, and
 // that only visible characters are there.
 func onPaper(t interface {

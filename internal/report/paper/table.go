@@ -48,11 +48,6 @@ func growing[T any](group, name string, text func(T) string) column[T] {
 	return c
 }
 
-// byHand is a column of what the record does not hold, to be filled in with a pen.
-func byHand[T any](group, name string) column[T] {
-	return plain(group, name, func(T) string { return "" })
-}
-
 // entry is what stands in one cell.
 type entry struct {
 	text  string

@@ -117,7 +117,7 @@ func (t *page) board(s report.Schedule, b report.Board) {
 		t.Item("", one.Name+": "+one.Value)
 	}
 	if missing != "" {
-		t.Field("Unknown", "%s", missing)
+		t.Item("Unknown: ", missing)
 	}
 	if b.OnlyIsolated {
 		t.Item("", "Only isolated: nothing on it was tested.")
