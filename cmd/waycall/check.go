@@ -94,7 +94,7 @@ func runCheck(ctx context.Context, std streams, o checkOptions, arg string) erro
 // anything is judged.
 func (o checkOptions) judge(ctx context.Context, arg string) (findings.Findings, error) {
 	none := findings.Findings{}
-	if !jobs.IsBoardFile(arg) {
+	if !board.IsFile(arg) {
 		if o.readings != "" || len(o.surge) > 0 {
 			return none, command.UsageError{Err: fmt.Errorf("--readings and --surge-connected go with a board file, and %s is none; a job has its own readings", arg)}
 		}

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"waycall/internal/board"
 	"waycall/internal/command"
 	"waycall/internal/jobs"
 	"waycall/internal/plan"
@@ -57,7 +58,7 @@ func runDue(ctx context.Context, std streams, o dueOptions, arg string) error {
 // planned returns what is known of a job, or the start of the one that a board
 // file describes. Nothing is written.
 func (o dueOptions) planned(ctx context.Context, arg string) (record.State, error) {
-	if !jobs.IsBoardFile(arg) {
+	if !board.IsFile(arg) {
 		known, err := o.data.read(ctx, arg)
 		return known.State, err
 	}

@@ -511,9 +511,16 @@ func (d *decoder) reference(s string) {
 	}
 }
 
-// endings are what the names of files end in that a job may be given by, so that a
-// reference with such an end could not be told from one.
-var endings = []string{".waycall", ".yaml", ".yml"}
+// JobEnding is what the name of a job's file ends in.
+const JobEnding = ".waycall"
+
+// fileEndings are what the name of a board file may end in.
+var fileEndings = []string{".yaml", ".yml"}
+
+// IsFile reports whether a name is that of a board file, by its ending.
+func IsFile(name string) bool {
+	return slices.ContainsFunc(fileEndings, func(end string) bool { return strings.HasSuffix(name, end) })
+}
 
 // CheckReference returns an error that says why a new job cannot have that reference,
 // and what to do, or nil.
@@ -534,7 +541,8 @@ func faultOfReference(s string, isNew bool) (what, do string) {
 	if !ok {
 		return fmt.Sprintf("reference %q cannot name a file", printable.Cut(s, 40)), "use up to 64 letters, figures, hyphens, underscores and points, beginning with a letter or figure"
 	}
-	for _, end := range endings {
+	// A job may be given by its file, too, so a reference must not look like one.
+	for _, end := range append([]string{JobEnding}, fileEndings...) {
 		if isNew && strings.HasSuffix(strings.ToLower(s), end) {
 			return fmt.Sprintf("reference %q ends like the name of a file", printable.Cut(s, 40)), "leave " + end + " off"
 		}

@@ -44,9 +44,8 @@ func (j Job) Terms() (all [][2]string) {
 	if j.Periodic != nil {
 		p = *j.Periodic
 	}
-	for _, t := range [][2]string{{"Extent", p.Extent}, {"Sampling", p.Sampling}, {"Limitations", p.Limitations}, {"Agreed with", p.AgreedWith}} {
-		t[1] = cmp.Or(t[1], "not stated")
-		all = append(all, t)
+	for _, t := range p.texts() {
+		all = append(all, [2]string{t.name, cmp.Or(t.text, "not stated")})
 	}
 	return all
 }
@@ -80,6 +79,19 @@ type Periodic struct {
 	AgreedWith  string `yaml:"agreed_with" json:"agreed_with,omitempty"` // who agreed to the limitations
 	DeadTests   Agreed `yaml:"dead_tests" json:"dead_tests,omitempty"`   // whether they are made of ways that say nothing of their own; "" for all
 	StaysOn     bool   `yaml:"stays_on" json:"stays_on,omitempty"`       // the installation stays on as long as it can, so live tests come first
+}
+
+// agreedText is a text of a periodic inspection: its key in a board file, and its name.
+type agreedText struct{ key, name, text string }
+
+// texts are the texts of what was agreed, in the order in which they are printed.
+func (p Periodic) texts() []agreedText {
+	return []agreedText{
+		{"extent", "Extent", p.Extent},
+		{"sampling", "Sampling", p.Sampling},
+		{"limitations", "Limitations", p.Limitations},
+		{"agreed_with", "Agreed with", p.AgreedWith},
+	}
 }
 
 // Agreed says of what something was agreed.
@@ -129,9 +141,9 @@ func (d *decoder) work(job *Job) {
 	if job.Work != PeriodicInspection {
 		d.bad("periodic", "periodic is given, but the work is no periodic inspection", "write work: periodic, or remove it")
 	}
-	for _, f := range []struct{ name, text string }{{"extent", p.Extent}, {"sampling", p.Sampling}, {"limitations", p.Limitations}, {"agreed_with", p.AgreedWith}} {
+	for _, f := range p.texts() {
 		if f.text != "" {
-			d.line("periodic."+f.name, f.text, 200)
+			d.line("periodic."+f.key, f.text, 200)
 		}
 	}
 	if p.DeadTests != "" && !oneOf(p.DeadTests, AllWays, NoWays) {

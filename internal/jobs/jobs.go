@@ -19,7 +19,7 @@ import (
 )
 
 // Ending is the ending of a job's file: a SQLite database.
-const Ending = ".waycall"
+const Ending = board.JobEnding
 
 // archive is the folder below that of the jobs for those that are put away.
 const archive = "archive"
@@ -60,17 +60,12 @@ func (f Folder) Path(job string) (string, error) {
 	switch {
 	case strings.HasSuffix(job, Ending):
 		return job, nil
-	case IsBoardFile(job):
+	case board.IsFile(job):
 		return "", badName("waycall new "+job+" sets a job up from it", "%s is a board file, not a job", job)
 	case job == "" || strings.ContainsAny(job, "/\\\x00") || strings.HasPrefix(job, "."):
 		return "", badName("give its reference, or the path of its "+Ending+" file", "%q is not a job", job)
 	}
 	return f.File(job), nil
-}
-
-// IsBoardFile reports whether what a person names is a board file, by its ending.
-func IsBoardFile(name string) bool {
-	return strings.HasSuffix(name, ".yaml") || strings.HasSuffix(name, ".yml")
 }
 
 // names is what a job may be called in its folder: a reference, as board files have it.

@@ -98,7 +98,7 @@ func OpenForWork(path string) (*store.Store, error) {
 // OpenOrCreate opens a job to work on by its reference or file, or sets it up from a board
 // file, where it is not there yet.
 func (f Folder) OpenOrCreate(ctx context.Context, arg string, at time.Time) (*store.Store, error) {
-	if !IsBoardFile(arg) {
+	if !board.IsFile(arg) {
 		s, _, err := f.open(arg, OpenForWork)
 		return s, err
 	}

@@ -365,7 +365,7 @@ func verdicts(all []record.Proposal, advice, results bool) string {
 		words = []string{"Each: " + english.Lower(verdict(all[0].Verdict))}
 	case results:
 		words = nil
-		for _, r := range [...]check.Result{check.Fail, check.Investigate, check.CannotSay} {
+		for _, r := range slices.Backward(check.Results()) { // the most severe first
 			if len(named[r]) > 0 {
 				words = append(words, fmt.Sprintf("%s: %s.", english.Capital(string(r)), english.List(named[r])))
 			}
