@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"waycall/internal/english"
 	"waycall/internal/lab/bench"
 )
 
@@ -85,9 +86,9 @@ func (r Result) counted() string {
 	c := r.Counts
 	return fmt.Sprintf("%d phrases to waycall, %d of them with a reading and %d of these out of order; %d sentences to somebody else, %d noises, %d silences, %d notes; "+
 		"%d readings changed or dropped before they were confirmed, %d taken back after, %d ways tested again. "+
-		"%d times it read back something else or asked which was meant, %d times it did not answer, %d times it took talk or noise for a reading, which was rejected. "+
+		"%s it read back something else or asked which was meant, %s it did not answer, %s it took talk or noise for a reading, which was rejected. "+
 		"%d sessions: %d killed (%d of them with the plug pulled), %d ended by a microphone that failed; %d gaps in the sound.",
-		c.Phrases, c.Values, c.OutOfOrder, c.Talk, c.Noises, c.Silences, c.Notes, c.Corrections, c.Scratched, c.Retests, c.Misheard, c.Unanswered, c.Intruders,
+		c.Phrases, c.Values, c.OutOfOrder, c.Talk, c.Noises, c.Silences, c.Notes, c.Corrections, c.Scratched, c.Retests, english.Count(c.Misheard, "time"), english.Count(c.Unanswered, "time"), english.Count(c.Intruders, "time"),
 		c.Sessions, c.Kills, c.PulledPlugs, c.Faults, c.Gaps)
 }
 
