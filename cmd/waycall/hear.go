@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"slices"
 	"strings"
@@ -120,16 +119,17 @@ func runWords(std streams, o hearOptions) error {
 		return err
 	}
 	h, why := hear.Words(g, place.scope, text)
-	line := heardLine{Outcome: string(hear.None), Words: map[string]string{}, Note: why}
-	line.fill(h, place)
+	line := screen.NoPhrase("")
+	line.Note = why
+	line.Fill(h, place.way, place.test, place.overRange)
 	return o.print(std, line)
 }
 
-func (o hearOptions) print(std streams, line heardLine) error {
+func (o hearOptions) print(std streams, line screen.Phrase) error {
 	if o.json {
 		return screen.Print(std.out, line)
 	}
-	return line.write(std.out)
+	return line.Write(std.out)
 }
 
 // longestWords is how many characters --words takes; the longest phrase has some 200.
@@ -196,27 +196,8 @@ func readPlace(boardFile, due string, overRange float64) (place, error) {
 	return p, nil
 }
 
-// heardLine is what `waycall hear --json` prints for one file, or for --words. Fields that the
-// phrase does not have are null.
-type heardLine struct {
-	File    string            `json:"file"`    // empty for --words
-	Outcome string            `json:"outcome"` // reading, command or none
-	Agreed  bool              `json:"agreed"`  // nothing spoke against it; false when it is disputed
-	Text    string            `json:"text"`    // the words understood
-	Way     *int              `json:"way"`
-	Test    *reading.Test     `json:"test"`
-	Bound   *reading.Bound    `json:"bound"`
-	Value   *float64          `json:"value"`
-	Unit    *reading.Unit     `json:"unit"`
-	Command *phrase.Command   `json:"command"`
-	Words   map[string]string `json:"words"`    // witness -> its words
-	MS      float64           `json:"ms"`       // from the end of the sound to its meaning
-	AudioMS float64           `json:"audio_ms"` // length of the sound
-	Note    string            `json:"note,omitempty"`
-}
-
-func hearFile(e *hear.Ear, p place, file string) (heardLine, error) {
-	line := heardLine{File: file, Outcome: string(hear.None), Words: map[string]string{}}
+func hearFile(e *hear.Ear, p place, file string) (screen.Phrase, error) {
+	line := screen.NoPhrase(file)
 	clip, err := audio.ReadFile(file)
 	if err != nil {
 		if clip == nil {
@@ -224,85 +205,16 @@ func hearFile(e *hear.Ear, p place, file string) (heardLine, error) {
 		}
 		line.Note = err.Error() // damaged but usable
 	}
-	line.AudioMS = round(clip.Duration())
+	line.AudioMS = screen.MS(clip.Duration())
 	start := time.Now()
 	h, note, err := session.HearClip(e, p.scope, clip)
 	if err != nil {
 		return line, fmt.Errorf("%s: %w", file, err)
 	}
-	line.MS = round(time.Since(start))
+	line.MS = screen.MS(time.Since(start))
 	if note != "" {
 		line.Note = note
 	}
-	line.fill(h, p)
+	line.Fill(h, p.way, p.test, p.overRange)
 	return line, nil
-}
-
-func (l *heardLine) fill(h hear.Heard, p place) {
-	for _, w := range []string{hear.WhisperFree, hear.WhisperHeld, hear.WhisperOther, hear.Sphinx} {
-		if words, ok := h.Words[w]; ok {
-			l.Words[w] = words
-		}
-	}
-	best := h.Best()
-	m := best.Meaning
-	if h.Outcome == hear.Misplaced {
-		l.Note = fmt.Sprintf("%q cannot be on this board", best.Text)
-		return
-	}
-	if h.Outcome == hear.None {
-		return
-	}
-	l.Outcome, l.Agreed, l.Text = string(h.Outcome), h.Agreed, best.Text
-	if m.Command != "" {
-		l.Command = &m.Command
-	}
-	q := m.Quantity
-	if m.OverRange {
-		q.Bound, q.Value, q.Unit = reading.GreaterThan, p.overRange, reading.Megohm
-	}
-	if h.Outcome == hear.Reading {
-		if m.Way == 0 {
-			m.Way = p.way
-		}
-		if m.Test == "" && p.test != "" {
-			m.Test = p.test
-			q.Unit = p.test.Unit()
-		}
-	}
-	if m.Way != 0 {
-		l.Way = &m.Way
-	}
-	if m.Test != "" {
-		l.Test = &m.Test
-	}
-	if m.HasValue() {
-		l.Bound, l.Value = &q.Bound, &q.Value
-		if q.Unit != "" {
-			l.Unit = &q.Unit
-		}
-	}
-}
-
-func (l heardLine) write(w io.Writer) error {
-	from := l.File + ": "
-	if l.File == "" {
-		from = ""
-	}
-	what := l.Text
-	switch {
-	case l.Outcome == string(hear.None):
-		what = "(not for us)"
-	case !l.Agreed:
-		what += " ?"
-	}
-	if l.Note != "" {
-		what += " [" + l.Note + "]"
-	}
-	_, err := fmt.Fprintf(w, "%s%s\n", from, what)
-	return err
-}
-
-func round(d time.Duration) float64 {
-	return float64(d.Round(100*time.Microsecond)) / float64(time.Millisecond)
 }
