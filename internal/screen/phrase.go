@@ -22,7 +22,7 @@ type Phrase struct {
 	Way     *int              `json:"way"`
 	Test    *reading.Test     `json:"test"`
 	Bound   *reading.Bound    `json:"bound"`
-	Value   *float64          `json:"value"`
+	Value   *float64          `json:"value"` // in Unit
 	Unit    *reading.Unit     `json:"unit"`
 	Command *phrase.Command   `json:"command"`
 	Words   map[string]string `json:"words"`    // witness -> its words
