@@ -54,7 +54,7 @@ func runReport(_ context.Context, o reportOptions, files []string) error {
 	}
 	for i, k := range kept {
 		if o.again && len(k.Run.Methods) == 1 {
-			kept[i].Results = bench.Again(g, k.Results, decide)
+			kept[i].Results = bench.Again(g, k.Results, decideOver(g))
 		}
 	}
 	if err := bench.Report(o.to, kept); err != nil {
@@ -70,11 +70,14 @@ func runReport(_ context.Context, o reportOptions, files []string) error {
 	return bench.RefreshReadme(o.readme, link, kept)
 }
 
-// decide is hear.Decide as the bench takes it.
-func decide(evidence []float64, words string) (confidence float64, forUs, sure bool) {
-	if len(evidence) != len(hear.EvidenceNames) {
-		return -1, false, false
+// decideOver returns hear.Decide as the bench takes it, over phrases of a grammar.
+func decideOver(g *phrase.Grammar) func(evidence []float64, words string) (confidence float64, forUs, sure bool) {
+	return func(evidence []float64, words string) (confidence float64, forUs, sure bool) {
+		if len(evidence) != len(hear.EvidenceNames) {
+			return -1, false, false
+		}
+		m, _ := g.Meaning(words)
+		d := hear.Decide(evidence, hear.Candidate{Text: words, Meaning: m})
+		return d.Confidence, d.ForUs, d.Sure
 	}
-	d := hear.Decide(evidence, words)
-	return d.Confidence, d.ForUs, d.Sure
 }

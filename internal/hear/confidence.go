@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"waycall/internal/phrase"
 )
 
 // Evidence is what speaks for and against the likeliest candidate, in numbers
@@ -105,11 +107,12 @@ type Decision struct {
 	Sure       bool // taken without a question
 }
 
-// Decide says what becomes of the phrase for which the evidence was found. A figure
-// is never taken on one witness's word, however sure of it.
-func Decide(e Evidence, words string) Decision {
+// Decide says what becomes of the likeliest candidate, for which the evidence was found.
+// A figure is never taken on one witness's word, however sure of it, and a phrase of one
+// word not below aloneSure.
+func Decide(e Evidence, best Candidate) Decision {
 	d := Decision{Confidence: fitted.Confidence(e)}
-	count := len(strings.Fields(words))
+	count := len(strings.Fields(best.Text))
 	d.ForUs = d.Confidence >= fitted.Ask || e.agreed() && count >= long
 	// To the first, the best judge of talk, its own words are far likelier (farBelow) and
 	// no part of the phrase, nor does it hear the phrase freely together with the third:
@@ -118,6 +121,10 @@ func Decide(e Evidence, words string) Decision {
 		d.ForUs = false
 	}
 	d.Sure = d.ForUs && d.Confidence >= fitted.threshold(e) && e.Takes()
+	// What only takes back puts nothing into the record, and is often said again.
+	if takesBack := best.Meaning.Command == phrase.No && !best.Meaning.HasValue(); count == 1 && !takesBack {
+		d.Sure = d.Sure && d.Confidence >= aloneSure
+	}
 	return d
 }
 

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"waycall/internal/phrase"
+	"waycall/internal/reading"
 )
 
 // figures is what the fusion knows of the words of figures: which are easily misheard,
@@ -20,6 +21,7 @@ type figures struct {
 	longer map[string][]string
 	units  map[string]bool // words that may follow a figure
 	tails  []string        // words that go on with a figure and make another of it
+	begins map[string]bool // words that a figure may begin with
 }
 
 // soundsAlike are a digit and a unit that differ by their ends alone. The grammar must
@@ -32,6 +34,13 @@ func figuresOf(g *phrase.Grammar) figures {
 	f := figures{alike: map[string]string{}, longer: map[string][]string{}, units: map[string]bool{}}
 	for _, u := range from.Units {
 		f.units[u] = true
+	}
+	f.begins = map[string]bool{}
+	for w := range g.Lexicon() {
+		f.begins[w] = slices.ContainsFunc([]string{w, w + " nine", w + " hundred", w + " point nine"}, func(text string) bool {
+			m, ok := g.Meaning(text)
+			return ok && m.Command == "" && m.Way == 0 && m.Test == "" && m.Quantity.Bound == reading.Exactly
+		})
 	}
 	f.tails = append(slices.Sorted(maps.Keys(from.Digits)), from.Scales...)
 	pair := func(a, b string) { f.alike[a], f.alike[b] = b, a }

@@ -43,6 +43,11 @@ func TestFiguresAreTheGrammars(t *testing.T) {
 	if from := g.Figures(); from.Digits[soundsAlike[0]] != 0 || !slices.Contains(from.Units, soundsAlike[1]) {
 		t.Errorf("%q is no digit of the grammar, or not nought, or %q is no unit", soundsAlike[0], soundsAlike[1])
 	}
+	for w, want := range map[string]bool{"nine": true, "oh": true, "point": true, "a": true, "double": true, "fifty": true, "over": false, "no": false, "way": false, "earth": false} {
+		if f.begins[w] != want {
+			t.Errorf("a figure begins with %q: %v, want %v", w, f.begins[w], want)
+		}
+	}
 	want := []string{"eight", "five", "four", "nine", "seven", "six", "three"}
 	if got := slices.Sorted(maps.Keys(f.longer)); !slices.Equal(got, want) {
 		t.Errorf("what begins longer figures is %q, want %q", got, want)

@@ -129,6 +129,9 @@ type weighing struct {
 	held   []Joint // the likeliest phrases to both, best first
 	noise  float64 // of the sound
 	broken bool    // the first heard a broken-off start
+	// The third heard it, too, before the same kind of phrase: it is asked about, since nobody
+	// heard the sound as the phrase alone.
+	brokenToBoth bool
 	// How likely the figure of the likeliest goes on: 1 as likely as that it ends, 0 from
 	// farBelowBoth behind.
 	cutShort float64
@@ -205,8 +208,8 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 		return h, nil // music and knocks come out so, too: nobody else heard a phrase at all
 	}
 	h.Evidence = w.evidence(sound)
-	d := Decide(h.Evidence, best.Text)
-	h.Confidence, h.Agreed = d.Confidence, d.Sure
+	d := Decide(h.Evidence, best.Candidate)
+	h.Confidence, h.Agreed = d.Confidence, d.Sure && !w.brokenToBoth
 	if d.ForUs {
 		h.Outcome = kind(best.Meaning)
 	}
@@ -215,25 +218,29 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 
 // askThird has the third witness listen, and notes what it and the two together heard.
 func (w *weighing) askThird(sound []float32, h *Heard) error {
-	if err := w.listenThird(sound); err != nil {
+	heard, err := w.listenThird(sound)
+	if err != nil {
 		return err
 	}
-	h.note(WhisperOther, w.votes[2].Text)
+	h.note(WhisperOther, heard)
 	if w.joint.Ended {
 		h.note(WhisperBoth, Text{Words: w.joint.Words, LogProb: w.joint.Both()})
 	}
 	return nil
 }
 
-func (w *weighing) listenThird(sound []float32) error {
+// listenThird returns what the third witness heard, a broken-off start included.
+func (w *weighing) listenThird(sound []float32) (raw Text, err error) {
 	w.third = true
 	if err := w.Ear.third.Listen(sound); err != nil {
-		return err
+		return raw, err
 	}
-	heard, err := w.Ear.third.Free()
+	raw, err = w.Ear.third.Free()
 	if err != nil {
-		return err
+		return raw, err
 	}
+	heard := raw
+	heard.Words, w.brokenToBoth = w.withoutStart(raw.Words)
 	m, ok := w.grammar.Meaning(heard.Words)
 	w.votes[2] = vote{heard, m, ok && heard.Ended && w.may.Accepts(heard.Words)}
 	if first := w.votes[0]; w.noise < loud {
@@ -243,15 +250,28 @@ func (w *weighing) listenThird(sound []float32) error {
 		switch {
 		case first.Ended && first.Words == heard.Words && !w.broken:
 			w.joint = Joint{Words: heard.Words, LogProb: [2]float64{first.LogProb, heard.LogProb}, Ended: heard.Ended}
-			return nil
+			return raw, nil
 		case !first.ok && !w.votes[2].ok && !w.almost:
-			return nil
+			return raw, nil
 		}
 	}
 	if pair, ok := w.first.(Joining); ok {
 		w.joint, w.held, err = pair.Together(w.Ear.third, w.may)
+		w.joint.Words, _ = w.withoutStart(w.joint.Words)
 	}
-	return err
+	return raw, err
+}
+
+// withoutStart takes the mark of a broken-off start off what another heard where the first
+// heard one as well. Not before a figure: "nine, nine nine" may be no broken-off start,
+// but the whole.
+func (w *weighing) withoutStart(words string) (rest string, cut bool) {
+	rest, cut = strings.CutPrefix(words, brokenOff)
+	begin, _, _ := strings.Cut(rest, " ")
+	if !cut || !w.broken || w.figures.begins[begin] {
+		return words, false
+	}
+	return rest, true
 }
 
 // together reports whether what the first and the third heard together, freely, is a

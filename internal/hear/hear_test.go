@@ -2,6 +2,7 @@ package hear
 
 import (
 	"errors"
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -172,5 +173,38 @@ func TestNoise(t *testing.T) {
 	}
 	if noise(nil) != 1 || noise(make([]float32, 32000)) != 1 {
 		t.Error("silence stands out of nothing")
+	}
+}
+
+// A phrase of one word needs more to be taken than another, but for what only takes back.
+func TestOneWordAlone(t *testing.T) {
+	fitForTests(t)
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e := make(Evidence, len(EvidenceNames))
+	e[firstAndSecond] = 1
+	fitted.Weights[firstAndSecond] = 0
+	for text, want := range map[string][2]bool{ // sure just below the bar, and above it
+		"yes":       {false, true},
+		"ten":       {false, true},
+		"nought":    {false, true},
+		"pause":     {false, true},
+		"no":        {true, true},
+		"wrong":     {true, true},
+		"go back":   {true, true},
+		"nine nine": {true, true},
+	} {
+		m, ok := g.Meaning(text)
+		if !ok {
+			t.Fatalf("%q is no phrase", text)
+		}
+		for i, p := range []float64{aloneSure - 0.02, aloneSure + 0.01} {
+			fitted.Weights[len(EvidenceNames)] = math.Log(p / (1 - p))
+			if d := Decide(e, Candidate{Text: text, Meaning: m}); d.Sure != want[i] || !d.ForUs {
+				t.Errorf("%q at %.2f: %+v, want sure %v", text, p, d, want[i])
+			}
+		}
 	}
 }

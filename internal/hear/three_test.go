@@ -31,10 +31,14 @@ func TestThreeWitnesses(t *testing.T) {
 		"the first is outside the grammar by a word":     {"three live to earth four eight six", full, full, nil, full, true, Reading},
 		"broken off, and nobody else heard it":           {"- " + full, "", "hello", nil, full, false, None},
 		"broken off, the third agrees":                   {"- " + full, "", full, nil, full, true, Reading},
-		"talk":                                           {"go back to the van", "go back", "go back to the van", nil, "", false, None},
-		"talk, the third misled":                         {"go back to the van", "go back", "go back", nil, "go back", false, None},
-		"nearly a phrase to the first, too":              {"no axis", "", "no access", map[string]float64{"no access": -2}, "no access", false, Command},
-		"not on any board":                               {"way ninety nine live to earth two hundred", "confirm", "confirm", nil, "way ninety nine live to earth two hundred", false, Misplaced},
+		"broken off to both":                             {"- " + full, "", "- " + full, nil, full, false, Reading},
+		"broken off to both, a command":                  {"- not applicable", "", "- not applicable", nil, "not applicable", false, Command},
+		"broken off to both, before a figure":            {"- nine nine", "", "- nine nine", nil, "nine nine", false, None},
+		"broken off to the third alone, before a figure": {"nine nine", "", "- nine nine", nil, "nine nine", false, Reading},
+		"talk":                              {"go back to the van", "go back", "go back to the van", nil, "", false, None},
+		"talk, the third misled":            {"go back to the van", "go back", "go back", nil, "go back", false, None},
+		"nearly a phrase to the first, too": {"no axis", "", "no access", map[string]float64{"no access": -2}, "no access", false, Command},
+		"not on any board":                  {"way ninety nine live to earth two hundred", "confirm", "confirm", nil, "way ninety nine live to earth two hundred", false, Misplaced},
 	} {
 		first := &fakeFirst{free: Text{Words: tt.first, LogProb: -1, Ended: true}, scores: tt.scores}
 		third := &fakeFirst{free: Text{Words: tt.third, LogProb: -1, Ended: true}}
