@@ -22,11 +22,16 @@ type figures struct {
 	units  map[string]bool // words that may follow a figure
 	tails  []string        // words that go on with a figure and make another of it
 	begins map[string]bool // words that a figure may begin with
+	digits map[string]bool // words for one digit
 }
 
 // soundsAlike are a digit and a unit that differ by their ends alone. The grammar must
 // have both, or neither.
 var soundsAlike = [2]string{"oh", "ohm"}
+
+// answerAlike are an answer and a figure that differ by their ends alone. As above. Of 70
+// times that people said "no", two were taken for the figure.
+var answerAlike = [2]string{"no", "nought"}
 
 // figuresOf finds the words of figures in a grammar.
 func figuresOf(g *phrase.Grammar) figures {
@@ -46,6 +51,15 @@ func figuresOf(g *phrase.Grammar) figures {
 	pair := func(a, b string) { f.alike[a], f.alike[b] = b, a }
 	if a, b := soundsAlike[0], soundsAlike[1]; f.units[b] {
 		pair(a, b)
+	}
+	lexicon := g.Lexicon()
+	_, answer := lexicon[answerAlike[0]]
+	if _, nought := lexicon[answerAlike[1]]; answer && nought {
+		pair(answerAlike[0], answerAlike[1])
+	}
+	f.digits = map[string]bool{}
+	for w := range from.Digits {
+		f.digits[w] = true
 	}
 	// From thirteen and thirty on they begin with the digit; eleven, twelve and twenty do
 	// not sound like one, two or each other.
@@ -96,4 +110,19 @@ func (f *figures) swallowed(text string) (all []string) {
 		all = append(all, strings.TrimSpace(strings.Join(words, " ")+" "+unit))
 	}
 	return all
+}
+
+// oneMore reports whether longer is shorter with one more of a digit that is said twice or
+// more on end: "nine nine nine" of "nine nine".
+func (f *figures) oneMore(shorter, longer string) bool {
+	a, b := strings.Fields(shorter), strings.Fields(longer)
+	if len(b) != len(a)+1 {
+		return false
+	}
+	for i := 1; i < len(a); i++ {
+		if a[i] == a[i-1] && f.digits[a[i]] && slices.Equal(slices.Insert(slices.Clone(a), i, a[i]), b) {
+			return true
+		}
+	}
+	return false
 }

@@ -37,7 +37,7 @@ func TestFiguresAreTheGrammars(t *testing.T) {
 			t.Errorf("%q sounds like %q, which sounds like %q", a, b, f.alike[b])
 		}
 	}
-	if n := len(f.alike); n != 16 { // seven of teen and ty, and oh and ohm
+	if n := len(f.alike); n != 18 { // seven of teen and ty, oh and ohm, no and nought
 		t.Errorf("%d words sound like another", n)
 	}
 	if from := g.Figures(); from.Digits[soundsAlike[0]] != 0 || !slices.Contains(from.Units, soundsAlike[1]) {
@@ -51,5 +51,32 @@ func TestFiguresAreTheGrammars(t *testing.T) {
 	want := []string{"eight", "five", "four", "nine", "seven", "six", "three"}
 	if got := slices.Sorted(maps.Keys(f.longer)); !slices.Equal(got, want) {
 		t.Errorf("what begins longer figures is %q, want %q", got, want)
+	}
+}
+
+// The second witness hears one more of a figure that is said again and again.
+func TestOneMore(t *testing.T) {
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := figuresOf(g)
+	for _, tt := range []struct {
+		shorter, longer string
+		want            bool
+	}{
+		{"nine nine", "nine nine nine", true},
+		{"live to earth four four six", "live to earth four four four six", true},
+		{"nine", "nine nine", false}, // it was not said again
+		{"nine nine", "nine nine nine nine", false},
+		{"nine nine nine", "nine nine", false},
+		{"nine nine", "nine nine", false},
+		{"nine nine", "nine nine five", false},
+		{"live live", "live live live", false},
+		{"", "nine", false},
+	} {
+		if got := f.oneMore(tt.shorter, tt.longer); got != tt.want {
+			t.Errorf("%q is one more than %q: %v", tt.longer, tt.shorter, got)
+		}
 	}
 }

@@ -200,7 +200,11 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 		return h, err
 	}
 	best := w.all[0]
-	w.all = slices.DeleteFunc(w.all, func(c candidate) bool { return c.both() < best.both()-plausible && !c.Meaning.Same(best.Meaning) })
+	// The first and the third, of one kind, both lose one of a figure said again and again.
+	missed := w.votes[1].ok && w.figures.oneMore(best.Text, w.votes[1].Words)
+	w.all = slices.DeleteFunc(w.all, func(c candidate) bool {
+		return c.both() < best.both()-plausible && !c.Meaning.Same(best.Meaning) && !(missed && w.votes[1].says(c.Meaning))
+	})
 	for _, c := range w.all {
 		h.Candidates = append(h.Candidates, c.Candidate)
 	}
@@ -209,7 +213,7 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	}
 	h.Evidence = w.evidence(sound)
 	d := Decide(h.Evidence, best.Candidate)
-	h.Confidence, h.Agreed = d.Confidence, d.Sure && !w.brokenToBoth
+	h.Confidence, h.Agreed = d.Confidence, d.Sure && !w.brokenToBoth && !missed
 	if d.ForUs {
 		h.Outcome = kind(best.Meaning)
 	}

@@ -1,6 +1,7 @@
 package hear
 
 import (
+	"slices"
 	"testing"
 
 	"waycall/grammar"
@@ -35,10 +36,11 @@ func TestThreeWitnesses(t *testing.T) {
 		"broken off to both, a command":                  {"- not applicable", "", "- not applicable", nil, "not applicable", false, Command},
 		"broken off to both, before a figure":            {"- nine nine", "", "- nine nine", nil, "nine nine", false, None},
 		"broken off to the third alone, before a figure": {"nine nine", "", "- nine nine", nil, "nine nine", false, Reading},
-		"talk":                              {"go back to the van", "go back", "go back to the van", nil, "", false, None},
-		"talk, the third misled":            {"go back to the van", "go back", "go back", nil, "go back", false, None},
-		"nearly a phrase to the first, too": {"no axis", "", "no access", map[string]float64{"no access": -2}, "no access", false, Command},
-		"not on any board":                  {"way ninety nine live to earth two hundred", "confirm", "confirm", nil, "way ninety nine live to earth two hundred", false, Misplaced},
+		"the second hears one more of a figure":          {"nine nine", "nine nine nine", "nine nine", nil, "nine nine", false, Reading},
+		"talk":                                           {"go back to the van", "go back", "go back to the van", nil, "", false, None},
+		"talk, the third misled":                         {"go back to the van", "go back", "go back", nil, "go back", false, None},
+		"nearly a phrase to the first, too":              {"no axis", "", "no access", map[string]float64{"no access": -2}, "no access", false, Command},
+		"not on any board":                               {"way ninety nine live to earth two hundred", "confirm", "confirm", nil, "way ninety nine live to earth two hundred", false, Misplaced},
 	} {
 		first := &fakeFirst{free: Text{Words: tt.first, LogProb: -1, Ended: true}, scores: tt.scores}
 		third := &fakeFirst{free: Text{Words: tt.third, LogProb: -1, Ended: true}}
@@ -48,6 +50,34 @@ func TestThreeWitnesses(t *testing.T) {
 		}
 		if h.Best().Text != tt.best || h.Agreed != tt.agreed || h.Outcome != tt.outcome {
 			t.Errorf("%s: %s %q, agreed %v; want %s %q, %v", name, h.Outcome, h.Best().Text, h.Agreed, tt.outcome, tt.best, tt.agreed)
+		}
+	}
+}
+
+// What may have been said as well is offered: one more of a figure that the second heard,
+// however unlikely to the others, and "no" for "nought".
+func TestOffered(t *testing.T) {
+	fitForTests(t)
+	g, err := phrase.Load(grammar.Files)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for heard, tt := range map[string]struct {
+		second, offered string
+		score           float64
+	}{
+		"nine nine": {"nine nine nine", "nine nine nine", -1 - 2*plausible},
+		"nought":    {"nought", "no", -2},
+		"no":        {"no", "nought", -2},
+	} {
+		text := Text{Words: heard, LogProb: -1, Ended: true}
+		scores := map[string]float64{tt.offered: tt.score}
+		h, err := New(g, &fakeFirst{free: text, scores: scores}, &fakeSecond{tt.second}).WithThird(&fakeFirst{free: text, scores: scores}).Hear(phrase.Scope{}, steps(14, 1600))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !slices.ContainsFunc(h.Candidates, func(c Candidate) bool { return c.Text == tt.offered }) || h.Best().Text != heard {
+			t.Errorf("%q: %v, want %q offered beside it", heard, h.Candidates, tt.offered)
 		}
 	}
 }
