@@ -36,14 +36,18 @@ Unit in the hall
 
 TN-S
 
+
 y
+BS EN 60947-3 100
 0.8
 2.4
 16
 water, gas
 10
+n
 y
 Sockets
+
 RCBO b32
 
 30 a
@@ -54,8 +58,10 @@ ring
 
 
 
+
 spare
 Lights
+B
 B6
 -
 -
@@ -63,9 +69,10 @@ B6
 1.5 1
 
 
-B
 y
 smoke alarms
+lighting
+
 end
 n
 
@@ -88,7 +95,7 @@ func TestWizard(t *testing.T) {
 		t.Errorf("at the board itself: %+v", b)
 	}
 	if one.Device.Standard != board.RCBO || one.Device.Type != "B" || one.Device.Rating != 32 || one.Device.Breaking != 6 || *one.Device.RCD != (board.RCD{Rated: 30, Type: "A"}) ||
-		one.Wiring != board.Ring || one.Line != 2.5 || one.CPC != 1.5 || one.Length != 64 || one.Points != 14 {
+		one.Wiring != board.Ring || one.Line != 2.5 || one.CPC != 1.5 || b.Main.Family() != board.SwitchIsolator || b.Phases != 1 || three.Use != board.Lighting || one.Length != 64 || one.Points != 14 {
 		t.Errorf("%+v", one)
 	}
 	if three.Device.Standard != board.MCB || three.Device.RCD != nil || three.Device.Breaking != 0 || !three.TwoWay || three.NeutralBar != "B" || one.NeutralBar != "A" || three.Keep500Off != "smoke alarms" || three.Length != 0 {
@@ -108,14 +115,23 @@ func TestWizardAsksAgain(t *testing.T) {
 		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n", "7", "no earlier job"},
 		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n", "TNX", "TN-S"},
 		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n", "12", "230"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n", "perhaps", "type y or n"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n", "0,35", "type 0.35"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n", "900", "declared_pfc"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n", "water, water", "bonded twice"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\nLights\n", "B31", "31"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\nLights\n", "what", "no device"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\nLights\n\n\n", "30", "has no type"},
-		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\nLights\n\n\n\n\n", "1.5", "give both"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n", "2", "write 1 or 3"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n", "1.5", "whole number"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n", "perhaps", "type y or n"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n", "thing", "no device"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n", "0,35", "type 0.35"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n", "900", "declared_pfc"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\n", "water, water", "bonded twice"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\n\n\n\nLights\n", "B31", "31"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\n\n\n\nLights\n", "what", "no device"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\n\n\n\nLights\n\n\n", "30", "has no type"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\n\n\n\nLights\n\n\n30 a\n", "ggggggggggggggggggggg", "more than 20 characters"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\n\n\n\nLights\n\n\n\n\n", "1.5", "give both"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\n\n\n\nLights\n\n\n\n\n\n\n\n\n\n", "cooking", "use is"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\n\n\n\nLights\n\n\n\n\n\n\n\n\n\n\n", "heat pump", "unknown kind of way"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\n\n\n\nLights\n\n\n\n\n\n\n\n\n\n\nEV charging\n", "yes", "pen_protection is"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\n\ny\n", "5", "frequency is 5"},
+		{"A-1\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n\n\n\n\n\n\n\ny\n\n", "two", "live_conductors is"},
 	} {
 		_, shown, err := answer(t, Known{Taken: func(s string) bool { return s == "TAKEN" }}, true, c.before+c.wrong+"\n")
 		if !errors.Is(err, ErrStopped) {
@@ -262,5 +278,42 @@ func TestRegister(t *testing.T) {
 		if err := r.Put(board.Instrument{Serial: "5", Checked: "2026-01-01", OverRange: 999}); err == nil {
 			t.Errorf("%q was written over", text)
 		}
+	}
+}
+
+// What the forms want is asked for where somebody has it.
+func TestWizardForms(t *testing.T) {
+	job, shown, err := answer(t, Known{}, true, "A-4\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\nTT\n\n\ny\n\n\n\n\n"+
+		"y\n50\n1-phase 2-wire\nBS 88-3\n100\nunknown\nrod\nfront garden\n2\n\nT2\ngood\n\n\n\n0077\n\n"+"\nLights\nB6\n\n\n\n\n\n\n\n\n\n\nend\nn\nnew\n")
+	if err != nil {
+		t.Fatalf("%v\n%s", err, shown)
+	}
+	b := job.Boards[0]
+	if b.Supply.Frequency != 50 || b.Supply.Conductors != board.OnePhaseTwo || b.Supply.Cutout != (board.Cutout{Standard: "BS 88-3", Rating: 100}) || b.Supply.MaximumDemand != 0 ||
+		b.Electrode != (board.Electrode{Type: "rod", Place: "front garden"}) || b.MainPoles != 2 || b.SurgeType != "T2" || b.SurgeIndicator != board.IndicatorGood || job.Instrument.Serials != (board.Serials{RCD: "0077"}) || b.NoBonding || strings.Contains(shown, "Ze as declared") {
+		t.Errorf("%+v", job)
+	}
+}
+
+// A three-phase board is asked for place by place, and the ways that share a residual
+// current device say so.
+func TestWizardThreePhases(t *testing.T) {
+	job, shown, err := answer(t, Known{}, true, "A-3\n1 Example Row\n\nAB\n0012\n2026-02-02\n\n\nUnit\n\n\n\n3\n\nBS EN 61008 80\n100 S\n\n\n\nnone\n\n\n"+
+		"y\nLights\nB6\n\n30 A\nA\n\n\n\n\n\n\n\n\n"+"Sockets\n\n\n\n\n\n\n\n\n\n\n\n\n"+"spare\n"+"n\nMotor\n3\nC20\n\n-\n\n\n\n\n\n\n\n\n"+"n\nend\nn\n\n")
+	if err != nil {
+		t.Fatalf("%v\n%s", err, shown)
+	}
+	b := job.Boards[0]
+	if !b.NoBonding || b.Main.RCD == nil || !b.Main.RCD.Delayed || b.Main.RCD.Rated != 100 || len(b.Ways) != 4 {
+		t.Fatalf("%+v\n%s", b, shown)
+	}
+	for i, want := range []int{101, 201, 301, 2} {
+		if b.Ways[i].Number != want {
+			t.Errorf("way %d is %d", i, b.Ways[i].Number)
+		}
+	}
+	one, two, four := b.Ways[0], b.Ways[1], b.Ways[3]
+	if one.Phase != "L1" || one.Device.RCD.Group != "A" || two.Device.RCD.Group != "A" || four.Phases != 3 || four.Device.RCD != nil {
+		t.Errorf("%+v\n%+v\n%+v", one, two, four)
 	}
 }

@@ -35,7 +35,7 @@ func NewVoice(job board.Job) *Voice {
 
 // Begin returns what is said first.
 func (v *Voice) Begin() string {
-	return v.say("Board " + v.board().Name + ". Say each way, such as, way one lighting six amp type b. Then its cable, c p c and length, if you know them, and confirm. Say finish here at the end.")
+	return v.say("Board " + v.board().Name + ". Say each way, such as, way one lighting six amp type b. Then its r c d, such as, r c d thirty type a, and the group that shares it, its cable, c p c and length, if you know them, and confirm. Say finish here at the end.")
 }
 
 func (v *Voice) board() *board.Board { return &v.Job.Boards[v.at] }
@@ -68,7 +68,7 @@ var kinds = map[phrase.Command]board.Way{
 }
 
 // details are what can be said of a way once it is named.
-var details = []phrase.Command{"cable", "cpc", "length"}
+var details = []phrase.Command{"cable", "cpc", "length", "rcd", "no rcd", "group", "three phase"}
 
 // Step takes a phrase. agreed is false when it is not sure what was said: what is read
 // back anyway and waits for "confirm" is then taken with a word about it, and nothing
@@ -125,6 +125,23 @@ func (v *Voice) detail(m phrase.Meaning) string {
 	}
 	w := *v.pending
 	switch m.Command {
+	case "rcd":
+		one := board.RCD{Rated: m.Quantity.Value, Type: m.Code}
+		if w.Device.RCD != nil {
+			one.Group = w.Device.RCD.Group
+		}
+		w.Device.RCD = &one
+	case "no rcd":
+		w.Device.RCD = nil
+	case "group":
+		if w.Device.RCD == nil {
+			return v.say("Say its r c d first.", v.readBack())
+		}
+		one := *w.Device.RCD
+		one.Group = m.Code
+		w.Device.RCD = &one
+	case "three phase":
+		w.Phases, w.Phase = 3, ""
 	case "cable":
 		w.Line = m.Quantity.Value
 	case "cpc":
@@ -199,6 +216,10 @@ func (v *Voice) readBack() string {
 		return fmt.Sprintf("Way %s, spare. Confirm?", waymark.Aloud(w.Number))
 	}
 	text := fmt.Sprintf("Way %s, %s, %s amp type %s", waymark.Aloud(w.Number), strings.ToLower(w.Feeds), reading.Number(w.Device.Rating), w.Device.Type)
+	if w.Phases == 3 {
+		text += ", three phase"
+	}
+	text += ", " + spokenRCD(w.Device.RCD)
 	if w.Line != 0 {
 		text += ", cable " + reading.Number(w.Line)
 	}
@@ -212,6 +233,18 @@ func (v *Voice) readBack() string {
 		text += ". It replaces what was said before"
 	}
 	return text + ". Confirm?"
+}
+
+// spokenRCD says the residual current device of a way, or that it has none.
+func spokenRCD(r *board.RCD) string {
+	if r == nil {
+		return "no r c d"
+	}
+	text := "r c d " + reading.Number(r.Rated) + " type " + r.Type
+	if r.Group != "" {
+		text += ", group " + r.Group
+	}
+	return text
 }
 
 // remind says what is waited for.

@@ -45,24 +45,29 @@ func TestVoice(t *testing.T) {
 		{"confirm", "There is nothing to confirm. Way one?"},
 		{"cable four", "Say the way first. Way one?"},
 		{"finish here", "There is no way to test on this board yet. Way one?"},
-		{"way one lighting six amp type b", "Way one, lighting, six amp type B. Confirm?"},
-		{"cable one point five", "Way one, lighting, six amp type B, cable one point five. Confirm?"},
-		{"way two ring thirty two amp type b", "First this one. Way one, lighting, six amp type B, cable one point five. Confirm?"},
-		{"cpc one", "Way one, lighting, six amp type B, cable one point five, c p c one. Confirm?"},
+		{"way one lighting six amp type b", "Way one, lighting, six amp type B, no r c d. Confirm?"},
+		{"cable one point five", "Way one, lighting, six amp type B, no r c d, cable one point five. Confirm?"},
+		{"way two ring thirty two amp type b", "First this one. Way one, lighting, six amp type B, no r c d, cable one point five. Confirm?"},
+		{"cpc one", "Way one, lighting, six amp type B, no r c d, cable one point five, c p c one. Confirm?"},
 		{"confirm", "Way two?"},
 		{"way two ring thirty one amp type b", "That cannot be. "},
-		{"way two ring thirty two amp type b", "Way two, ring circuit, thirty two amp type B. Confirm?"},
+		{"way two ring thirty two amp type b", "Way two, ring circuit, thirty two amp type B, no r c d. Confirm?"},
 		{"no", "Dropped. Say way two again."},
-		{"way two ring thirty two amp type c", "Way two, ring circuit, thirty two amp type C. Confirm?"},
-		{"length sixty four metres", "Way two, ring circuit, thirty two amp type C, sixty four metres. Confirm?"},
-		{"say again", "Way two, ring circuit, thirty two amp type C, sixty four metres. Confirm?"},
+		{"way two ring thirty two amp type c", "Way two, ring circuit, thirty two amp type C, no r c d. Confirm?"},
+		{"length sixty four metres", "Way two, ring circuit, thirty two amp type C, no r c d, sixty four metres. Confirm?"},
+		{"say again", "Way two, ring circuit, thirty two amp type C, no r c d, sixty four metres. Confirm?"},
+		{"group b", "Say its r c d first. Way two, ring circuit, thirty two amp type C, no r c d, sixty four metres. Confirm?"},
+		{"r c d thirty type a c", "Way two, ring circuit, thirty two amp type C, r c d thirty type AC, sixty four metres. Confirm?"},
+		{"r c d one hundred type a", "Way two, ring circuit, thirty two amp type C, r c d one hundred type A, sixty four metres. Confirm?"},
+		{"group b", "Way two, ring circuit, thirty two amp type C, r c d one hundred type A, group B, sixty four metres. Confirm?"},
+		{"three phase", "That cannot be. "},
 		{"yes", "Way three?"},
 		{"way ten spare", "Way ten, spare. Confirm?"},
 		{"cable four", "A spare way has no cable. Way ten, spare. Confirm?"},
 		{"confirm", "Way eleven?"},
 		{"scratch that", "Way ten is taken out. Way three?"},
-		{"way one cooker forty amp type b", "Way one, cooker, forty amp type B. It replaces what was said before. Confirm?"},
-		{"finish here", "First this one. Way one, cooker, forty amp type B. It replaces what was said before. Confirm?"},
+		{"way one cooker forty amp type b", "Way one, cooker, forty amp type B, no r c d. It replaces what was said before. Confirm?"},
+		{"finish here", "First this one. Way one, cooker, forty amp type B, no r c d. It replaces what was said before. Confirm?"},
 		{"scratch that", "Scratched. Say way one again."},
 	} {
 		m, ok := g.Meaning(c.said)
@@ -80,7 +85,7 @@ func TestVoice(t *testing.T) {
 	// What is read back anyway is taken, and not kept before it is confirmed.
 	before := len(v.Job.Boards[0].Ways)
 	m, _ = g.Meaning("way one cooker thirty two amp type b")
-	if got, _ := v.Step(m, false); !strings.HasPrefix(got, "I am not sure that I heard this right. Way one, cooker, thirty two amp type B.") || !strings.HasSuffix(got, "Confirm?") {
+	if got, _ := v.Step(m, false); !strings.HasPrefix(got, "I am not sure that I heard this right. Way one, cooker, thirty two amp type B, no r c d.") || !strings.HasSuffix(got, "Confirm?") {
 		t.Errorf("disputed way: %q", got)
 	}
 	m, _ = g.Meaning("confirm")

@@ -20,6 +20,7 @@ import (
 	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/reading"
+	"waycall/internal/waymark"
 )
 
 // Known is what need not be asked for again.
@@ -100,7 +101,7 @@ func draftBoard(number int) board.Board {
 func draftWay(number int) board.Way {
 	return board.Way{
 		Number: number, Feeds: "NEW", Device: board.Device{Standard: board.MCB, Type: "B", Rating: 32}, Wiring: board.Radial,
-		Phases: 1, Material: board.Copper, CPCKind: board.Conductor,
+		Phases: 1, Phase: waymark.Phase(number), Material: board.Copper, CPCKind: board.Conductor,
 	}
 }
 
@@ -289,36 +290,202 @@ func (w *wizard) board(number int, ways bool) error {
 	}); err != nil {
 		return err
 	}
+	if err := w.set("Phases, 1 or 3", "1", func(j *board.Job, a string) (err error) {
+		this(j).Phases, err = wholeNumber(a)
+		return err
+	}); err != nil {
+		return err
+	}
 	surge, err := w.yes("Is surge protection fitted", false)
 	if err != nil {
 		return err
 	}
 	this(&w.job).SurgeProtection = surge
+	if err := w.mainSwitch(this); err != nil {
+		return err
+	}
 	if err := w.supply(this); err != nil {
 		return err
 	}
-	if !ways {
-		return nil
+	if err := w.forms(this); err != nil || !ways {
+		return err
 	}
+	return w.ways(this)
+}
+
+// ways asks for the ways of a board, place by place.
+func (w *wizard) ways(this func(*board.Job) *board.Board) error {
 	bars, err := w.yes("Has it more than one neutral bar", false)
 	if err != nil {
 		return err
 	}
 	this(&w.job).Ways = nil
-	for n := 1; n <= 99; n++ {
-		more, err := w.way(this, n, bars)
+	for n := 1; n <= waymark.MaxPlace; n++ {
+		lines, err := w.place(this, n)
 		if err != nil {
 			return err
 		}
-		if !more && n > 1 {
-			return nil
-		}
-		if !more {
-			fmt.Fprintln(w.out, "  A board has one way at least.")
-			n--
+		for _, line := range lines {
+			more, err := w.way(this, waymark.Of(n, line), bars)
+			if err != nil {
+				return err
+			}
+			if !more && len(this(&w.job).Ways) > 0 {
+				return nil
+			}
+			if !more {
+				fmt.Fprintln(w.out, "  A board has one way at least.")
+				n--
+				break
+			}
 		}
 	}
 	return nil
+}
+
+// place asks which ways there are at a place of a three-phase board, and returns their
+// lines: 0 for one that is the whole place.
+func (w *wizard) place(this func(*board.Job) *board.Board, n int) (lines []int, err error) {
+	if this(&w.job).Phases != 3 {
+		return []int{0}, nil
+	}
+	err = w.ask(fmt.Sprintf("Is place %d divided into %dL1, %dL2 and %dL3, y or n", n, n, n, n), "n", func(a string) error {
+		divided, err := yesOrNo(a)
+		if lines = []int{0}; divided {
+			lines = []int{1, 2, 3}
+		}
+		return err
+	})
+	return lines, err
+}
+
+// mainSwitch asks for the main switch, and for its residual current part where it is a
+// residual current device.
+func (w *wizard) mainSwitch(this func(*board.Job) *board.Board) error {
+	if err := w.set("Main switch, such as BS EN 60947-3 100 or BS EN 61008 80", unknown, func(j *board.Job, a string) error {
+		b := this(j)
+		if b.Main = (board.Device{}); a == unknown || a == "-" {
+			return nil
+		}
+		d, err := parseDevice(a)
+		if err == nil && d.Family() == board.RCCB {
+			d.RCD = &board.RCD{Rated: 30, Type: "A"} // asked for next
+		}
+		b.Main = d
+		return err
+	}); err != nil || this(&w.job).Main.Family() != board.RCCB {
+		return err
+	}
+	return w.set("Its residual current, mA and type, such as 30 A or 100 S", "30 A", func(j *board.Job, a string) (err error) {
+		b := this(j)
+		delayed := strings.HasSuffix(strings.ToUpper(a), " S")
+		if delayed {
+			a = strings.TrimSpace(a[:len(a)-2]) + " A" // an S type is mostly of type A; the board file may say otherwise
+		}
+		if b.Main.RCD, err = parseRCD(a); b.Main.RCD != nil {
+			b.Main.RCD.Delayed = delayed
+		}
+		return err
+	})
+}
+
+// unknown is the answer for what is not known; "-" is taken for it, too, where there is
+// nothing else that it could mean.
+const unknown = "unknown"
+
+// forms asks for what the model forms want beside it, where somebody has it at hand.
+// What is not asked is unknown, and the schedule says so.
+func (w *wizard) forms(this func(*board.Job) *board.Board) error {
+	more, err := w.yes("Also ask for what the forms want of the supply and the board; otherwise it is unknown", false)
+	if err != nil || !more {
+		return err
+	}
+	number := func(put func(*board.Board, float64)) func(*board.Board, string) error {
+		return func(b *board.Board, a string) error {
+			x, err := unknownOr(a)
+			put(b, x)
+			return err
+		}
+	}
+	for _, q := range []struct {
+		question string
+		change   func(*board.Board, string) error
+	}{
+		{"Nominal frequency, Hz", number(func(b *board.Board, x float64) { b.Supply.Frequency = x })},
+		{"Live conductors, such as 1-phase 2-wire or 3-phase 4-wire", func(b *board.Board, a string) error {
+			b.Supply.Conductors = board.LiveConductors(known(a))
+			return nil
+		}},
+		{"Standard of the cut-out fuse, such as BS 88-3", func(b *board.Board, a string) error { b.Supply.Cutout.Standard = known(a); return nil }},
+		{"Its rating, A", number(func(b *board.Board, x float64) { b.Supply.Cutout.Rating = x })},
+		{"Maximum demand, A", number(func(b *board.Board, x float64) { b.Supply.MaximumDemand = x })},
+		{"Earth electrode, such as rod", func(b *board.Board, a string) error { b.Electrode.Type = known(a); return nil }},
+		{"Where it is", func(b *board.Board, a string) error { b.Electrode.Place = known(a); return nil }},
+		{"Poles of the main switch", func(b *board.Board, a string) (err error) {
+			if b.MainPoles = 0; known(a) != "" {
+				b.MainPoles, err = wholeNumber(a)
+			}
+			return err
+		}},
+		{"Where the main switch is", func(b *board.Board, a string) error { b.MainPlace = known(a); return nil }},
+		{"Type of the surge protection, such as T2", func(b *board.Board, a string) error { b.SurgeType = known(a); return nil }},
+		{"What its indicator shows, good or expired; none where it has none", func(b *board.Board, a string) error {
+			b.SurgeIndicator = board.Indicator(known(a))
+			return nil
+		}},
+	} {
+		b := this(&w.job)
+		if strings.Contains(q.question, "indicator") || strings.Contains(q.question, "surge") {
+			if !b.SurgeProtection {
+				continue
+			}
+		}
+		if err := w.set(q.question, unknown, func(j *board.Job, a string) error { return q.change(this(j), a) }); err != nil {
+			return err
+		}
+	}
+	if len(w.job.Boards) > 1 {
+		return nil // of the job, and asked with its first board
+	}
+	return w.serials()
+}
+
+// serials asks for other instruments than the job's, by what they measure.
+func (w *wizard) serials() error {
+	for _, q := range []struct {
+		of  string
+		put func(s *board.Serials, serial string)
+	}{
+		{"continuity", func(s *board.Serials, a string) { s.Continuity = a }},
+		{"insulation", func(s *board.Serials, a string) { s.Insulation = a }},
+		{"loop impedance", func(s *board.Serials, a string) { s.Loop = a }},
+		{"residual current devices", func(s *board.Serials, a string) { s.RCD = a }},
+		{"earth electrodes", func(s *board.Serials, a string) { s.Electrode = a }},
+	} {
+		if err := w.set("Serial number of another instrument for "+q.of+"; - for none", "-", func(j *board.Job, a string) error {
+			q.put(&j.Instrument.Serials, known(a))
+			return nil
+		}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// known is an answer, or "" where it says that it is not known.
+func known(a string) string {
+	if a == unknown || a == "-" {
+		return ""
+	}
+	return a
+}
+
+func wholeNumber(a string) (int, error) {
+	x, err := figure(a)
+	if n := int(x); err != nil || float64(n) == x {
+		return n, err
+	}
+	return 0, advice.Errorf("write figures only", "%q is no whole number", a)
 }
 
 // supply asks for what the tests at the board itself hang on. What is not known stays
@@ -332,6 +499,9 @@ func (w *wizard) supply(this func(*board.Job) *board.Board) error {
 		{"Fault current as declared by the distributor, kA; - when unknown", func(b *board.Board, x float64) { b.Supply.DeclaredPFC = x }},
 		{"Main earthing conductor, mm2; - when unknown", func(b *board.Board, x float64) { b.EarthingConductor = x }},
 	} {
+		if strings.HasPrefix(q.question, "Ze") && this(&w.job).Earthing == board.TT {
+			continue // its earth is its own, so none is declared
+		}
 		if err := w.set(q.question, "-", func(j *board.Job, a string) error {
 			x, err := unknownOr(a)
 			q.change(this(j), x)
@@ -340,9 +510,9 @@ func (w *wizard) supply(this func(*board.Job) *board.Board) error {
 			return err
 		}
 	}
-	if err := w.set("Services that are bonded, such as water, gas; - for none, or when unknown", "-", func(j *board.Job, a string) error {
+	if err := w.set("Services that are bonded, such as water, gas; none where there is none to bond", unknown, func(j *board.Job, a string) error {
 		b := this(j)
-		if b.Bonding = nil; a == "-" {
+		if b.Bonding, b.NoBonding = nil, a == "none"; b.NoBonding || known(a) == "" {
 			return nil
 		}
 		for service := range strings.SplitSeq(a, ",") {
@@ -396,6 +566,10 @@ func clone(b board.Board) board.Board {
 // Questions that are asked only, or otherwise, by what was answered before.
 const (
 	neutralBar = "  Its neutral bar"
+	group      = "  Group of the ways that share that RCD, such as A; - where it is this way's own"
+	phase      = "  Its line, L1, L2 or L3, or 3 where it has all three"
+	penBreaks  = "  Protection where the PEN conductor breaks: device, electrode, not needed or none"
+	direct     = "  Protection against direct current: charger, RDC-DD, type B or none"
 	residual   = "  RCD, mA and type, such as 30 A; - for none"
 )
 
@@ -409,10 +583,22 @@ type wayQuestion struct {
 // wayQuestions are the questions about a way, in their order.
 func wayQuestions(usual board.Way, breaking string) []wayQuestion {
 	return []wayQuestion{
+		{phase, "", func(way *board.Way, a string) error {
+			if way.Phases, way.Phase = 1, strings.ToUpper(a); a == "3" {
+				way.Phases, way.Phase = 3, ""
+			}
+			return nil
+		}},
+		{neutralBar, usual.NeutralBar, func(way *board.Way, a string) error { way.NeutralBar = a; return nil }},
 		{"  Device, such as B32, RCBO C16 or BS 3036 30", device(usual.Device), func(way *board.Way, a string) error {
 			d, err := parseDevice(a)
-			if d.RCD, d.Breaking = way.Device.RCD, way.Device.Breaking; d.RCD == nil && d.Family() == board.RCBO {
-				d.RCD = &board.RCD{Rated: 30, Type: "A"} // what it mostly has; asked for next
+			if d.RCD, d.Breaking = way.Device.RCD, way.Device.Breaking; d.Family() == board.RCBO {
+				own := board.RCD{Rated: 30, Type: "A"} // what it mostly has; asked for next
+				if d.RCD != nil {
+					own = *d.RCD
+				}
+				own.Group = ""
+				d.RCD = &own
 			}
 			way.Device = d
 			return err
@@ -422,8 +608,19 @@ func wayQuestions(usual board.Way, breaking string) []wayQuestion {
 			return err
 		}},
 		{residual, "-", func(way *board.Way, a string) (err error) {
-			way.Device.RCD, err = parseRCD(a)
+			before := way.Device.RCD
+			if way.Device.RCD, err = parseRCD(a); way.Device.RCD != nil && before != nil {
+				way.Device.RCD.Group = before.Group
+			}
 			return err
+		}},
+		{group, "-", func(way *board.Way, a string) error {
+			own := *way.Device.RCD
+			if own.Group = a; a == "-" {
+				own.Group = ""
+			}
+			way.Device.RCD = &own
+			return nil
 		}},
 		{"  Ring or radial", string(board.Radial), func(way *board.Way, a string) error { way.Wiring = board.Wiring(strings.ToLower(a)); return nil }},
 		{"  Line and protective conductor, mm2, such as 2.5 1.5; - when unknown", "-", func(way *board.Way, a string) (err error) {
@@ -449,7 +646,6 @@ func wayQuestions(usual board.Way, breaking string) []wayQuestion {
 			}
 			return err
 		}},
-		{neutralBar, usual.NeutralBar, func(way *board.Way, a string) error { way.NeutralBar = a; return nil }},
 		{"  Two-way or intermediate switching, y or n", "n", func(way *board.Way, a string) (err error) {
 			way.TwoWay, err = yesOrNo(a)
 			return err
@@ -461,6 +657,22 @@ func wayQuestions(usual board.Way, breaking string) []wayQuestion {
 			}
 			return nil
 		}},
+		{"  What it is for, socket, lighting or fixed", unknown, func(way *board.Way, a string) error {
+			way.Use = board.Use(known(a))
+			return nil
+		}},
+		{"  Its kind, EV charging, PV, battery or emergency lighting; - for no special kind", "-", func(way *board.Way, a string) error {
+			way.Kind, way.FeedsBack = board.CircuitKind(known(a)), ""
+			switch way.Kind {
+			case board.PVSupply:
+				way.FeedsBack = board.PV
+			case board.BatteryStorage:
+				way.FeedsBack = board.Battery
+			}
+			return nil
+		}},
+		{penBreaks, unknown, func(way *board.Way, a string) error { way.PEN = board.PENProtection(known(a)); return nil }},
+		{direct, unknown, func(way *board.Way, a string) error { way.DC = board.DCProtection(known(a)); return nil }},
 	}
 }
 
@@ -483,8 +695,9 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more b
 		}
 	}
 	this := func(j *board.Job) *board.Way { b := on(j); return &b.Ways[len(b.Ways)-1] }
-	question := fmt.Sprintf("Way %d feeds (spare; end when there are no more)", n)
+	question := fmt.Sprintf("Way %s feeds (spare; end when there are no more)", waymark.Print(n))
 	more = true
+	none := false
 	if err := w.set(question, "", func(j *board.Job, a string) error {
 		b := on(j)
 		switch strings.ToLower(a) {
@@ -492,6 +705,7 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more b
 			more = false
 			if len(b.Ways) == 0 {
 				b.Ways = []board.Way{draftWay(1)} // to be judged by
+				none = true
 			}
 			return nil
 		case "spare":
@@ -506,7 +720,7 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more b
 		return false, err
 	}
 	if !more {
-		if n == 1 {
+		if none {
 			on(&w.job).Ways = nil
 		}
 		return false, nil
@@ -516,6 +730,22 @@ func (w *wizard) way(on func(*board.Job) *board.Board, n int, bars bool) (more b
 	}
 	for _, q := range wayQuestions(usual, breaking) {
 		switch q.question {
+		case phase:
+			if on(&w.job).Phases != 3 || waymark.Line(n) != 0 {
+				continue
+			}
+		case group:
+			r := this(&w.job).Device.RCD
+			if r == nil || this(&w.job).Device.Family() == board.RCBO {
+				continue
+			}
+			if q.usual = r.Group; q.usual == "" {
+				q.usual = "-"
+			}
+		case penBreaks, direct:
+			if this(&w.job).Kind != board.EVCharging {
+				continue
+			}
 		case neutralBar:
 			if !bars {
 				continue
@@ -534,9 +764,9 @@ func figure(a string) (float64, error) {
 	return reading.ParseFigure(strings.TrimSpace(a))
 }
 
-// unknownOr is a number, or 0 for "-".
+// unknownOr is a number, or 0 for "-" and "unknown".
 func unknownOr(a string) (float64, error) {
-	if a == "-" {
+	if known(a) == "" {
 		return 0, nil
 	}
 	x, err := figure(a)

@@ -43,7 +43,9 @@ func particulars(b *board.Board) []Particular {
 	if u := &b.Supply; u.From == 0 {
 		add("Nominal frequency", amount(u.Frequency, "Hz"))
 		add("Live conductors", cmp.Or(string(u.Conductors), unknown))
-		add("Declared Ze", amount(u.DeclaredZe, "ohm"))
+		if b.Earthing != board.TT || u.DeclaredZe != 0 { // the earth of a TT board is its own
+			add("Declared Ze", amount(u.DeclaredZe, "ohm"))
+		}
 		add("Declared fault current", amount(u.DeclaredPFC, "kA"))
 		add("Cut-out fuse", fuse(u.Cutout))
 		add("Maximum demand", amount(u.MaximumDemand, "A"))

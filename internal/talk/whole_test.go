@@ -349,7 +349,7 @@ func TestWholeSequence(t *testing.T) {
 	if len(lit) != 3 {
 		t.Errorf("the supply was put on at boards %v", lit)
 	}
-	s.hears("Nothing more is due. Say finish here to end.")
+	s.hears("Nothing more is due. Board three, bonding was not asked for. It is not described which services are bonded, or that there is none. Say finish here to end.")
 	s.say("what's left")
 	s.hears("No tests are left.")
 	s.say("finish here")

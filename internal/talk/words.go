@@ -622,6 +622,7 @@ func (t *turn) nothingDue() {
 			}
 		}
 	}
+	t.undescribed()
 	if t.s.form != inBrief {
 		t.say("Say finish here to end.")
 	}
