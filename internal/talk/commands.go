@@ -589,6 +589,11 @@ func (t *turn) goTo(n int) {
 		t.remind()
 		return
 	}
+	left := sequence.Left(r, on)
+	if i := slices.IndexFunc(left, func(s record.Slot) bool { return s.Way == n }); i >= 0 && !liveJob(r.Job) {
+		t.move(left[i]) // one that was skipped
+		return
+	}
 	t.say("All tests of that way are dealt with.")
 	// With the supply on, a dead test would ask for the isolation again.
 	first := required[0]

@@ -176,8 +176,8 @@ func (t *turn) waive(n int, reason string) {
 }
 
 // skippedDead says which dead tests of a board were skipped, so that their
-// places have no live test, and how they are waived. It is empty when there are
-// none.
+// places have no live test, and how they are waived; in a job without live tests, how
+// they are made after all. It is empty when there are none.
 func (t *turn) skippedDead(n int) string {
 	r := t.s.Record
 	left := sequence.Left(r, n)
@@ -197,6 +197,14 @@ func (t *turn) skippedDead(n int) string {
 	where := english.List(places)
 	if len(places) > 4 {
 		where = count(len(places), "way", "ways")
+	}
+	if !liveJob(r.Job) {
+		how := "give its reading with its name"
+		if left[0].Way != 0 {
+			how = "say " + way(left[0].Way)
+		}
+		return fmt.Sprintf("%s%s %s skipped, of %s. To make %s after all, %s.",
+			english.Capital(count(len(left), "test", "tests")), t.ofBoard(n), were(len(left)-1), where, them(len(left)), how)
 	}
 	return fmt.Sprintf("%s%s %s skipped, so %s %s no live test. To waive %s, say ready for live tests, by agreement.",
 		english.Capital(count(len(left), "dead test", "dead tests")), t.ofBoard(n), were(len(left)-1), where, have(len(places)), them(len(left)))
