@@ -30,5 +30,5 @@ func Together(s record.State, d Due) []record.Slot {
 // what has no figure and is seen or worked way after way on site, where what is not as
 // it should be is named (common practice, no published source).
 func inOneRound(s record.Slot) bool {
-	return s.Way != 0 && (s.Test == reading.Polarity || s.Test == reading.Functional || s.Test == reading.RCDButton)
+	return s.Way != 0 && (s.Test == reading.Polarity || s.Test == reading.Functional || s.Test == reading.RCDButton || s.Test == reading.AFDDButton)
 }
