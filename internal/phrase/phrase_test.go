@@ -93,6 +93,7 @@ func TestMeaning(t *testing.T) {
 		{"main switch locked off", Meaning{Command: "main switch locked off"}},
 		{"earthing conductor off", Meaning{Command: "earthing conductor off"}},
 		{"earthing conductor back", Meaning{Command: "earthing conductor back"}},
+		{"main switch back on", Meaning{Command: "main switch back on"}},
 		{"earthing conductor nought point oh four", Meaning{Test: reading.Earthing, Quantity: exactly(0.04, 2, reading.Ohm)}},
 		{"all connected again", Meaning{Command: "all connected again"}},
 		{"surge protection back", Meaning{Command: "surge protection back"}},

@@ -15,6 +15,7 @@ const (
 	EarthingConductor = "earthing conductor" // off the main earthing terminal; on TT that of the electrode
 	SurgeProtection   = "surge protection"
 	Conductors        = "links and ends" // test links put in, and ends of rings out of their terminals
+	MainSwitch        = "main switch"    // off, for what is measured at its incoming terminals
 )
 
 // mustBeBack reports whether a test must not be made while a thing is off: no live
@@ -27,8 +28,17 @@ func mustBeBack(what string, c circuit, slot record.Slot) bool {
 		return Live(slot) && !withoutEarth(c, slot)
 	case Conductors:
 		return Live(slot) || slot.Test.Insulation()
+	case MainSwitch:
+		return Live(slot) && !atIncoming(c, slot)
 	}
 	return Live(slot)
+}
+
+// atIncoming reports whether a test of a board is measured at the incoming terminals of
+// its main switch, with that off.
+func atIncoming(c circuit, slot record.Slot) bool {
+	i := slices.IndexFunc(rules, func(r rule) bool { return r.test == slot.Test && r.board != nil && Live(slot) })
+	return slot.Way == 0 && i >= 0 && setupOf(&rules[i], c) == Incoming
 }
 
 // withoutEarth reports whether a test is made with the earthing conductor off: the
@@ -42,6 +52,9 @@ func withoutEarth(c circuit, slot record.Slot) bool {
 func Leaves(s record.State, slot record.Slot) string {
 	if all, apart, chosen := WhichConductors(s, slot); chosen && (!all || len(apart) > 0) {
 		return Neutrals
+	}
+	if c, ok := place(&s.Job, slot.Board, slot.Way); ok && atIncoming(c, slot) {
+		return MainSwitch
 	}
 	switch slot.Test {
 	case reading.R1R2, reading.RingR1, reading.RingRn, reading.RingR2, reading.RingLN, reading.RingLE:
@@ -76,11 +89,12 @@ func backStep(what string) *Step {
 }
 
 // backs returns the steps that say that what is off on a board is back, as far as it
-// must be for slot. The earthing conductor is not among it: backFirst is for that.
+// must be for slot. The earthing conductor is not among it: backFirst is for that; nor
+// is the main switch, see switchedOff.
 func (p *site) backs(b *panel, slot record.Slot) (due []boardStep) {
 	c, _ := place(&p.s.Job, b.Number, 0)
 	for i := range steps {
-		if what := steps[i].Back; what != "" && what != EarthingConductor {
+		if what := steps[i].Back; what != "" && what != EarthingConductor && what != MainSwitch {
 			if _, off := p.s.OffLast(b.Number, what); off && mustBeBack(what, c, slot) {
 				due = append(due, boardStep{b.Number, &steps[i]})
 			}
@@ -143,11 +157,12 @@ func (p *site) backFirst() (Due, bool) {
 
 // stepsFor returns the steps that come before one test alone: the main switch locked
 // off and the earthing conductor off, for what is measured without it. Once that is
-// back both are due again, and so they are after an interruption.
+// back both are due again, and so they are after an interruption. Before what needs the
+// main switch it is that this is on again.
 func (p *site) stepsFor(b *panel, slot record.Slot) (due []boardStep) {
 	c, ok := place(&p.s.Job, slot.Board, slot.Way)
 	if !ok || !withoutEarth(c, slot) {
-		return nil
+		return p.switchedOff(b, c, slot)
 	}
 	if _, off := p.s.OffLast(b.Number, EarthingConductor); off {
 		return nil
@@ -157,8 +172,43 @@ func (p *site) stepsFor(b *panel, slot record.Slot) (due []boardStep) {
 		since = max(since, p.s.Resumed[n-1])
 	}
 	for i := range steps {
-		if step := &steps[i]; step.Alone && (step.Off != "" || b.answers[step.ID].EventID <= since) {
+		if step := &steps[i]; step.Alone && (step.Off == EarthingConductor || b.answers[step.ID].EventID <= since) {
 			due = append(due, boardStep{b.Number, step})
+		}
+	}
+	return due
+}
+
+// switchedOff returns the steps that say that a main switch is on again, of those
+// through which the supply comes to a live test: first that of the board nearest to the
+// origin.
+func (p *site) switchedOff(b *panel, c circuit, slot record.Slot) (due []boardStep) {
+	if !Live(slot) {
+		return nil
+	}
+	for at := b; at != nil && !at.Supply.OnlyIsolated; at = at.up {
+		if _, off := p.s.OffLast(at.Number, MainSwitch); off && (at != b || mustBeBack(MainSwitch, c, slot)) {
+			due = append([]boardStep{{at.Number, backStep(MainSwitch)}}, due...)
+		}
+	}
+	return due
+}
+
+// stillSwitchedOff returns the steps that say that a main switch is on again which nothing
+// else asks for: at the end of the work the installation is to be used again. It is not
+// asked while anything fails or waits, because whether it goes on then is for the
+// competent person.
+func (p *site) stillSwitchedOff() (due []boardStep) {
+	for _, b := range p.boards {
+		for _, it := range b.items {
+			if p.fails(it.slot) || p.active(it) && !p.closed(it.slot) && p.waits(it).need != "" {
+				return nil
+			}
+		}
+	}
+	for _, b := range p.boards {
+		if _, off := p.s.OffLast(b.Number, MainSwitch); off {
+			due = append(due, boardStep{b.Number, backStep(MainSwitch)})
 		}
 	}
 	return due

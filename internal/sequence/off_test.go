@@ -36,7 +36,7 @@ func TestEarthingConductorOff(t *testing.T) {
 		if _, ok := s.Answered(1, MainLocked); !ok {
 			t.Errorf("%s: the main switch was not locked off", earthing)
 		}
-		if off := Off(s)[1]; !slices.Equal(off, []string{EarthingConductor}) {
+		if off := Off(s)[1]; !slices.Equal(off, []string{MainSwitch, EarthingConductor}) {
 			t.Fatalf("%s: off %v", earthing, off)
 		}
 		due := func(when string, s record.State, want string) {
@@ -70,6 +70,80 @@ func TestEarthingConductorOff(t *testing.T) {
 		due("again", s, "1 "+EarthOff)
 		s = apply(t, s, stepOf(EarthOff).Answer(1, record.Done, ""))
 		due("again", s, short(d.Slot))
+	}
+}
+
+// What is measured at the incoming terminals is measured with the main switch off, and
+// before anything that needs it the answer is due that it is on again: at the next test,
+// wherever the electrician goes, after a kill, and once more when it was off again.
+func TestMainSwitchOff(t *testing.T) {
+	s := atZe(t, board.TNCS)
+	at := func(test reading.Test, way int) record.Event {
+		return record.Event{Kind: record.Moved, Slot: &record.Slot{Board: 1, Way: way, Test: test}}
+	}
+	due := func(when string, s record.State, want string) {
+		t.Helper()
+		if d, _ := Next(s); name(d) != want {
+			t.Errorf("%s: due %s, want %s", when, name(d), want)
+		}
+	}
+	const on = "1 " + MainOn
+	d, _ := Next(s)
+	s = apply(t, answer(t, s, d, check.Pass), stepOf(EarthBack).Answer(1, record.Done, ""))
+	due("at the incoming terminals", s, "1.0 PFC")
+	due("at a way", apply(t, s, at(reading.Zs, 2)), on)
+	for d, _ := Next(s); d.Step == nil; d, _ = Next(s) {
+		s = answer(t, s, d, check.Pass)
+	}
+	due("done there", s, on)
+	due("begun again", apply(t, s, record.Event{Kind: record.Opened, Job: &s.Job}), on)
+	due("back to the terminals", apply(t, s, at(reading.PFC, 0)), "1.0 PFC")
+	if d, _ := Next(s); d.Step.May(record.NotApplicable) || d.Step.May(record.Limitation) || d.Step.May(record.NotMade) {
+		t.Error("it may be left out")
+	}
+	if off := Off(s)[1]; !slices.Equal(off, []string{MainSwitch}) {
+		t.Errorf("off %v", off)
+	}
+	s = apply(t, s, stepOf(MainOn).Answer(1, record.Done, ""))
+	if d, _ := Next(s); d.Step != nil || d.Setup == Incoming || len(Off(s)[1]) != 0 {
+		t.Errorf("due %s, off %v", name(d), Off(s))
+	}
+	due("taken back", apply(t, s, stepOf(MainOn).TakeBack(1, "scratched")), on)
+	// At the end of the work it is asked for, but not while something fails.
+	end := s
+	for d, ok := Next(end); ok; d, ok = Next(end) {
+		end = answer(t, end, d, check.Pass)
+	}
+	pfc := record.Slot{Board: 1, Test: reading.PFC}
+	due("the end, with it off", answer(t, end, Due{Slot: pfc}, check.Pass), on)
+	if d, ok := Next(answer(t, end, Due{Slot: pfc}, check.Fail)); ok {
+		t.Errorf("with a failure due %s", name(d))
+	}
+	due("off again", apply(t, answer(t, s, Due{Slot: pfc}, check.Pass), at(reading.Zs, 2)), on)
+}
+
+// The supply of a board comes through the main switches of those that feed it.
+func TestMainSwitchOfFeedingBoard(t *testing.T) {
+	s := toLive(t, workshop(t), nil, nil)
+	for d, ok := Next(s); ok && (d.Board == 1 || d.Step != nil); d, ok = Next(s) {
+		s = answer(t, s, d, check.Pass)
+	}
+	d, _ := Next(s)
+	if d.Setup != Incoming || d.Board == 1 {
+		t.Fatalf("due %s, %s", name(d), d.Setup)
+	}
+	off := apply(t, s, record.Event{Kind: record.Prepared, Board: 1, Step: MainLocked, Answer: record.Done, Off: MainSwitch})
+	off.Board = d.Board
+	if due, _ := Next(off); name(due) != "1 "+MainOn {
+		t.Errorf("with the main switch of board 1 off: due %s", name(due))
+	}
+	// Its own is asked for after what is measured at its incoming terminals.
+	n := d.Board
+	for ; d.Step == nil && d.Setup == Incoming; d, _ = Next(s) {
+		s = answer(t, s, d, check.Pass)
+	}
+	if d.Board != n || d.Step == nil || d.Step.ID != MainOn {
+		t.Errorf("due %s", name(d))
 	}
 }
 

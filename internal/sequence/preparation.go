@@ -67,6 +67,7 @@ const (
 	SurgeBack      = "surge protection back"
 	NeutralBack    = "neutral back"
 	EarthBack      = "earthing conductor back"
+	MainOn         = "main switch back on"
 )
 
 // EnergisedAgain is no step: answered "done", it says that the supply was put on
@@ -219,7 +220,7 @@ var steps = []Step{
 	{
 		ID:       ReadyForLive,
 		Live:     true,
-		Caution:  "Live tests are for a competent person, under local rules, with leads and barriers that suit them.",
+		Caution:  "Live tests are for a competent person, under local rules, with suitable leads and barriers.",
 		Question: "Is everything connected and covered again, everybody told, and the supply put on by your own procedure? Say, ready for live tests.",
 		On:       "The installation stays on. Is everybody told, and is nothing open but what you test, and covered again after? Say, ready for live tests.",
 		Brief:    "Ready for live tests?",
@@ -229,6 +230,7 @@ var steps = []Step{
 		ID:       MainLocked,
 		Live:     true,
 		Alone:    true,
+		Off:      MainSwitch,
 		Caution:  "The incoming terminals stay live, and without the earthing conductor nothing is earthed.",
 		Question: "Is the main switch off and locked? Say, main switch locked off.",
 		Brief:    "Main switch locked off?",
@@ -250,6 +252,14 @@ var steps = []Step{
 		Question: "Is the earthing conductor back in the main earthing terminal, and tight? Say, earthing conductor back.",
 		Brief:    "Earthing conductor back, and tight?",
 		Source:   withoutEarthSrc,
+	},
+	{
+		ID:       MainOn,
+		Live:     true,
+		Back:     MainSwitch,
+		Question: "The ways of the board are live from here. Is everything covered, is everybody told, and is the main switch on again by your own procedure? Say, main switch back on.",
+		Brief:    "Main switch back on?",
+		Source:   practice,
 	},
 }
 
@@ -279,6 +289,8 @@ func asks(job *board.Job, b *board.Board, s Step) bool {
 		return job.Asks(board.Continuity) && hasDead(job, b) && !b.Supply.OnlyIsolated
 	case MainLocked, EarthOff, EarthBack:
 		return job.Asks(board.Live) && measuredWithoutEarth(job, b)
+	case MainOn:
+		return job.Asks(board.Live) && asksOn(job, b) && !b.Supply.OnlyIsolated
 	case WholeFirst:
 		return hasInsulation(job, b) && readTogether(job, b)
 	case NeutralBack: // also once ways that stay connected leave but one

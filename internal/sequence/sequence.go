@@ -128,7 +128,13 @@ func (p *site) next() (Due, bool) {
 			return p.testDue(it), true
 		}
 	}
-	return p.nextLive(boards)
+	if d, ok := p.nextLive(boards); ok {
+		return d, true
+	}
+	if off := p.stillSwitchedOff(); len(off) > 0 {
+		return p.stepDue(off[0].board, off[0].step), true
+	}
+	return Due{}, false
 }
 
 // nextLive returns what is due live on boards, which begin with the one in hand.
@@ -152,11 +158,14 @@ func (p *site) nextLive(boards []*panel) (Due, bool) {
 	return Due{}, false
 }
 
-// afterSteps returns the step before one test alone that is due first, or the test.
+// afterSteps returns the step that is due before a test, of those that hang on that, or
+// the test.
 func (p *site) afterSteps(b *panel, d Due) Due {
 	if steps := p.stepsFor(b, d.Slot); len(steps) > 0 {
-		step := p.stepDue(b.Number, steps[0].step)
-		step.Slot = d.Slot
+		step := p.stepDue(steps[0].board, steps[0].step)
+		if step.Step.Alone {
+			step.Slot = d.Slot
+		}
 		return step
 	}
 	return d
@@ -253,11 +262,15 @@ func Remaining(s record.State) []Due { return newSite(s).remaining() }
 
 func (p *site) remaining() []Due {
 	var all []Due
-	seen := map[boardStep]bool{}
+	type at struct {
+		board int
+		id    string
+	}
+	seen := map[at]bool{}
 	add := func(steps []boardStep) {
 		for _, step := range steps {
-			if !seen[step] {
-				seen[step] = true
+			if is := (at{step.board, step.step.ID}); !seen[is] {
+				seen[is] = true
 				all = append(all, p.stepDue(step.board, step.step))
 			}
 		}
@@ -271,7 +284,7 @@ func (p *site) remaining() []Due {
 		}
 	}
 	if d, ok := p.next(); ok && d.Step != nil && (d.Step.Back != "" || d.Step.Alone) {
-		seen[boardStep{d.Board, d.Step}], all = true, append(all, d)
+		seen[at{d.Board, d.Step.ID}], all = true, append(all, d)
 	}
 	live := func(b *panel) {
 		if b.liveOpen {
@@ -293,6 +306,7 @@ func (p *site) remaining() []Due {
 			live(b)
 		}
 	}
+	add(p.stillSwitchedOff())
 	return all
 }
 

@@ -276,12 +276,12 @@ func TestWalk(t *testing.T) {
 		Number: 1, Earthing: board.TNCS, Voltage: 230, Phases: 3, Bonding: []string{"water", "gas"}, SurgeProtection: true,
 		Main: board.Device{RCD: &board.RCD{Rated: 100}},
 		Ways: []board.Way{
-			{Number: 1, Phases: 1, Wiring: board.Radial, TwoWay: true, NeutralBar: "A", Device: board.Device{RCD: rcd}},
+			{Number: 1, Phases: 1, Wiring: board.Radial, TwoWay: true, NeutralBar: "A", AFDD: true, Device: board.Device{RCD: rcd}},
 			{Number: 2, Phases: 1, Wiring: board.Ring, NeutralBar: "B"},
 			{Number: 3, Phases: 3, Wiring: board.Radial, NeutralBar: "A"},
 			{Number: 4, Phases: 1, Wiring: board.Radial, NeutralBar: "A", Separated: true},
 			{Number: 5, Spare: true},
-			{Number: 6, Phases: 1, Wiring: board.Radial, NeutralBar: "B", Keep500Off: "alarms", Device: board.Device{RCD: rcd}},
+			{Number: 6, Phases: 1, Wiring: board.Radial, NeutralBar: "B", Keep500Off: "alarms", AFDD: true, Device: board.Device{RCD: rcd}},
 		},
 	}}}
 	names, s := walkOf(t, job)
@@ -295,15 +295,17 @@ func TestWalk(t *testing.T) {
 		"1.4 LN-E", "1.4 L-N", "1.6 LN-E", // at 250 V
 		"1 neutral back", "1 surge protection back", "1 dead tests complete", "1 ready for live tests",
 		"1.0 polarity", "1 main switch locked off", "1 earthing conductor off", "1.0 Ze", "1 earthing conductor back", "1.0 PFC", "1.0 phase-sequence",
-		"1.0 RCD-1x", "1.0 RCD-button",
+		"1 main switch back on", "1.0 RCD-1x", "1.0 RCD-button",
 		"1.1 Zs", "1.1 RCD-1x", "1.3 Zs", "1.3 phase-sequence", "1.2 Zs", "1.6 Zs",
-		"1.1 RCD-button", "1.1 functional", "1.3 functional", "1.4 functional", "1.2 functional", "1.6 functional",
+		"1.1 RCD-button", "1.1 AFDD-button", "1.6 AFDD-button", "1.1 functional", "1.3 functional", "1.4 functional", "1.2 functional", "1.6 functional",
 	}
 	if diff := cmp.Diff(want, names); diff != "" {
 		t.Error(diff)
 	}
 	// That something is back is asked for once it is off.
-	want = slices.DeleteFunc(want, func(w string) bool { return strings.HasSuffix(w, " back") || strings.HasSuffix(w, " again") })
+	want = slices.DeleteFunc(want, func(w string) bool {
+		return strings.HasSuffix(w, " back") || strings.HasSuffix(w, " again") || w == "1 "+MainOn
+	})
 	var planned []string
 	for _, d := range Remaining(open(t, job)) {
 		planned = append(planned, name(d))
@@ -311,7 +313,7 @@ func TestWalk(t *testing.T) {
 	if diff := cmp.Diff(want, planned); diff != "" {
 		t.Errorf("what remains at first is not the walk:\n%s", diff)
 	}
-	if p := Count(s); p.Tests != len(want)-18 || p.Recorded != p.Tests || p.Steps != 22 || p.StepsDone != 22 {
+	if p := Count(s); p.Tests != len(want)-18 || p.Recorded != p.Tests || p.Steps != 23 || p.StepsDone != 23 {
 		t.Errorf("progress %+v", p)
 	}
 	if !Prepared(s, 1) || !Ready(s, 1) || len(Remaining(s)) != 0 {
@@ -415,7 +417,7 @@ func TestLimitedJobs(t *testing.T) {
 	}{
 		{[]board.Kind{board.Continuity}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined, ConnectedAgain}, "1.0 earthing"},
 		{[]board.Kind{board.Polarity}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, LinksAsFound, LeadsJoined}, "1.1 polarity"},
-		{[]board.Kind{board.Live}, []string{DeadComplete, ReadyForLive, MainLocked, EarthOff, EarthBack}, "1.0 polarity"},
+		{[]board.Kind{board.Live}, []string{DeadComplete, ReadyForLive, MainLocked, EarthOff, EarthBack, MainOn}, "1.0 polarity"},
 		{[]board.Kind{board.Insulation}, []string{Isolated, NoticesUp, IndicatorOK, TestedDead, ProvedDead, SurgeOut, LampsOut, LoadsOut, ElectronicsOut, WholeFirst, SwitchesOn, LinksAsFound, LeadsJoined, LeadsApart, NeutralBack, SurgeBack}, "1.1 LN-E"},
 	} {
 		job := terrace(t)
@@ -775,7 +777,11 @@ func TestAimAtLiveTest(t *testing.T) {
 	if s = answer(t, s, d, check.Pass); name(d) != "1.0 polarity" {
 		t.Fatalf("due %s", name(d))
 	}
-	if d, _ := Next(apply(t, s, record.Event{Kind: record.Moved, Slot: &zs})); d.Slot != zs || d.Setup != AtPoint || d.Volts != 0 {
+	s = apply(t, s, record.Event{Kind: record.Moved, Slot: &zs})
+	if d, _ = Next(s); name(d) != "1 "+MainOn { // the polarity was measured with it off
+		t.Errorf("due %s", name(d))
+	}
+	if d, _ = Next(answer(t, s, d, check.Pass)); d.Slot != zs || d.Setup != AtPoint || d.Volts != 0 {
 		t.Errorf("due %+v", d)
 	}
 	if _, no := Blocked(open(t, terrace(t)), zs); !no {

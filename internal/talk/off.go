@@ -15,15 +15,17 @@ func (t *turn) confirmed(how record.How) record.Event {
 func (t *turn) stillOff() {
 	for _, n := range t.s.Record.Job.InOrder() {
 		for _, what := range sequence.Off(t.s.Record)[n] {
-			t.sayf("By the record %s%s.", stillOff[what], t.ofBoard(n))
+			words := stillOff[what]
+			t.sayf("By the record %s%s %s.", words.what, t.ofBoard(n), words.where)
 		}
 	}
 }
 
 // stillOff is how that is said of each thing.
-var stillOff = map[string]string{
-	sequence.EarthingConductor: "the earthing conductor is still off",
-	sequence.Neutrals:          "a neutral is still out of its bar",
-	sequence.SurgeProtection:   "the surge protection is still out",
-	sequence.Conductors:        "a test link is still in, or the end of a ring out",
+var stillOff = map[string]struct{ what, where string }{
+	sequence.MainSwitch:        {"the main switch", "is still off"},
+	sequence.EarthingConductor: {"the earthing conductor", "is still off"},
+	sequence.Neutrals:          {"a neutral", "is still out of its bar"},
+	sequence.SurgeProtection:   {"the surge protection", "is still out"},
+	sequence.Conductors:        {"a test link", "is still in, or the end of a ring out"},
 }

@@ -223,7 +223,7 @@ var (
 		"links as found": {"links as found"}, "leads joined": {"leads joined nought point oh three ohms", "leads joined nought point oh two"},
 		"leads apart": {"leads apart over range"}, "dead tests complete": {"dead tests complete"}, "ready for live tests": {"ready for live tests"},
 		"all connected again": {"all connected again"}, "surge protection back": {"surge protection back"}, "neutral back": {"neutral back"}, "whole board first": {"way by way"}, "main switch locked off": {"main switch locked off"},
-		"earthing conductor off": {"earthing conductor off"}, "earthing conductor back": {"earthing conductor back"},
+		"earthing conductor off": {"earthing conductor off"}, "earthing conductor back": {"earthing conductor back"}, "main switch back on": {"main switch back on"},
 	}
 )
 
