@@ -21,6 +21,41 @@ type Slot struct {
 	Position int `json:"position,omitempty"`
 }
 
+// Which says which of several readings of a test is meant: the service of a bonding
+// conductor ("water", or "service 2" where job does not name it), the point of a ring, the
+// position of a switch; "" where there is only one. number says a number: strconv.Itoa in
+// print, reading.Cardinal in speech.
+func (s Slot) Which(job Job, number func(int) string) string {
+	b := job.Board(s.Board)
+	switch {
+	case s.Position == 0:
+		return ""
+	case s.Test == reading.Bonding && b != nil && s.Position > 0 && s.Position <= len(b.Bonding):
+		return b.Bonding[s.Position-1]
+	case s.Test == reading.Bonding:
+		return "service " + number(s.Position)
+	case s.Test == reading.RingLN, s.Test == reading.RingLE:
+		return "point " + number(s.Position)
+	}
+	return "switch position " + number(s.Position)
+}
+
+// Spoken is the test as it is said aloud, with which of several is meant: "live to
+// neutral, switch position one", "bonding, water", "polarity of the supply". A test that
+// is not known is its identity.
+func (s Slot) Spoken(job Job) string {
+	text := s.Test.Spoken()
+	switch which := s.Which(job, reading.Cardinal); {
+	case text == "":
+		return string(s.Test)
+	case s.Way == 0 && s.Test == reading.Polarity:
+		return text + " of the supply"
+	case which != "":
+		return text + ", " + which
+	}
+	return text
+}
+
 // maxPoint is the highest point of a ring when their number is not known.
 const maxPoint = 500
 

@@ -17,7 +17,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/report/columns"
-	"waycall/internal/report/words"
+	"waycall/internal/words"
 )
 
 // Format is the version of the JSON layout, in Findings.Format.

@@ -9,11 +9,12 @@ import (
 	"time"
 
 	"waycall/internal/board"
-	"waycall/internal/reading"
+	"waycall/internal/english"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
 	"waycall/internal/store"
 	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // Job is what is shown of a job.
@@ -101,18 +102,6 @@ func describe(d sequence.Due, several bool) string {
 	return name
 }
 
-func slotName(s record.Slot) string {
-	switch {
-	case s.Position == 0:
-		return string(s.Test)
-	case s.Test == reading.Bonding:
-		return fmt.Sprintf("%s, service %d", s.Test, s.Position)
-	case s.Test == reading.RingLN || s.Test == reading.RingLE:
-		return fmt.Sprintf("%s, point %d", s.Test, s.Position)
-	}
-	return fmt.Sprintf("%s, switch position %d", s.Test, s.Position)
-}
-
 // Write prints it for a person.
 func (v Job) Write(w io.Writer) error {
 	j := v.Job
@@ -152,28 +141,20 @@ func (v Job) Write(w io.Writer) error {
 			fmt.Fprintf(t, "way %s\t%s\n", waymark.Print(way.Way), way.Feeds)
 		}
 		for _, r := range way.Readings {
-			fmt.Fprintf(t, "\t%s\t%s\t%s\n", slotName(r.Slot), r.Quantity, r.Verdict.Result)
+			fmt.Fprintf(t, "\t%s\t%s\t%s\n", words.Slot(r.Slot), r.Quantity, r.Verdict.Result)
 		}
 		for _, k := range way.Skips {
-			fmt.Fprintf(t, "\t%s\t%s\t%s\n", slotName(k.Slot), k.How, k.Reason)
+			fmt.Fprintf(t, "\t%s\t%s\t%s\n", words.Slot(k.Slot), k.How, k.Reason)
 		}
 		for _, d := range way.Due {
-			fmt.Fprintf(t, "\t%s\tdue\t\n", slotName(d))
+			fmt.Fprintf(t, "\t%s\tdue\t\n", words.Slot(d))
 		}
 	}
 	return t.Flush()
 }
 
-func placeName(s record.Slot, several bool) string {
-	where := fmt.Sprintf("way %s, ", waymark.Print(s.Way))
-	if s.Way == 0 {
-		where = "the board itself, "
-	}
-	if several {
-		where = fmt.Sprintf("board %d, %s", s.Board, where)
-	}
-	return where + slotName(s)
-}
+// placeName is a place within a sentence.
+func placeName(s record.Slot, several bool) string { return english.Lower(words.Place(s, several)) }
 
 // from says what feeds a board.
 func from(b board.Board) string {

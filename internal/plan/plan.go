@@ -13,8 +13,8 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/report/columns"
-	"waycall/internal/report/words"
 	"waycall/internal/sequence"
+	"waycall/internal/words"
 )
 
 // Format is the version of the JSON layout, in Plan.Format.
@@ -102,7 +102,7 @@ func Of(s record.State) Plan {
 		one := Board{Board: number, Name: b.Name, OnlyIsolated: b.Supply.OnlyIsolated, Remarks: []string{}, Due: append([]Due{}, due[number]...), Tests: []Test{}}
 		for _, way := range append([]int{0}, sequence.Order(s.Job, number)...) {
 			for _, r := range check.Remarks(s.Job, number, way) {
-				one.Remarks = append(one.Remarks, words.Way(way)+": "+r.Cited())
+				one.Remarks = append(one.Remarks, words.At(0, way, false)+": "+r.Cited())
 			}
 			for _, need := range sequence.Needs(s.Job, number, way) {
 				one.Tests = append(one.Tests, planTest(s, need, open, waits))

@@ -14,9 +14,9 @@ import (
 	"waycall/internal/limits"
 	"waycall/internal/reading"
 	"waycall/internal/record"
-	"waycall/internal/report/words"
 	"waycall/internal/sequence"
 	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // wayAt is a way of a board, or with way 0 the board itself.

@@ -10,7 +10,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/english"
-	"waycall/internal/report/words"
+	"waycall/internal/words"
 )
 
 // unknown is what stands for what is not known.

@@ -10,8 +10,8 @@ import (
 
 	"waycall/internal/check"
 	"waycall/internal/record"
-	"waycall/internal/report/words"
 	"waycall/internal/sequence"
+	"waycall/internal/words"
 )
 
 // remark writes what the columns cannot show, after what is said of the line.
@@ -116,7 +116,7 @@ func toDo(s record.State) []string {
 		}
 		at := wayAt{d.Slot.Board, d.Slot.Way}
 		if tests[at] == "" {
-			tests[at] = words.OnBoard(words.Way(d.Slot.Way), d.Slot.Board, several) + ": "
+			tests[at] = words.At(d.Slot.Board, d.Slot.Way, several) + ": "
 			order = append(order, at)
 		} else {
 			tests[at] += ", "
@@ -138,7 +138,7 @@ func toDo(s record.State) []string {
 	for _, number := range sequence.Boards(s.Job) {
 		for _, way := range sequence.Failing(s, number) {
 			if !letStand(s, settled, number, way) {
-				all = append(all, words.OnBoard(words.Way(way), number, several)+" fails: find the cause, put it right and test it again.")
+				all = append(all, words.At(number, way, several)+" fails: find the cause, put it right and test it again.")
 			}
 		}
 	}

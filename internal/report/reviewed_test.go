@@ -104,7 +104,7 @@ func TestDraftAgain(t *testing.T) {
 func TestObservations(t *testing.T) {
 	s := reporttest.Observed(report.Build(reporttest.Workshop(t)))
 	text := strings.Join(strings.Fields(reporttest.Written(t, func(w io.Writer) error { return plaintext.Write(w, s) })), " ")
-	for _, want := range []string{"- Board 2, the board itself, C2: A blank is missing at way 9. (09:00 UTC)", "- Board 2, way 3: +The socket behind the dresser was not reached (09:00 UTC)", "- Board 3, way 1, FI: =The neutral runs warm", "C1: Danger present"} {
+	for _, want := range []string{"- Board 2 itself, C2: A blank is missing at way 9. (09:00 UTC)", "- Board 2, way 3: +The socket behind the dresser was not reached (09:00 UTC)", "- Board 3, way 1, FI: =The neutral runs warm", "C1: Danger present"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("%q is not in the text", want)
 		}

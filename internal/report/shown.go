@@ -17,8 +17,8 @@ import (
 	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
-	"waycall/internal/report/words"
 	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // Service names a bonded service by its position.
@@ -157,18 +157,18 @@ func (t Tested) only(pass string) string {
 // Failing are the readings that fail and stand, "board 1, way 3, Zs: 4.60 ohm", in the
 // order of the schedule.
 func (s Schedule) Failing() (all []string) {
-	add := func(at string, t Tested) {
+	add := func(board, way int, t Tested) {
 		for _, c := range t.Cells {
 			if c.Status == Recorded && c.Result == string(check.Fail) {
-				all = append(all, at+", "+c.Name()+": "+c.WithUnit())
+				all = append(all, english.Lower(words.At(board, way, true))+", "+c.Name()+": "+c.WithUnit())
 			}
 		}
 	}
 	for _, b := range s.Boards {
-		add(fmt.Sprintf("board %d itself", b.Number), b.Tested)
+		add(b.Number, 0, b.Tested)
 		for _, l := range s.Lines {
 			if l.Board == b.Number {
-				add(fmt.Sprintf("board %d, way %s", l.Board, waymark.Print(l.Way)), l.Tested)
+				add(l.Board, l.Way, l.Tested)
 			}
 		}
 	}

@@ -8,9 +8,11 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
 	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // Statement is what a signer ticks. It claims nothing of who took the readings, because
@@ -96,10 +98,7 @@ func Declare(s record.State) Declaration {
 	slices.SortStableFunc(notes, func(a, b record.Note) int { return cmp.Compare(codes(a.Code), codes(b.Code)) })
 	for _, o := range notes {
 		if o.Ended == 0 && o.Code != "" {
-			text := fmt.Sprintf("%s, board %d, way %s: %s", o.Code, o.Board, waymark.Print(o.Way), o.Text)
-			if o.Way == 0 {
-				text = fmt.Sprintf("%s, board %d itself: %s", o.Code, o.Board, o.Text)
-			}
+			text := o.Code + ", " + english.Lower(words.At(o.Board, o.Way, true)) + ": " + o.Text
 			switch {
 			case o.Told != "":
 				text += "; told: " + o.Told

@@ -8,9 +8,10 @@ import (
 	"time"
 
 	"waycall/internal/check"
+	"waycall/internal/english"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
-	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // Kind says why something needs a human. The strings are exported, so they never
@@ -73,17 +74,8 @@ func (it Item) String() string {
 	return placeOf(it.Slot) + ": " + string(it.Kind)
 }
 
-// placeOf names a place of the schedule: "board 1, way 3, LN-E (2)".
-func placeOf(slot record.Slot) string {
-	at := fmt.Sprintf("board %d, way %s, %s", slot.Board, waymark.Print(slot.Way), slot.Test)
-	if slot.Way == 0 {
-		at = fmt.Sprintf("board %d itself, %s", slot.Board, slot.Test)
-	}
-	if slot.Position > 0 {
-		at += fmt.Sprintf(" (%d)", slot.Position)
-	}
-	return at
-}
+// placeOf names a place of the schedule: "board 1, way 3, LN-E, switch position 2".
+func placeOf(slot record.Slot) string { return english.Lower(words.Place(slot, true)) }
 
 // Heard is a phrase with what each witness heard. Its sound is kept under ID.
 type Heard struct {

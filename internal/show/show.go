@@ -18,7 +18,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
-	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // Facts is what is shown of a job.
@@ -211,27 +211,17 @@ func (f *Facts) at(s record.State, slot record.Slot) {
 	}
 }
 
-// InWords is a test as it is said, with what tells it from others of its kind: the
-// service of a bonding conductor, the position of a switch, the point of a ring.
+// where is a place with its test, as it is said: "way 3, Live to neutral".
+func where(s record.State, slot record.Slot) string {
+	return AtPlace(placeOf(slot)) + ", " + InWords(s, slot)
+}
+
+// InWords is a test as it is said, with what tells it from others of its kind.
 func InWords(s record.State, slot record.Slot) string {
-	text := slot.Test.Spoken()
-	if n := slot.Position; n > 0 {
-		b := s.Job.Board(slot.Board)
-		switch {
-		case slot.Test == reading.Bonding && b != nil && n <= len(b.Bonding):
-			text += ", " + b.Bonding[n-1]
-		case slot.Test == reading.Bonding:
-			text += ", service " + reading.Cardinal(n)
-		case slot.Test == reading.RingLN, slot.Test == reading.RingLE:
-			text += ", point " + reading.Cardinal(n)
-		default:
-			text += ", switch position " + reading.Cardinal(n)
-		}
+	if !slot.Test.Known() {
+		return string(slot.Test) // an identity, in which a capital is another test
 	}
-	if text == "" {
-		return string(slot.Test)
-	}
-	return english.Capital(text)
+	return english.Capital(slot.Spoken(s.Job))
 }
 
 func nameOf(s record.State, board int) string {
@@ -286,11 +276,8 @@ func lastOf(s record.State) *Last {
 	}
 	p := each[at]
 	l := &Last{
-		Waits: s.Pending != nil, Place: placeOf(p.Slot), Where: fmt.Sprintf("way %s, ", waymark.Print(p.Slot.Way)) + InWords(s, p.Slot), Gone: gone[standing[at]],
+		Waits: s.Pending != nil, Place: placeOf(p.Slot), Where: where(s, p.Slot), Gone: gone[standing[at]],
 		Figure: Figure(p.Quantity), Unit: Unit(p.Quantity.Unit), Result: p.Verdict.Result, Because: p.Verdict.Reason,
-	}
-	if p.Slot.Way == 0 {
-		l.Where = fmt.Sprintf("board %d, ", p.Slot.Board) + InWords(s, p.Slot)
 	}
 	if len(each) > 1 {
 		l.Others = strings.Join(all, ", ")
@@ -312,12 +299,4 @@ func Figure(q reading.Quantity) string {
 }
 
 // Unit is a unit as it is written: MΩ, Ω, ms, or nothing.
-func Unit(u reading.Unit) string {
-	switch u {
-	case reading.Megohm:
-		return "MΩ"
-	case reading.Ohm:
-		return "Ω"
-	}
-	return string(u)
-}
+func Unit(u reading.Unit) string { return words.Unit(string(u)) }

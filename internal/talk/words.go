@@ -39,23 +39,7 @@ func (t *turn) name(s record.Slot) string {
 }
 
 // tested is the test of a slot in words: "bonding, water".
-func (t *turn) tested(s record.Slot) string {
-	text := s.Test.Spoken()
-	switch {
-	case s.Way == 0 && s.Test == reading.Polarity:
-		text += " of the supply"
-	case s.Position == 0:
-	case s.Test == reading.Bonding:
-		if b := t.s.Record.Job.Board(s.Board); s.Position <= len(b.Bonding) {
-			text += ", " + b.Bonding[s.Position-1]
-		}
-	case s.Test == reading.RingLN || s.Test == reading.RingLE:
-		text += ", point " + reading.Cardinal(s.Position)
-	default:
-		text += ", switch position " + reading.Cardinal(s.Position)
-	}
-	return text
-}
+func (t *turn) tested(s record.Slot) string { return s.Spoken(t.s.Record.Job) }
 
 // pendingName is what waits, in words.
 func (t *turn) pendingName() string { return t.together(t.s.Record.Pending.Each()) }

@@ -15,11 +15,11 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/report"
-	"waycall/internal/report/words"
 	"waycall/internal/review"
 	"waycall/internal/sequence"
 	"waycall/internal/waymark"
 	"waycall/internal/web/scale"
+	"waycall/internal/words"
 )
 
 // boardsPage is the picture of every board.
@@ -420,7 +420,7 @@ func (p *wayPage) around(s *seen) {
 // reading makes a cell ready to be shown. open holds what needs a person; nil for a
 // reading that no longer stands.
 func (s *seen) reading(slot record.Slot, c report.Cell, guides []scale.Guide, open map[record.Slot]review.Item) readingView {
-	v := readingView{Slot: slot, Name: words.TestName(slot.Test), Letters: words.TestLetters(slot.Test), Position: s.position(slot), Cell: c, CanEdit: slot.Check(s.State.Job) == nil}
+	v := readingView{Slot: slot, Name: words.Name(slot.Test), Letters: words.Letters(slot.Test), Position: slot.Which(s.State.Job, strconv.Itoa), Cell: c, CanEdit: slot.Check(s.State.Job) == nil}
 	v.Mark = markOf(string(c.Status))
 	var verdict *check.Verdict
 	if c.Status == report.Recorded {
@@ -433,7 +433,7 @@ func (s *seen) reading(slot record.Slot, c report.Cell, guides []scale.Guide, op
 			v.How = s.accepted(r)
 		}
 	}
-	v.Scale = scale.Of(c, shownUnit(c.Unit), markOf(c.Result).Class, verdict, guides)
+	v.Scale = scale.Of(c, words.Unit(c.Unit), markOf(c.Result).Class, verdict, guides)
 	if c.Heard > 0 {
 		v.Play = &play{Source: soundPath(s.ID, c.Heard), Label: "Sound of " + v.Name + " " + c.Text, Session: sessionPath(s.ID, c.Heard)}
 	}
@@ -454,21 +454,6 @@ func kindsOf(it review.Item) []string {
 		all = append(all, string(k))
 	}
 	return all
-}
-
-// position says which of several readings of a test is meant.
-func (s *seen) position(slot record.Slot) string {
-	switch b := s.State.Job.Board(slot.Board); {
-	case slot.Position == 0:
-		return ""
-	case slot.Test == reading.Bonding && b != nil && slot.Position <= len(b.Bonding):
-		return b.Bonding[slot.Position-1]
-	case slot.Test == reading.Bonding:
-		return fmt.Sprintf("service %d", slot.Position)
-	case slot.Test == reading.RingLN || slot.Test == reading.RingLE:
-		return fmt.Sprintf("point %d", slot.Position)
-	}
-	return fmt.Sprintf("switch position %d", slot.Position)
 }
 
 func (p *wayPage) fact(name, value string) {

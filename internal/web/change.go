@@ -12,10 +12,10 @@ import (
 	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
-	"waycall/internal/report/words"
 	"waycall/internal/review"
 	"waycall/internal/store"
 	"waycall/internal/web/jobcache"
+	"waycall/internal/words"
 )
 
 // changeForm is what the forms of a change are filled with: what the reviewer wrote,
@@ -37,7 +37,7 @@ type changeForm struct {
 }
 
 func (s *seen) form(slot record.Slot) changeForm {
-	f := changeForm{ID: s.ID, Slot: slot, Name: words.TestName(slot.Test), Letters: words.TestLetters(slot.Test), Unit: shownUnit(string(slot.Test.Unit())), Judged: slot.Test.Judged(), Back: "way"}
+	f := changeForm{ID: s.ID, Slot: slot, Name: words.Name(slot.Test), Letters: words.Letters(slot.Test), Unit: words.Unit(string(slot.Test.Unit())), Judged: slot.Test.Judged(), Back: "way"}
 	if r, ok := s.Latest()[slot]; ok {
 		f.Replaces = r.ConfirmedID
 	}

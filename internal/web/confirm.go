@@ -11,8 +11,8 @@ import (
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
-	"waycall/internal/report/words"
 	"waycall/internal/review"
+	"waycall/internal/words"
 )
 
 // This file is what stands between a figure that a reviewer typed and the record: the
@@ -98,7 +98,7 @@ func (s *server) showConfirm(w http.ResponseWriter, r *http.Request, f changeFor
 		p.Feeds = way.Feeds
 	}
 	if old, ok := now.State.Latest(f.Slot); ok {
-		p.Old = withOhm(old.Quantity.String())
+		p.Old = words.Quantity(old.Quantity)
 	}
 	s.render(w, r, http.StatusOK, "confirm", page{Title: now.State.Job.Reference + ": is this right?", Job: s.head(now), Tab: "queue", Body: p})
 }
@@ -111,15 +111,15 @@ func (s *seen) told(event int64) string {
 		if e.ID != event || e.Slot == nil {
 			continue
 		}
-		where, old := strings.ToLower(s.where(record.Slot{Board: e.Slot.Board, Way: e.Slot.Way}))+", "+words.ShortTest(*e.Slot), ""
+		where, old := strings.ToLower(s.where(record.Slot{Board: e.Slot.Board, Way: e.Slot.Way}))+", "+words.Short(e.Slot.Test), ""
 		for _, r := range s.State.Readings {
 			if e.Replaces != 0 && r.ConfirmedID == e.Replaces {
-				old = " " + withOhm(r.Quantity.String())
+				old = " " + words.Quantity(r.Quantity)
 			}
 		}
 		switch {
 		case e.Kind == record.Edited && e.Quantity != nil && e.Verdict != nil:
-			text := fmt.Sprintf("Stored: %s %s, %s.", where, withOhm(e.Quantity.String()), e.Verdict.Result)
+			text := fmt.Sprintf("Stored: %s %s, %s.", where, words.Quantity(*e.Quantity), e.Verdict.Result)
 			if old != "" {
 				text += " It takes the place of" + old + "."
 			}

@@ -2,7 +2,6 @@ package web
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"time"
 
@@ -94,16 +93,6 @@ func codeMark(code string) mark {
 		class = "none"
 	}
 	return mark{class, code + ", " + record.Codes[code]}
-}
-
-// noteOf is the text of a note or an observation by its event, taken back or not.
-func (s *seen) noteOf(event int64) string {
-	for _, n := range s.State.Notes {
-		if n.EventID == event {
-			return n.Text
-		}
-	}
-	return fmt.Sprintf("event %d", event)
 }
 
 // accepted says how a reading came onto the schedule, where it was not confirmed

@@ -20,6 +20,7 @@ import (
 	"waycall/internal/printable"
 	"waycall/internal/store"
 	"waycall/internal/web/jobcache"
+	"waycall/internal/words"
 )
 
 //go:embed templates/*.html assets/*
@@ -88,7 +89,7 @@ func (s *server) asset(w http.ResponseWriter, r *http.Request) {
 // helpers are the functions that templates may call.
 var helpers = template.FuncMap{
 	"asset": func(name string) string { return "/assets/" + version + "/" + name },
-	"unit":  shownUnit,
+	"unit":  words.Unit,
 	"clock": func(t time.Time) string { return t.Local().Format("15:04:05") },
 	"when":  func(t time.Time) string { return t.Local().Format("2 Jan 2006, 15:04") },
 	"plain": printable.Line,
@@ -233,15 +234,4 @@ func markOf(status string) mark {
 		return mark{"none", "Spare"}
 	}
 	return mark{"none", status}
-}
-
-// shownUnit is a unit as a reader expects it.
-func shownUnit(u string) string {
-	switch u {
-	case "Mohm":
-		return "MΩ"
-	case "ohm":
-		return "Ω"
-	}
-	return u
 }

@@ -11,6 +11,7 @@ import (
 	"waycall/internal/record"
 	"waycall/internal/report"
 	"waycall/internal/review"
+	"waycall/internal/words"
 )
 
 // queuePage shows one thing that needs a person, and which others there are.
@@ -203,11 +204,11 @@ func (s *seen) item(it review.Item) itemView {
 	v.View = s.placeView(it.Slot)
 	given := "" // what a correction begins with
 	if it.Waits != nil {
-		v.Given = withOhm(it.Waits.Quantity.String())
+		v.Given = words.Quantity(it.Waits.Quantity)
 		given = strings.TrimSuffix(it.Waits.Quantity.String(), " "+string(it.Waits.Quantity.Unit))
 	}
 	for _, p := range it.Before {
-		v.First = append(v.First, withOhm(p.Quantity.String()))
+		v.First = append(v.First, words.Quantity(p.Quantity))
 	}
 	if it.Now != nil {
 		v.Today = it.Now.Reason

@@ -564,7 +564,7 @@ func TestNotesAndObservations(t *testing.T) {
 		"/way/1/0":        {"no label on the board", "It is not said who was told. No note says what was done about it."},
 		"/way/1/2":        {"Accepted when the next reading began; it was not confirmed aloud. Tested by EF."},
 		"/queue":          {"Danger was observed", "a live part can be", "Told: the client."},
-		"/session?page=9": {"Observation C1, Way 1: a live part", "Note, Way 1: the loft hatch", "Taken back: said of the wrong way", "Tested by EF", "was accepted as this one began"},
+		"/session?page=9": {"Observation C1, way 1: a live part", "Note, way 1: the loft hatch", "Taken back: said of the wrong way", "Tested by EF", "was accepted as this one began"},
 	} {
 		page := c.get(base + path)
 		if strings.Contains(page, "<b>touched") {

@@ -2,21 +2,19 @@ package web
 
 import (
 	"cmp"
-	"fmt"
 	"maps"
 	"net/http"
 	"net/url"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"waycall/internal/check"
 	"waycall/internal/english"
+	"waycall/internal/reading"
 	"waycall/internal/record"
-	"waycall/internal/report/words"
-	"waycall/internal/waymark"
 	"waycall/internal/web/scale"
+	"waycall/internal/words"
 )
 
 // entry is one part of the time line: a phrase with all that followed from it, the
@@ -268,19 +266,17 @@ func (s *seen) view(e entry, before *record.Event, gaps bool) entryView {
 	return v
 }
 
+// classes are how a line of the record is set off, by the kind of its event; the others
+// are notes.
+var classes = map[record.Kind]string{record.Confirmed: "good", record.Signed: "good", record.Dropped: "bad", record.Withdrawn: "bad"}
+
 func (v *entryView) add(s *seen, e *record.Event) {
-	say := func(class, text string) { v.Lines = append(v.Lines, line{Who: "record", Class: class, Text: text}) }
-	where := ""
-	if e.Slot != nil {
-		where = s.where(*e.Slot)
+	told := words.OfEvent(s.State, *e)
+	say := func(text string) {
+		v.Lines = append(v.Lines, line{Who: "record", Class: cmp.Or(classes[e.Kind], "note"), Text: text})
 	}
-	because := ""
-	if e.Reason != "" {
-		because = ": " + e.Reason
-	}
-	by := ""
-	if e.By != "" {
-		by = " by " + e.By
+	if e.By != "" || e.Kind == record.Opened || e.Kind == record.Finished {
+		v.title(told.What)
 	}
 	switch e.Kind {
 	case record.Heard:
@@ -295,74 +291,35 @@ func (v *entryView) add(s *seen, e *record.Event) {
 	case record.Said:
 		v.Lines = append(v.Lines, line{Who: "waycall", Class: "said", Text: e.Text})
 	case record.Opened:
-		v.Title = "Session opened"
 		if e.Tester != "" {
-			say("note", "Tested by "+e.Tester)
+			say("Tested by " + e.Tester)
 		}
 		if e.Habit == record.Agreed {
-			say("note", "A reading that passes and that nothing speaks against is accepted when the next one begins")
+			say("A reading that passes and that nothing speaks against is accepted when the next one begins")
 		}
 	case record.Prepared:
-		say("note", "Step answered: "+e.Step+", "+string(e.Answer)+because)
+		say(told.Text())
 		if e.Quantity != nil && e.Verdict != nil {
-			m := markOf(string(e.Verdict.Result))
-			v.Lines = append(v.Lines, line{Who: "understood", Class: m.Class, Text: "Leads: " + withOhm(e.Quantity.String()), Mark: &m, Why: e.Verdict.Reason})
+			v.understood("Leads", *e.Quantity, *e.Verdict)
 		}
-	case record.Proposed:
-		if e.Quantity != nil && e.Verdict != nil {
-			v.understood(s, *e.Slot, e.Quantity.String(), string(e.Verdict.Result), e.Verdict.Reason)
+	case record.Proposed, record.Edited:
+		if e.Slot != nil && e.Quantity != nil && e.Verdict != nil {
+			v.understood(s.where(*e.Slot), *e.Quantity, *e.Verdict)
 		}
 		for _, f := range e.Then {
-			v.understood(s, f.Slot, f.Quantity.String(), string(f.Verdict.Result), f.Verdict.Reason)
+			v.understood(s.where(f.Slot), f.Quantity, f.Verdict)
 		}
-	case record.Confirmed:
-		if e.Answer == record.Accepted {
-			say("good", "The reading before was accepted as this one began, and stored")
-		} else {
-			say("good", "Confirmed and stored")
+		if e.Kind == record.Edited {
+			say("Reason: " + e.Reason)
 		}
-	case record.Dropped:
-		say("bad", "Not stored"+because)
-	case record.Noted:
-		say("note", "Note, "+where+": "+e.Text)
 	case record.Observed:
 		v.Marks = append(v.Marks, codeMark(e.Code))
-		say("note", "Observation "+e.Code+", "+where+": "+e.Text)
-	case record.Withdrawn:
-		if e.Of != 0 {
-			say("bad", "Taken back: "+s.noteOf(e.Of)+because)
-			break
-		}
-		say("bad", "Taken off"+by+": "+where+because)
-		v.title("Taken off" + by)
-	case record.Skipped:
-		say("note", "Left out, "+string(e.Answer)+": "+where+because)
-	case record.Moved:
-		say("note", "Went to "+where)
-	case record.Retest:
-		say("note", "To be tested again after work: "+where+because)
-	case record.Edited:
-		v.title("Corrected" + by)
-		if e.Quantity != nil && e.Verdict != nil {
-			v.understood(s, *e.Slot, e.Quantity.String(), string(e.Verdict.Result), e.Verdict.Reason)
-		}
-		say("note", "Reason: "+e.Reason)
-	case record.Settled:
-		v.title("Looked at" + by)
-		say("note", where+because)
-	case record.Signed:
-		v.title("Signed off" + by)
-		say("good", e.Text)
-	case record.Paused:
-		say("note", "Paused")
-	case record.CarriedOn:
-		say("note", "Carried on")
-	case record.Finished:
-		v.title("Session ended" + by)
-		say("note", "Finished"+by)
+		say(told.Text())
 	default:
-		v.title(english.Capital(string(e.Kind)))
-		say("note", strings.Join(nonEmpty(where, e.Text, e.Reason), ": "))
+		if e.By != "" && v.Title == told.What && (told.Where != "" || told.Why != "") {
+			told.What = "" // the title says it
+		}
+		say(told.Text())
 	}
 }
 
@@ -387,39 +344,11 @@ func (v *entryView) title(s string) {
 	}
 }
 
-func (v *entryView) understood(s *seen, slot record.Slot, quantity, result, why string) {
-	m := markOf(result)
-	v.Lines = append(v.Lines, line{Who: "understood", Class: m.Class, Text: s.where(slot) + ": " + withOhm(quantity), Mark: &m, Why: why})
-}
-
-// withOhm writes the unit of a quantity as a reader expects it.
-func withOhm(quantity string) string {
-	for _, u := range []string{"Mohm", "ohm"} {
-		if rest, ok := strings.CutSuffix(quantity, " "+u); ok {
-			return rest + " " + shownUnit(u)
-		}
-	}
-	return quantity
+// understood adds a reading with its verdict. what is whose it is.
+func (v *entryView) understood(what string, q reading.Quantity, judged check.Verdict) {
+	m := markOf(string(judged.Result))
+	v.Lines = append(v.Lines, line{Who: "understood", Class: m.Class, Text: what + ": " + words.Quantity(q), Mark: &m, Why: judged.Reason})
 }
 
 // where names a place of the schedule in words.
-func (s *seen) where(slot record.Slot) string {
-	at := "way " + waymark.Print(slot.Way)
-	if slot.Way == 0 {
-		at = "board itself"
-	}
-	if len(s.State.Job.Boards) > 1 {
-		at = fmt.Sprintf("board %d, %s", slot.Board, at)
-		if slot.Way == 0 {
-			at = fmt.Sprintf("board %d itself", slot.Board)
-		}
-	}
-	if slot.Test == "" {
-		return english.Capital(at)
-	}
-	at += ", " + words.ShortTest(slot)
-	if p := s.position(slot); p != "" {
-		at += ", " + p
-	}
-	return english.Capital(at)
-}
+func (s *seen) where(slot record.Slot) string { return words.Where(s.State.Job, slot) }

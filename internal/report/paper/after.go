@@ -9,9 +9,10 @@ import (
 	"strconv"
 	"time"
 
+	"waycall/internal/record"
 	"waycall/internal/report"
-	"waycall/internal/report/words"
 	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // minute is a time as the tables have it.
@@ -89,14 +90,14 @@ func (p *pdf) corrections() {
 	}
 	type row = report.Correction
 	rest := p.inFull(func(i int) string {
-		return fmt.Sprintf("Board %d, way %s, %s", all[i].Board, waymark.Print(all[i].Way), all[i].Test)
+		return words.Place(record.Slot{Board: all[i].Board, Way: all[i].Way, Test: all[i].Test, Position: all[i].Position}, true)
 	})
 	table(p, "Corrected readings", []column[row]{
 		plain("", "Board", func(c row) string { return strconv.Itoa(c.Board) }),
 		plain("", "Way", func(c row) string { return wayOf(c.Way, c.Line) }),
 		plain("", "Test", func(c row) string { return report.Cell{Test: c.Test, Position: c.Position}.Name() }),
-		plain("", "From", func(c row) string { return withOhm(c.From) }),
-		plain("", "To", func(c row) string { return withOhm(c.To) }),
+		plain("", "From", func(c row) string { return words.Unit(c.From) }),
+		plain("", "To", func(c row) string { return words.Unit(c.To) }),
 		plain("", "What became of it", func(c row) string { return c.What }),
 		growing("", "Why", func(c row) string { return c.Why }),
 		plain("", "By", func(c row) string { return c.By }),

@@ -6,14 +6,13 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
-	"strings"
 
 	"waycall/internal/check"
 	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/report"
-	"waycall/internal/report/words"
 	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 func (p *pdf) board(b report.Board) {
@@ -38,7 +37,7 @@ func (p *pdf) board(b report.Board) {
 	}
 	described, missing := b.Described()
 	for _, one := range described {
-		p.field(one.Name, withOhm(one.Value))
+		p.field(one.Name, words.Unit(one.Value))
 	}
 	if missing != "" {
 		p.field("Unknown", missing)
@@ -104,11 +103,8 @@ func unit(c report.Cell) string {
 	if c.Status != report.Recorded {
 		return ""
 	}
-	return withOhm(c.Unit)
+	return words.Unit(c.Unit)
 }
-
-// withOhm writes the sign for the word.
-func withOhm(unit string) string { return strings.ReplaceAll(unit, "ohm", ohmSign) }
 
 // cellEntry is a cell of the schedule, shaded where it did not pass.
 func cellEntry(c *report.Cell) entry {

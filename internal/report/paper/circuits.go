@@ -12,8 +12,8 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/reading"
 	"waycall/internal/report"
-	"waycall/internal/report/words"
 	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // testColumn is a column of test results. Those of the model forms are always

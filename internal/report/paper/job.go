@@ -11,8 +11,8 @@ import (
 
 	"waycall/internal/check"
 	"waycall/internal/report"
-	"waycall/internal/report/words"
 	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // --- what is on the pages

@@ -30,7 +30,7 @@ import (
 	"waycall/internal/report/plaintext"
 	"waycall/internal/report/reporttest"
 	"waycall/internal/report/spreadsheet"
-	"waycall/internal/report/words"
+	"waycall/internal/words"
 )
 
 // word is a word of a page as pdftotext finds it, in mm.

@@ -16,8 +16,8 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/report"
 	"waycall/internal/report/columns"
-	"waycall/internal/report/words"
 	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // notes writes what the tester found, with what the codes mean, and noted.
@@ -27,7 +27,7 @@ func (t *page) notes(s report.Schedule) {
 		t.Line("")
 		t.Line("OBSERVATIONS" + report.InTheirWords)
 		for _, o := range s.Observations {
-			t.Item("- ", fmt.Sprintf("%s, %s: %s (%s)", words.OnBoard(words.Way(o.Way), o.Board, several), o.Code, o.Text, o.At.UTC().Format("15:04 UTC")+o.ToldWords()))
+			t.Item("- ", fmt.Sprintf("%s, %s: %s (%s)", words.At(o.Board, o.Way, several), o.Code, o.Text, o.At.UTC().Format("15:04 UTC")+o.ToldWords()))
 		}
 		t.Item("", report.CodesMean(s.Job.Edition))
 	}
@@ -35,7 +35,7 @@ func (t *page) notes(s report.Schedule) {
 		t.Line("")
 		t.Line("NOTES MADE ON SITE" + report.InTheirWords)
 		for _, n := range s.Notes {
-			t.Item("- ", fmt.Sprintf("%s: %s (%s)", words.OnBoard(words.Way(n.Way), n.Board, several), n.Text, n.At.UTC().Format("15:04 UTC")))
+			t.Item("- ", fmt.Sprintf("%s: %s (%s)", words.At(n.Board, n.Way, several), n.Text, n.At.UTC().Format("15:04 UTC")))
 		}
 	}
 }

@@ -14,7 +14,7 @@ import (
 	"waycall/internal/check"
 	"waycall/internal/printable"
 	"waycall/internal/report"
-	"waycall/internal/report/words"
+	"waycall/internal/words"
 )
 
 // mostInCell is how much text a cell of the format can hold, in characters of 16

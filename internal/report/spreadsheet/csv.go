@@ -15,8 +15,8 @@ import (
 	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/report"
-	"waycall/internal/report/words"
 	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // csvHead names the columns of CSV.

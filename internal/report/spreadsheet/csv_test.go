@@ -21,7 +21,7 @@ import (
 	"waycall/internal/report/columns"
 	"waycall/internal/report/plaintext"
 	"waycall/internal/report/reporttest"
-	"waycall/internal/report/words"
+	"waycall/internal/words"
 )
 
 // In CSV, in JSON and as text hostile words are what they are, on one line, and

@@ -12,8 +12,8 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"waycall/internal/report"
-	"waycall/internal/report/words"
 	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // XLSX writes the schedule as a workbook: sheets for the job, the boards, the

@@ -10,7 +10,7 @@ import (
 	"waycall/internal/printable"
 	"waycall/internal/record"
 	"waycall/internal/show"
-	"waycall/internal/waymark"
+	"waycall/internal/words"
 )
 
 // history is how many of the last events the page lists.
@@ -34,77 +34,14 @@ func short(text string) string {
 
 // lineOf describes e, which led to s.
 func lineOf(s record.State, e record.Event) line {
-	l := line{ID: e.ID, At: e.At.Local().Format(time.TimeOnly), Who: "record", Text: string(e.Kind)}
-	where := func() string {
-		switch {
-		case e.Slot == nil:
-			return ""
-		case e.Slot.Test == "" && e.Slot.Way == 0:
-			return fmt.Sprintf("board %d", e.Slot.Board)
-		case e.Slot.Test == "":
-			return "way " + waymark.Print(e.Slot.Way)
-		case e.Slot.Way == 0:
-			return fmt.Sprintf("board %d, %s", e.Slot.Board, show.InWords(s, *e.Slot))
-		}
-		return fmt.Sprintf("way %s, %s", waymark.Print(e.Slot.Way), show.InWords(s, *e.Slot))
-	}
-	because := ""
-	if e.Reason != "" {
-		because = ": " + e.Reason
-	}
+	who := "record"
 	switch e.Kind {
 	case record.Heard:
-		l.Who = "electrician"
-		if p := e.Phrase; p != nil {
-			if l.Text = p.Text; p.Disputed() {
-				l.Text += " (disputed)"
-			}
-		}
+		who = "electrician"
 	case record.Said:
-		l.Who, l.Text = "waycall", e.Text
-	case record.Opened:
-		l.Text = "Session opened"
-	case record.Prepared:
-		l.Text = "Step answered, " + string(e.Answer) + because
-	case record.Proposed:
-		l.Text = "Read back: " + where()
-		if e.Quantity != nil && e.Verdict != nil {
-			l.Text += ", " + strings.TrimSpace(show.Figure(*e.Quantity)+" "+show.Unit(e.Quantity.Unit)) + ", " + string(e.Verdict.Result)
-		}
-	case record.Confirmed:
-		if l.Text = "Confirmed and stored"; e.Answer == record.Accepted {
-			l.Text = "Accepted as the next reading began"
-		}
-	case record.Noted:
-		l.Text = "Note, " + where() + ": " + e.Text
-	case record.Observed:
-		l.Text = "Observation " + e.Code + ", " + where() + ": " + e.Text
-	case record.Dropped:
-		l.Text = "Not stored" + because
-	case record.Withdrawn:
-		if l.Text = "Taken off: " + where() + because; e.Of != 0 {
-			l.Text = "A note or an observation was taken back"
-		}
-	case record.Skipped:
-		l.Text = "Left out: " + where() + ", " + string(e.Answer) + because
-	case record.Moved:
-		l.Text = "Went to " + where()
-	case record.Retest:
-		l.Text = "Tested again after work: " + where()
-	case record.Paused:
-		l.Text = "Paused"
-	case record.CarriedOn:
-		l.Text = "Carried on"
-	case record.Finished:
-		l.Text = "Finished"
-	default:
-		if at := where(); at != "" {
-			l.Text += ": " + at
-		}
-		l.Text += because
+		who = "waycall"
 	}
-	l.Text = short(l.Text)
-	return l
+	return line{ID: e.ID, At: e.At.Local().Format(time.TimeOnly), Who: who, Text: short(words.OfEvent(s, e).String())}
 }
 
 // view is what the template draws.

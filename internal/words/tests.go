@@ -1,13 +1,14 @@
+// This file names the tests in the words of the trade.
+
 package words
 
 import (
 	"waycall/internal/english"
 	"waycall/internal/reading"
-	"waycall/internal/record"
 )
 
-// names are the tests in the words of the trade, as a page has them beside their
-// letters. Readings are spoken by other words: reading.Test.Spoken.
+// names are the tests as a page has them beside their letters. Readings are spoken by
+// other words: reading.Test.Spoken.
 var names = map[reading.Test]string{
 	reading.R1R2:          "Line and protective conductor",
 	reading.R2:            "Protective conductor, long lead",
@@ -50,16 +51,16 @@ var names = map[reading.Test]string{
 	reading.Functional:    "Functional test",
 }
 
-// TestName is a test in words.
-func TestName(t reading.Test) string {
+// Name is a test in words.
+func Name(t reading.Test) string {
 	if name, ok := names[t]; ok {
 		return name
 	}
 	return english.Capital(t.Spoken())
 }
 
-// TestLetters are the letters of a test, where they are not its name again.
-func TestLetters(t reading.Test) string {
+// Letters are the letters of a test, where they are not its name again.
+func Letters(t reading.Test) string {
 	switch t {
 	case reading.Polarity, reading.PhaseSequence, reading.Functional, reading.Earthing, reading.Bonding, reading.RCDButton, reading.AFDDButton, reading.PENFault, reading.DCFault:
 		return ""
@@ -67,10 +68,10 @@ func TestLetters(t reading.Test) string {
 	return string(t)
 }
 
-// ShortTest names a test in a list: its letters, or else its name.
-func ShortTest(slot record.Slot) string {
-	if l := TestLetters(slot.Test); l != "" {
+// Short names a test in a list: its letters, or else its name.
+func Short(t reading.Test) string {
+	if l := Letters(t); l != "" {
 		return l
 	}
-	return TestName(slot.Test)
+	return Name(t)
 }

@@ -1,5 +1,6 @@
-// Package words has the small words of what is printed about a job: numbers as they are
-// written, sentences, and text made fit for one line.
+// Package words puts a job into print: its places and tests, quantities, the events of
+// its record, and numbers. What is said aloud is in reading (Spoken), board.Slot.Spoken
+// and talk.
 package words
 
 import (
@@ -9,6 +10,7 @@ import (
 	"strings"
 
 	"waycall/internal/english"
+	"waycall/internal/reading"
 	"waycall/internal/waymark"
 )
 
@@ -59,6 +61,18 @@ func Loop(ohm float64) string {
 	}
 	return strconv.FormatFloat(ohm, 'f', 2, 64)
 }
+
+// Unit is a unit, or a figure with its unit, with the sign that a reader expects: "MΩ"
+// for "Mohm", ">999 MΩ" for ">999 Mohm".
+func Unit(text string) string {
+	if before, ok := strings.CutSuffix(text, "ohm"); ok {
+		return before + "Ω"
+	}
+	return text
+}
+
+// Quantity is a reading with its unit: ">999 MΩ", "correct".
+func Quantity(q reading.Quantity) string { return Unit(q.String()) }
 
 // Number writes a number with no more decimal places than it needs.
 func Number(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
