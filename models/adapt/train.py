@@ -286,7 +286,8 @@ class Studio:
         loud = (x.abs() > .02 * x.abs().amax(1, keepdim=True)).float()
         level = ((x ** 2 * loud).sum(1, keepdim=True) / loud.sum(1, keepdim=True).clamp(min=1)).sqrt().clamp(min=1e-3)
         if train:
-            ratio = self.uniform(-3, 30, n, 1)
+            # Half of the noise lies where a site is: at 0 to 15 dB.
+            ratio = torch.where(self.maybe(.5, n) > 0, self.uniform(0, 15, n, 1), self.uniform(-3, 30, n, 1))
             x = x + self.noise(pack, n, T) * level / 10 ** (ratio / 20) * self.maybe(.85, n)
         elif snr is not None:
             x = x + self.noise(pack, n, T) * level / 10 ** (snr / 20)
