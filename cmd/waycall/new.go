@@ -13,6 +13,7 @@ import (
 	"waycall/internal/advice"
 	"waycall/internal/board"
 	"waycall/internal/command"
+	"waycall/internal/english"
 	"waycall/internal/jobs"
 	"waycall/internal/record"
 	"waycall/internal/screen"
@@ -114,11 +115,7 @@ func (o newOptions) setUp(ctx context.Context, std streams, job board.Job) error
 func waysOf(job board.Job) []string {
 	var all []string
 	for _, b := range job.Boards {
-		ways := fmt.Sprintf("%d ways", len(b.Ways))
-		if len(b.Ways) == 1 {
-			ways = "1 way"
-		}
-		all = append(all, fmt.Sprintf("%s, %s", b.Name, ways))
+		all = append(all, b.Name+", "+english.Count(len(b.Ways), "way"))
 	}
 	return all
 }

@@ -83,7 +83,7 @@ func Read(r io.Reader) (Clip, error) {
 	switch {
 	case string(magic) == "RIFF":
 		return readWAV(br)
-	case string(magic) == "fLaC", string(magic[:3]) == "ID3":
+	case sound.IsFLAC(magic), string(magic[:3]) == "ID3":
 		return readFLAC(br)
 	case string(magic) == "RF64", string(magic) == "RIFX":
 		return nil, fmt.Errorf("its kind of WAV (%s) is not known; convert it to an ordinary WAV or to FLAC", magic)

@@ -21,6 +21,15 @@ type Slot struct {
 	Position int `json:"position,omitempty"`
 }
 
+// Place is the place of s as it is called: "way 3", and for the board itself "board 1".
+// number says a number: waymark.Print in print, waymark.Aloud in speech.
+func (s Slot) Place(number func(int) string) string {
+	if s.Way == 0 {
+		return "board " + number(s.Board)
+	}
+	return "way " + number(s.Way)
+}
+
 // Which says which of several readings of a test is meant: the service of a bonding
 // conductor ("water", or "service 2" where job does not name it), the point of a ring, the
 // position of a switch; "" where there is only one. number says a number: strconv.Itoa in

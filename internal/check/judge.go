@@ -6,6 +6,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/board"
+	"waycall/internal/english"
 	"waycall/internal/limits"
 	"waycall/internal/printable"
 	"waycall/internal/reading"
@@ -148,10 +149,7 @@ func (c *ctx) rules() []Verdict {
 
 // where names the place as it is said: "Way three, zed s".
 func (c *ctx) where() string {
-	place := "Board " + reading.Cardinal(c.in.Board)
-	if c.in.Way != 0 {
-		place = "Way " + waymark.Aloud(c.in.Way)
-	}
+	place := english.Capital(board.Slot{Board: c.in.Board, Way: c.in.Way}.Place(waymark.Aloud))
 	if s := c.in.Test.Spoken(); s != "" {
 		return place + ", " + s
 	}

@@ -209,7 +209,7 @@ func (c *canvas) options(all []show.Option, s size, y, end int) {
 		rows := min(each-1, glyphRows*s.wy)
 		scale := max(1, rows/glyphRows)
 		if rows < glyphRows || units(n) == 0 {
-			c.put(2, y, c.w-4, strong, short(clean(fmt.Sprintf("option %s: way %s, %s", n, o.Place, o.Text)), max(0, c.w-4)))
+			c.put(2, y, c.w-4, strong, short(clean(fmt.Sprintf("option %s: %s, %s", n, show.AtPlace(o.Place), o.Text)), max(0, c.w-4)))
 			y += each
 			continue
 		}

@@ -88,12 +88,8 @@ func Of(s record.State, path string, found []store.Finding) Job {
 
 // describe says what is due; several is whether the job has several boards.
 func describe(d sequence.Due, several bool) string {
-	where := ""
-	if several {
-		where = fmt.Sprintf("board %d, ", d.Board)
-	}
 	if d.Step != nil {
-		return where + d.Step.ID
+		return english.Lower(words.OnBoard(d.Step.ID, d.Board, several))
 	}
 	name := placeName(d.Slot, several)
 	if d.Slot.Test.Insulation() {
@@ -162,7 +158,7 @@ func from(b board.Board) string {
 	case b.Supply.OnlyIsolated:
 		return ", only isolated"
 	case b.Supply.From != 0:
-		return fmt.Sprintf(", from board %d, way %s", b.Supply.From, waymark.Print(b.Supply.FromWay))
+		return ", from " + words.FedFrom(b.Supply.From, b.Supply.FromWay)
 	}
 	return ""
 }

@@ -17,7 +17,6 @@ import (
 	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
-	"waycall/internal/waymark"
 	"waycall/internal/words"
 )
 
@@ -243,11 +242,11 @@ func (c *Cell) Shown() string {
 
 // Name is the way, with its switch position where the line is of one.
 func (l Line) Name() string {
-	if l.Position > 0 {
-		return fmt.Sprintf("Way %s, switch position %d", waymark.Print(l.Way), l.Position)
-	}
-	return "Way " + waymark.Print(l.Way)
+	return words.Switched(words.At(l.Board, l.Way, false), l.Position)
 }
+
+// ZdbSource is Zdb with where it was read: "0.31 ohm, Zs of board 1, way 7".
+func (b Board) ZdbSource() string { return b.Zdb + ", Zs of " + words.FedFrom(b.FedFrom, b.FedFromWay) }
 
 // Switch is the switch position, 1 or 2, and nothing where there is none.
 func (l Line) Switch() string {

@@ -11,7 +11,6 @@ import (
 	"waycall/internal/english"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
-	"waycall/internal/waymark"
 	"waycall/internal/words"
 )
 
@@ -130,14 +129,11 @@ func terms(job board.Job) (all []string) {
 			if !out {
 				continue
 			}
-			at, what := fmt.Sprintf("board %d, way %s", number, waymark.Print(way)), "dead tests not asked for"
-			if way == 0 {
-				at = fmt.Sprintf("board %d itself", number)
-			}
+			what := "dead tests not asked for"
 			if whole {
 				what = "not asked for"
 			}
-			all = append(all, fmt.Sprintf("%s: %s. %s", at, what, why))
+			all = append(all, fmt.Sprintf("%s: %s. %s", english.Lower(words.At(number, way, true)), what, why))
 		}
 	}
 	return all

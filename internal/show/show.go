@@ -18,6 +18,7 @@ import (
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
+	"waycall/internal/waymark"
 	"waycall/internal/words"
 )
 
@@ -194,7 +195,7 @@ func placeOf(slot record.Slot) string {
 	if slot.Way == 0 {
 		return fmt.Sprintf("B%d", slot.Board)
 	}
-	return fmt.Sprint(slot.Way)
+	return waymark.Print(slot.Way)
 }
 
 // at shows a test.
@@ -213,7 +214,7 @@ func (f *Facts) at(s record.State, slot record.Slot) {
 
 // where is a place with its test, as it is said: "way 3, Live to neutral".
 func where(s record.State, slot record.Slot) string {
-	return AtPlace(placeOf(slot)) + ", " + InWords(s, slot)
+	return slot.Place(waymark.Print) + ", " + InWords(s, slot)
 }
 
 // InWords is a test as it is said, with what tells it from others of its kind.

@@ -52,6 +52,27 @@ func TestInWords(t *testing.T) {
 	}
 }
 
+// A place is shown as the board is marked: way 1L1 is kept as 101, which no board has.
+func TestPlaces(t *testing.T) {
+	for _, c := range []struct {
+		slot         record.Slot
+		large, words string
+	}{
+		{record.Slot{Board: 1, Way: 3, Test: reading.LE}, "3", "way 3"},
+		{record.Slot{Board: 1, Way: 312, Test: reading.LE}, "12L3", "way 12L3"},
+		{record.Slot{Board: 2, Test: reading.Ze}, "B2", "board 2"},
+	} {
+		var f Facts
+		f.at(record.State{}, c.slot)
+		if f.Place != c.large || AtPlace(f.Place) != c.words {
+			t.Errorf("%+v is shown as %q, %q, want %q, %q", c.slot, f.Place, AtPlace(f.Place), c.large, c.words)
+		}
+		if got, want := where(record.State{}, c.slot), c.words+", "+InWords(record.State{}, c.slot); got != want {
+			t.Errorf("%+v is %q, want %q", c.slot, got, want)
+		}
+	}
+}
+
 func TestOf(t *testing.T) {
 	if f := Of(record.State{}); f.Label != "NO JOB YET" || f.Place != "" || f.Last != nil {
 		t.Errorf("of nothing it shows %+v", f)

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"waycall/internal/english"
 	"waycall/internal/store/internal/jobfile"
 )
 
@@ -197,10 +198,7 @@ func unreadable(name string, err error) string {
 
 // commits says how many there are: "1 commit lies", "29 commits lie".
 func commits(n int, one, more string) string {
-	if n == 1 {
-		return "1 commit " + one
-	}
-	return fmt.Sprintf("%d commits %s", n, more)
+	return english.Count(n, "commit") + " " + english.Plural(n, one, more)
 }
 
 // span names events: "event 3 was", "events 3 to 5 were".
@@ -211,12 +209,7 @@ func span(from, to int64, one, more string) string {
 	return fmt.Sprintf("events %d to %d %s", from, to, more)
 }
 
-func isAre(n int64) string {
-	if n == 1 {
-		return "is"
-	}
-	return "are"
-}
+func isAre(n int64) string { return english.Plural(int(n), "is", "are") }
 
 // ofUnsure says what became of the events of which it had been said that they may be
 // stored.

@@ -241,30 +241,11 @@ func (t *turn) nameBoard(n int) {
 	}
 }
 
-func were(more int) string {
-	if more == 0 {
-		return "was"
-	}
-	return "were"
-}
+// were and are are for one thing and more besides.
+func were(more int) string { return english.Plural(more+1, "was", "were") }
 
-func are(more int) string {
-	if more == 0 {
-		return "is"
-	}
-	return "are"
-}
+func are(more int) string { return english.Plural(more+1, "is", "are") }
 
-func have(n int) string {
-	if n == 1 {
-		return "has"
-	}
-	return "have"
-}
+func have(n int) string { return english.Plural(n, "has", "have") }
 
-func them(n int) string {
-	if n == 1 {
-		return "it"
-	}
-	return "them"
-}
+func them(n int) string { return english.Plural(n, "it", "them") }

@@ -8,8 +8,8 @@ import (
 	"unicode/utf8"
 
 	"waycall/internal/phrase"
-	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/waymark"
 )
 
 // Dictated is free speech, said after State.Dictating became true: the text of a
@@ -62,11 +62,7 @@ func (t *turn) observation(m phrase.Meaning) {
 
 // observed names an observation: "Observation, way six, code C 2".
 func (t *turn) observed(d dictation) string {
-	place := way(d.slot.Way)
-	if d.slot.Way == 0 {
-		place = "board " + reading.Cardinal(d.slot.Board)
-	}
-	return fmt.Sprintf("Observation, %s, code %s", place, spelled(d.code))
+	return fmt.Sprintf("Observation, %s, code %s", d.slot.Place(waymark.Aloud), spelled(d.code))
 }
 
 // spelled is a code as it is said: "C 2", "F I".

@@ -31,11 +31,7 @@ func way(n int) string { return "way " + waymark.Aloud(n) }
 
 // name is a slot in words: "way two, live to neutral, switch position one".
 func (t *turn) name(s record.Slot) string {
-	place := way(s.Way)
-	if s.Way == 0 {
-		place = "board " + reading.Cardinal(s.Board)
-	}
-	return place + ", " + t.tested(s)
+	return s.Place(waymark.Aloud) + ", " + t.tested(s)
 }
 
 // tested is the test of a slot in words: "bonding, water".

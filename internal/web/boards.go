@@ -236,7 +236,7 @@ func about(b report.Board) string {
 		parts = append(parts, "three-phase")
 	}
 	if b.FedFrom > 0 {
-		parts = append(parts, fmt.Sprintf("fed from board %d, way %s", b.FedFrom, waymark.Print(b.FedFromWay)))
+		parts = append(parts, "fed from "+words.FedFrom(b.FedFrom, b.FedFromWay))
 	}
 	if b.SurgeProtection {
 		parts = append(parts, "surge protection fitted")
@@ -303,11 +303,7 @@ func (s *server) way(w http.ResponseWriter, r *http.Request, snap *seen) {
 		s.jobFailed(w, r, err)
 		return
 	}
-	title := fmt.Sprintf("Board %d, way %s", number, waymark.Print(way))
-	if way == 0 {
-		title = fmt.Sprintf("Board %d itself", number)
-	}
-	s.render(w, r, http.StatusOK, "way", page{Title: snap.State.Job.Reference + ": " + title, Job: s.head(snap), Tab: "boards", Wide: true, Told: snap.toldIn(r), Body: p})
+	s.render(w, r, http.StatusOK, "way", page{Title: snap.State.Job.Reference + ": " + words.At(number, way, true), Job: s.head(snap), Tab: "boards", Wide: true, Told: snap.toldIn(r), Body: p})
 }
 
 // smallNumber reads the number of a board, a way or a position.
@@ -359,7 +355,7 @@ func (s *seen) wayOf(number, way int) wayPage {
 		if b := &sched.Boards[i]; b.Number == number {
 			p.Name = b.Name
 			if way == 0 {
-				p.Label, p.Feeds = fmt.Sprintf("Board %d itself", number), b.Name
+				p.Label, p.Feeds = words.At(number, 0, true), b.Name
 				p.boardFacts(*b)
 				add(b.Tested, insulation)
 			}
@@ -370,7 +366,7 @@ func (s *seen) wayOf(number, way int) wayPage {
 			continue
 		}
 		if p.Label == "" {
-			p.Label, p.Feeds, p.Spare = fmt.Sprintf("Way %s", waymark.Print(way)), l.Feeds, l.Spare
+			p.Label, p.Feeds, p.Spare = words.At(number, way, false), l.Feeds, l.Spare
 			p.wayFacts(l)
 		}
 		add(l.Tested, func(c report.Cell) []scale.Guide {
@@ -395,18 +391,15 @@ func (p *wayPage) around(s *seen) {
 	var all []neighbour
 	at := -1
 	for _, b := range s.picture().Boards {
-		here := func(way int, label string) {
+		here := func(way int) {
 			if b.Number == p.Board && way == p.Way {
 				at = len(all)
 			}
-			if b.Number != p.Board {
-				label = fmt.Sprintf("Board %d, %s", b.Number, strings.ToLower(label))
-			}
-			all = append(all, neighbour{wayPath(s.ID, b.Number, way), label})
+			all = append(all, neighbour{wayPath(s.ID, b.Number, way), words.At(b.Number, way, b.Number != p.Board)})
 		}
-		here(0, "Board itself")
+		here(0)
 		for _, t := range b.Tiles {
-			here(t.Way, "Way "+t.Label)
+			here(t.Way)
 		}
 	}
 	if at > 0 {

@@ -114,9 +114,12 @@ func (f changeForm) after(event int64) string {
 	return path
 }
 
+// initials are those of a reviewer as they are kept, from what was typed.
+func initials(typed string) string { return strings.ToUpper(strings.TrimSpace(typed)) }
+
 // change is what a reviewer wants.
 func (f changeForm) change(now time.Time) review.Change {
-	return review.Change{Slot: f.Slot, Replaces: f.Replaces, Reason: f.Reason, By: strings.ToUpper(f.By), At: now.UTC()}
+	return review.Change{Slot: f.Slot, Replaces: f.Replaces, Reason: f.Reason, By: initials(f.By), At: now.UTC()}
 }
 
 // editPage is the page where a reading is changed.
@@ -205,7 +208,7 @@ func (s *server) act(w http.ResponseWriter, r *http.Request, snap *seen, action 
 	var stale *review.StaleError
 	switch {
 	case err == nil:
-		s.door.Remember(r, strings.ToUpper(f.By))
+		s.door.Remember(r, initials(f.By))
 		http.Redirect(w, r, f.after(done), http.StatusSeeOther)
 	case errors.As(err, &stale):
 		s.showStale(w, r, snap, f, action, stale)
@@ -273,7 +276,7 @@ func (s *server) showStale(w http.ResponseWriter, r *http.Request, snap *seen, f
 
 // finish ends a session that was cut off.
 func (s *server) finish(w http.ResponseWriter, r *http.Request, snap *seen) {
-	by := strings.ToUpper(strings.TrimSpace(r.PostForm.Get("by")))
+	by := initials(r.PostForm.Get("by"))
 	err := s.work(r.Context(), snap.ID, func(now *seen) ([]record.Event, error) {
 		return review.Finish(now.State, by, s.Now().UTC())
 	})
@@ -325,7 +328,7 @@ var errChanged = errors.New("the record has changed since this page was made")
 
 func (s *server) signOff(w http.ResponseWriter, r *http.Request, snap *seen) {
 	form := r.PostForm
-	sig := review.Signature{Name: strings.TrimSpace(form.Get("name")), By: strings.ToUpper(strings.TrimSpace(form.Get("by"))), Sum: form.Get("sum"), At: s.Now().UTC()}
+	sig := review.Signature{Name: strings.TrimSpace(form.Get("name")), By: initials(form.Get("by")), Sum: form.Get("sum"), At: s.Now().UTC()}
 	back := func(status int, now *seen, wrong, field string) {
 		p := s.signPage(r, now)
 		p.Name, p.By, p.Agree, p.Wrong, p.Field = sig.Name, sig.By, form.Get("agree") != "", wrong, field

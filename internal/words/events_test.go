@@ -82,3 +82,17 @@ func TestPlaces(t *testing.T) {
 		}
 	}
 }
+
+func TestWays(t *testing.T) {
+	for _, c := range []struct{ got, want string }{
+		{Ways([]int{3}), "way 3"},
+		{Ways([]int{1, 101, 5}), "ways 1, 1L1, 5"},
+		{FedFrom(1, 207), "board 1, way 7L2"},
+		{Switched("Way 3", 2), "Way 3, switch position 2"},
+		{Switched("Way 3", 0), "Way 3"},
+	} {
+		if c.got != c.want {
+			t.Errorf("%q, want %q", c.got, c.want)
+		}
+	}
+}

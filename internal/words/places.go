@@ -6,6 +6,7 @@ package words
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"waycall/internal/board"
 	"waycall/internal/english"
@@ -20,6 +21,15 @@ func WayName(way int) string {
 		return "board"
 	}
 	return waymark.Print(way)
+}
+
+// Ways are several ways as they are marked: "way 3", "ways 1, 1L2, 5".
+func Ways(ways []int) string {
+	all := make([]string, len(ways))
+	for i, w := range ways {
+		all[i] = waymark.Print(w)
+	}
+	return english.Plural(len(ways), "way ", "ways ") + strings.Join(all, ", ")
 }
 
 // SlotTest is a test with its position, as a table has room for it.
@@ -46,6 +56,9 @@ func At(number, way int, several bool) string {
 	}
 	return "Way " + waymark.Print(way)
 }
+
+// FedFrom is what feeds a board, within a sentence: "board 1, way 7".
+func FedFrom(number, way int) string { return english.Lower(At(number, way, true)) }
 
 // OnBoard is what is said of a board as a whole: "Board 2, preparation", and without the
 // board where there is only one.
@@ -75,7 +88,13 @@ func Where(job board.Job, slot record.Slot) string {
 	return at + ", " + with(Short(slot.Test), slot, job)
 }
 
-// with is a test with which of several readings is meant.
+// Switched is a way, however named, with its switch position where it has one: "Way 3,
+// switch position 2".
+func Switched(way string, position int) string {
+	return with(way, board.Slot{Position: position}, board.Job{})
+}
+
+// with is a test, or a way, with which of several readings is meant.
 func with(test string, slot record.Slot, job board.Job) string {
 	if which := slot.Which(job, strconv.Itoa); which != "" {
 		return test + ", " + which

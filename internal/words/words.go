@@ -11,7 +11,6 @@ import (
 
 	"waycall/internal/english"
 	"waycall/internal/reading"
-	"waycall/internal/waymark"
 )
 
 // YesNo is yes or no.
@@ -76,12 +75,3 @@ func Quantity(q reading.Quantity) string { return Unit(q.String()) }
 
 // Number writes a number with no more decimal places than it needs.
 func Number(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
-
-// Numbers writes the numbers of ways: "1, 2, 5".
-func Numbers(ways []int) string {
-	all := make([]string, len(ways))
-	for i, w := range ways {
-		all[i] = waymark.Print(w)
-	}
-	return strings.Join(all, ", ")
-}

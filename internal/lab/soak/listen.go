@@ -200,12 +200,11 @@ func (l *listener) readsBack(text string, s said) bool {
 	if s.slot.Test == reading.Bonding {
 		tests = append(tests, "bonding")
 	}
-	whose := "board " + reading.Cardinal(s.slot.Board)
 	bareWay := ""
 	if s.slot.Way != 0 {
 		bareWay = reading.Cardinal(s.slot.Way) + " "
-		whose = "way " + reading.Cardinal(s.slot.Way)
 	}
+	whose := s.slot.Place(reading.Cardinal)
 	for _, one := range sentences(text) {
 		words := plain(one)
 		words = strings.TrimPrefix(words, "changed to ")

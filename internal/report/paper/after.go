@@ -5,7 +5,6 @@ package paper
 
 import (
 	"cmp"
-	"fmt"
 	"strconv"
 	"time"
 
@@ -32,7 +31,7 @@ func (p *pdf) observations() {
 		plain("", "Code", func(o row) string { return o.Code }),
 		growing("", "Observation", func(o row) string { return o.Text }),
 		plain("", "At", func(o row) string { return minute(o.At) + o.ToldWords() }),
-	}, p.s.Observations)
+	}, p.s.Observations, func(o row) (int, int) { return o.Board, o.Way })
 	p.item("", report.CodesMean(p.s.Job.Edition))
 }
 
@@ -47,7 +46,7 @@ func (p *pdf) notesMade() {
 		plain("", "Way", func(n row) string { return placeOf(n.Way) }),
 		growing("", "Note", func(n row) string { return n.Text }),
 		plain("", "At", func(n row) string { return minute(n.At) }),
-	}, p.s.Notes)
+	}, p.s.Notes, func(n row) (int, int) { return n.Board, n.Way })
 }
 
 // none writes a heading with nothing below it.
@@ -65,21 +64,17 @@ func placeOf(way int) string {
 
 // remarked writes a table whose first columns are the board and the way, and what of
 // it was too long.
-func remarked[T any](p *pdf, title string, columns []column[T], rows []T) {
+func remarked[T any](p *pdf, title string, columns []column[T], rows []T, at func(T) (board, way int)) {
 	rest := p.inFull(func(row int) string {
-		return fmt.Sprintf("Board %s, way %s", shown(columns[0].value(rows[row]).text), shown(columns[1].value(rows[row]).text))
+		board, way := at(rows[row])
+		return words.At(board, way, true)
 	})
 	table(p, title, columns, rows, rest.add)
 	rest.write()
 }
 
 // wayOf is a way with its switch position, where it has one.
-func wayOf(way, position int) string {
-	if position > 0 {
-		return placeOf(way) + ", switch position " + strconv.Itoa(position)
-	}
-	return placeOf(way)
-}
+func wayOf(way, position int) string { return words.Switched(placeOf(way), position) }
 
 // corrections writes every reading that was corrected: from, to, why, by whom.
 func (p *pdf) corrections() {
@@ -90,7 +85,8 @@ func (p *pdf) corrections() {
 	}
 	type row = report.Correction
 	rest := p.inFull(func(i int) string {
-		return words.Place(record.Slot{Board: all[i].Board, Way: all[i].Way, Test: all[i].Test, Position: all[i].Position}, true)
+		c := all[i]
+		return words.Switched(words.At(c.Board, c.Way, true), c.Line) + ", " + words.Slot(record.Slot{Test: c.Test, Position: c.Position})
 	})
 	table(p, "Corrected readings", []column[row]{
 		plain("", "Board", func(c row) string { return strconv.Itoa(c.Board) }),
@@ -113,26 +109,25 @@ func (p *pdf) corrections() {
 
 // leftOut is a test that was not made, and where.
 type leftOut struct {
-	board int
-	way   string
+	board, way, line int // line is the switch position of the way, or 0
 	report.Cell
 }
 
 // allLeftOut are the tests that were not made, board by board.
 func allLeftOut(s report.Schedule) (all []leftOut) {
-	add := func(board int, way string, t report.Tested) {
+	add := func(board, way, line int, t report.Tested) {
 		for _, c := range t.Cells {
 			switch c.Status {
 			case report.Skipped, report.NotApplicable, report.Limitation, report.NotVerified, report.Waived, report.Accepted, report.NotAsked, report.ByBoard:
-				all = append(all, leftOut{board, way, c})
+				all = append(all, leftOut{board, way, line, c})
 			}
 		}
 	}
 	for _, b := range s.Boards {
-		add(b.Number, placeOf(0), b.Tested)
+		add(b.Number, 0, 0, b.Tested)
 		for _, l := range s.Lines {
 			if l.Board == b.Number {
-				add(b.Number, wayOf(l.Way, l.Position), l.Tested)
+				add(b.Number, l.Way, l.Position, l.Tested)
 			}
 		}
 	}
@@ -146,10 +141,12 @@ func (p *pdf) limitations() {
 		p.none("Limitations and tests left out")
 		return
 	}
-	rest := p.inFull(func(i int) string { return fmt.Sprintf("Board %d, %s, %s", all[i].board, all[i].way, all[i].Name()) })
+	rest := p.inFull(func(i int) string {
+		return words.Switched(words.At(all[i].board, all[i].way, true), all[i].line) + ", " + all[i].Name()
+	})
 	table(p, "Limitations and tests left out", []column[leftOut]{
 		plain("", "Board", func(c leftOut) string { return strconv.Itoa(c.board) }),
-		plain("", "Way", func(c leftOut) string { return c.way }),
+		plain("", "Way", func(c leftOut) string { return wayOf(c.way, c.line) }),
 		plain("", "Test", func(c leftOut) string { return c.Name() }),
 		plain("", "What became of it", func(c leftOut) string { return string(c.Status) }),
 		growing("", "Reason", func(c leftOut) string {

@@ -11,7 +11,6 @@ import (
 	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/report"
-	"waycall/internal/waymark"
 	"waycall/internal/words"
 )
 
@@ -22,7 +21,7 @@ func (p *pdf) board(b report.Board) {
 	p.heading(name)
 	from := "origin of the installation"
 	if b.FedFrom != 0 {
-		from = fmt.Sprintf("board %d, way %s", b.FedFrom, waymark.Print(b.FedFromWay))
+		from = words.FedFrom(b.FedFrom, b.FedFromWay)
 	}
 	surge := "no surge protection"
 	if b.SurgeProtection {
@@ -33,7 +32,7 @@ func (p *pdf) board(b report.Board) {
 	}
 	p.field("Supply", fmt.Sprintf("%s, %s V line to earth, %s, from %s, %s", b.Earthing, words.Number(b.Voltage), english.Plural(b.Phases, "single-phase", "three-phase"), from, surge))
 	if b.Zdb != "" {
-		p.field("Zdb", fmt.Sprintf("%s, Zs of way %s of board %d", b.Zdb, waymark.Print(b.FedFromWay), b.FedFrom))
+		p.field("Zdb", b.ZdbSource())
 	}
 	described, missing := b.Described()
 	for _, one := range described {
@@ -48,7 +47,7 @@ func (p *pdf) board(b report.Board) {
 	}
 	for _, l := range p.s.Limits {
 		if l.Board == b.Number {
-			p.field("Insulation limit", fmt.Sprintf("%s M%s at %s V DC, %s%s; %s", words.Number(l.Least), ohmSign, words.Number(l.Volts), english.Plural(len(l.Ways), "way ", "ways "), words.Numbers(l.Ways), l.Source))
+			p.field("Insulation limit", fmt.Sprintf("%s M%s at %s V DC, %s; %s", words.Number(l.Least), ohmSign, words.Number(l.Volts), words.Ways(l.Ways), l.Source))
 		}
 	}
 	p.atBoard(b)

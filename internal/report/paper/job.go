@@ -11,7 +11,6 @@ import (
 
 	"waycall/internal/check"
 	"waycall/internal/report"
-	"waycall/internal/waymark"
 	"waycall/internal/words"
 )
 
@@ -58,7 +57,7 @@ func boardColumns(s report.Schedule) []column[report.Board] {
 			if b.FedFrom == 0 {
 				return "origin"
 			}
-			return fmt.Sprintf("board %d, way %s", b.FedFrom, waymark.Print(b.FedFromWay))
+			return words.FedFrom(b.FedFrom, b.FedFromWay)
 		}),
 		figures("", "Ways in use", func(b report.Board) string {
 			ways, _ := inUse(s, b)

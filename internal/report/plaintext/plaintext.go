@@ -102,7 +102,7 @@ func (t *page) board(s report.Schedule, b report.Board) {
 	t.Item("", fmt.Sprintf("BOARD %d: %s", b.Number, b.Name))
 	from := ""
 	if b.FedFrom != 0 {
-		from = fmt.Sprintf("; from board %d, way %s", b.FedFrom, waymark.Print(b.FedFromWay))
+		from = "; from " + words.FedFrom(b.FedFrom, b.FedFromWay)
 	}
 	surge := "no surge protection"
 	if b.SurgeProtection {
@@ -110,7 +110,7 @@ func (t *page) board(s report.Schedule, b report.Board) {
 	}
 	t.Field("Supply", "%s; %s V line to earth, %s%s; %s", b.Earthing, words.Number(b.Voltage), english.Plural(b.Phases, "single-phase", "three-phase"), from, surge)
 	if b.Zdb != "" {
-		t.Field("Zdb", "%s, Zs of way %s of board %d", b.Zdb, waymark.Print(b.FedFromWay), b.FedFrom)
+		t.Field("Zdb", "%s", b.ZdbSource())
 	}
 	described, missing := b.Described()
 	for _, one := range described {
@@ -135,7 +135,7 @@ func (t *page) board(s report.Schedule, b report.Board) {
 		}
 		ways := ""
 		if all > 1 {
-			ways = " (" + english.Plural(len(l.Ways), "way ", "ways ") + words.Numbers(l.Ways) + ")"
+			ways = " (" + words.Ways(l.Ways) + ")"
 		}
 		t.Field("Insulation", "at least %s Mohm, tested at %s V DC%s; %s", words.Number(l.Least), words.Number(l.Volts), ways, l.Source)
 	}
@@ -327,7 +327,7 @@ func (t *page) remains(s report.Schedule) {
 			here = append(here, "the board itself")
 		}
 		if len(ways) > 0 {
-			here = append(here, english.Plural(len(ways), "way ", "ways ")+words.Numbers(ways))
+			here = append(here, words.Ways(ways))
 		}
 		if len(here) > 0 && len(s.Boards) > 1 {
 			here[0] = fmt.Sprintf("on board %d %s", b.Number, here[0])
@@ -359,7 +359,7 @@ func (t *page) protection(lines []report.Line) {
 	t.Line("")
 	t.Line("PROTECTIVE DEVICES")
 	for _, name := range names {
-		t.Item("- ", fmt.Sprintf("%s: %s", name, english.Plural(len(ways[name]), "way ", "ways ")+words.Numbers(ways[name])))
+		t.Item("- ", fmt.Sprintf("%s: %s", name, words.Ways(ways[name])))
 	}
 }
 
