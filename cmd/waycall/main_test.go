@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -52,4 +53,20 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 	})
+}
+
+// A command that the README does not name is found by nobody.
+func TestReadmeNamesCommands(t *testing.T) {
+	readme, err := os.ReadFile(rootPath(t, "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range newRoot().Commands() {
+		if c.Hidden || c.Name() == "help" || c.Name() == "completion" {
+			continue
+		}
+		if !strings.Contains(string(readme), "\n    waycall "+c.Name()+" ") {
+			t.Errorf("waycall %s is not in the list of commands of README.md", c.Name())
+		}
+	}
 }
