@@ -5,7 +5,6 @@ package words
 
 import (
 	"cmp"
-	"fmt"
 	"strconv"
 	"strings"
 
@@ -40,17 +39,6 @@ func OrNone(source string) string {
 		return "no source is recorded"
 	}
 	return source
-}
-
-// Given is "Ze 0.35 ohm, fault current 16 kA" without what is not known.
-func Given(between string, parts ...any) string {
-	var out []string
-	for i := 0; i+2 < len(parts); i += 3 {
-		if x := parts[i+1].(float64); x != 0 {
-			out = append(out, fmt.Sprintf("%s %s %s", parts[i], Number(x), parts[i+2]))
-		}
-	}
-	return strings.Join(out, between)
 }
 
 // Loop is a limit of loop impedance to the two places of the tables.
