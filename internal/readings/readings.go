@@ -261,7 +261,11 @@ func (p *decoder) reading(one row, job board.Job) (Reading, bool) {
 			_, ok = bad(field, "it is missing", "write its number")
 			return 0
 		}
-		if n, err := waymark.Parse(text); field == "way" && err == nil {
+		if field == "way" && text != "0" {
+			n, err := waymark.Parse(text)
+			if err != nil {
+				_, ok = bad(field, err.Error(), "write it as the board is marked, such as 3 or 1L2, or 0 for the board itself")
+			}
 			return n
 		}
 		n, err := strconv.Atoi(text)
@@ -275,7 +279,7 @@ func (p *decoder) reading(one row, job board.Job) (Reading, bool) {
 	if len(job.Boards) == 1 {
 		only = job.Boards[0].Number
 	}
-	out.Board, out.Way, out.Position = number("board", only, 99), number("way", -1, waymark.MaxPlace), number("position", 0, 999)
+	out.Board, out.Way, out.Position = number("board", only, 99), number("way", -1, 0), number("position", 0, 999)
 	if !ok {
 		return out, false
 	}

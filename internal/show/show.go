@@ -29,7 +29,7 @@ type Facts struct {
 	Name   string // of that board
 	Boards []Board
 
-	Place string // shown largest: the way, B and the board's number, END, or nothing before there is a job
+	Place string // shown largest: the way as it is marked (1L2), B and the board's number, END, or nothing before there is a job
 	Label string // what Place is, in capitals
 	Feeds string // what the way feeds, or the board's name
 	Due   string // the test or the question in words
