@@ -54,7 +54,7 @@ func TestDemo(t *testing.T) {
 		"Changed to: Way four, live and neutral to earth, greater than nine, nine, nine megohms. Pass. Confirm?",
 		"Noted: the neutral was trapped under a screw.",
 		"Ways six and seven, live and neutral to earth, all greater than nine nine nine megohms: way six and way seven. Pass. Confirm?",
-		"Observation, way ten, code C 3: there is no blank over the spare way.",
+		"Observation, way ten, code C 3: the spare way has no label on it.",
 		"It replaces greater than nine nine nine megohms. Confirm?",
 		"Way three, live and neutral to earth, three, one, five megohms. Pass. Confirm?",
 		"Say option one, option two, or say it again.",

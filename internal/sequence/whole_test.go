@@ -612,7 +612,9 @@ func TestR2InsteadOfR1R2(t *testing.T) {
 // Work on a way after the supply was on: the board is prepared anew, the dead
 // tests come first, and both answers before live tests are asked for again.
 func TestRetestAfterLive(t *testing.T) {
-	s := toLive(t, full(t), nil, nil)
+	job := full(t)
+	job.Way(1, 3).Device.RCD.Group = "" // one of its own, so that it is tested again, too
+	s := toLive(t, job, nil, nil)
 	for range 11 {
 		d, _ := Next(s)
 		s = answer(t, s, d, check.Pass)
@@ -633,6 +635,21 @@ func TestRetestAfterLive(t *testing.T) {
 		"1 loads disconnected", "1 electronics out", "1 whole board first", "1 switches on", "1 links as found", "1 leads joined", "1 leads apart",
 		"1.3 r1", "1.3 rn", "1.3 r2", "1.3 ring-LN", "1.3 ring-LE", "1.3 polarity", "1 all connected again", "1.3 LN-E", "1.3 L-N", "1 neutral back", "1 surge protection back", "1 dead tests complete", "1 ready for live tests", "1.3 Zs", "1.3 RCD-1x"}
 	if diff := cmp.Diff(want, names); diff != "" {
+		t.Error(diff)
+	}
+}
+
+// The board of the README has two residual current devices for seven ways and two ways
+// with their own: four devices, each tested once.
+func TestSharedDevicesAreTestedOnce(t *testing.T) {
+	names, _ := walkOf(t, full(t))
+	var tested []string
+	for _, n := range names {
+		if strings.HasSuffix(n, " RCD-1x") {
+			tested = append(tested, n)
+		}
+	}
+	if diff := cmp.Diff([]string{"1.1 RCD-1x", "1.8 RCD-1x", "1.4 RCD-1x", "1.9 RCD-1x"}, tested); diff != "" {
 		t.Error(diff)
 	}
 }

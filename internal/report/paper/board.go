@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
+	"strings"
 
 	"waycall/internal/check"
 	"waycall/internal/english"
@@ -32,7 +33,7 @@ func (p *pdf) board(b report.Board) {
 	}
 	p.field("Supply", fmt.Sprintf("%s, %s V line to earth, %s, from %s, %s", b.Earthing, words.Number(b.Voltage), english.Plural(b.Phases, "single-phase", "three-phase"), from, surge))
 	if b.Zdb != "" {
-		p.field("Zdb", b.ZdbSource())
+		p.field("Zdb", words.Unit(b.Zdb)+strings.TrimPrefix(b.ZdbSource(), b.Zdb))
 	}
 	described, missing := b.Described()
 	for _, one := range described {

@@ -396,6 +396,9 @@ func TestPaperAsksForNoPen(t *testing.T) {
 			t.Errorf("the paper says %q of what the record holds", said)
 		}
 	}
+	if !strings.Contains(text, squash("0.26 "+ohmSign+", Zs of")) {
+		t.Error("Zdb is not printed with the sign of its unit")
+	}
 }
 
 // onPaper checks that nothing stands beside the page or in the wrong place, and
