@@ -74,7 +74,7 @@ by Ctrl-C.`,
 	})
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
-		newBench(), newReport(), newFit(), newSoak(), newWords(), newPhrases(), newWeights(), newRooms(), newAttack(), newVictim(),
+		newBench(), newPauses(), newReport(), newFit(), newSoak(), newWords(), newPhrases(), newWeights(), newRooms(), newAttack(), newVictim(),
 	)
 	return root
 }

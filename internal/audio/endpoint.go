@@ -147,6 +147,16 @@ func (e *Endpointer) Flush() []Event {
 	return e.end(nil, false)
 }
 
+// Cut ends a phrase in whose pause the stream is, as the rest of the pause would. It
+// returns what Push would return then, and nothing where nobody pauses or where speech
+// may just be going on.
+func (e *Endpointer) Cut() []Event {
+	if e.state != speaking || !e.paused || e.run > 0 {
+		return nil
+	}
+	return e.end(nil, false)
+}
+
 // Reset forgets a phrase that is still running, because the sound that follows is
 // not the continuation of it: waycall itself has been speaking. What was learnt
 // about the noise stays.

@@ -394,3 +394,63 @@ func FuzzEndpointer(f *testing.F) {
 		}
 	})
 }
+
+// Cut ends a phrase in its pause with the sound that the pause promised, and cuts nobody
+// who speaks; what comes after it is noticed as after any phrase.
+func TestCut(t *testing.T) {
+	clips := drawClips(t)
+	rapid.Check(t, func(t *rapid.T) {
+		whole := stream(t, clips)
+		e := NewEndpointer(Settings{Pause: 900 * time.Millisecond})
+		var paused *Phrase
+		cuts, end := 0, time.Duration(0)
+		for rest := whole; len(rest) > 0; {
+			n := min(len(rest), rapid.IntRange(1, 3000).Draw(t, "piece"))
+			events := e.Push(rest[:n])
+			rest = rest[n:]
+			for _, ev := range events {
+				paused = nil
+				if ev.Kind == Paused {
+					paused = &ev.Phrase
+				}
+			}
+			if !rapid.Bool().Draw(t, "cut") {
+				continue
+			}
+			got := e.Cut()
+			if len(got) > 0 && paused == nil {
+				t.Fatalf("cut without a pause: %v", got)
+			}
+			for _, ev := range got {
+				switch {
+				case ev.Kind == Ended && samePhrase(ev.Phrase, *paused) && ev.Phrase.Start >= end:
+					end = ev.Phrase.Start + ev.Phrase.Sound.Duration()
+				case ev.Kind != Dropped:
+					t.Fatalf("the pause promised %v of sound at %v, and %v came at %v", paused.Sound.Duration(), paused.Start, ev.Phrase.Sound.Duration(), ev.Phrase.Start)
+				}
+				cuts++
+			}
+			if len(got) > 0 {
+				paused = nil
+			}
+			if again := e.Cut(); len(got) > 0 && len(again) > 0 {
+				t.Fatalf("cut twice: %v", again)
+			}
+		}
+	})
+	// Each of two phrases is cut soon after its end, and is whole.
+	clip := phrases(t)["0000-bm_george.flac"]
+	e := NewEndpointer(Settings{Pause: 2 * time.Second})
+	var got []Phrase
+	sound := slices.Concat(silence(1), clip, silence(1), clip, silence(1))
+	for at := 0; at+blockSize <= len(sound); at += blockSize {
+		if events := e.Push(sound[at : at+blockSize]); len(events) == 0 {
+			got = append(got, ended(e.Cut())...)
+		}
+	}
+	if len(got) != 2 {
+		t.Fatalf("%d phrases were cut, want 2", len(got))
+	}
+	covers(t, "the first", got[0], clip, time.Second)
+	covers(t, "the second", got[1], clip, 2*time.Second+clip.Duration())
+}

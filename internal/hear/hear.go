@@ -103,6 +103,7 @@ type Heard struct {
 	Outcome    Outcome
 	Missed     bool               // for None: it was probably for us, see missed
 	Agreed     bool               // nothing speaks against the likeliest candidate: see the package comment
+	Whole      bool               // agreed, and nothing more is to come: see Utterance.Over
 	Confidence float64            // probability that the likeliest candidate is what was said; negative where none is claimed
 	Candidates []Candidate        // likeliest first; more than one when disputed; for None what came nearest, if anything
 	Evidence   Evidence           // what the confidence was made of; nil where none is claimed

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -29,6 +30,9 @@ type Utterance interface {
 	// another pause begins, what was heard is thrown away. The sound must not be
 	// changed until the utterance has ended.
 	Pause(sound []float32)
+	// Over reports, without waiting, whether what the last Pause gave is heard and is
+	// Whole: then the phrase is over, however short its pause has been.
+	Over() bool
 	// End says that the phrase is over and returns what was heard in it: what
 	// Ear.Hear returns for the sound. It is quick when the sound is that of the
 	// last Pause.
@@ -82,6 +86,18 @@ func (u *utterance) End(sound []float32) (Heard, error) {
 	return t.heard, t.err
 }
 
+func (u *utterance) Over() bool {
+	if u.last == nil {
+		return false
+	}
+	select {
+	case <-u.last.done:
+		return u.last.err == nil && u.last.heard.Whole
+	default:
+		return false
+	}
+}
+
 func (u *utterance) Drop() {
 	u.abandon()
 	u.all.Wait()
@@ -130,7 +146,16 @@ func (e *Ear) hear(s phrase.Scope, t *attempt) (Heard, error) {
 	h, err := e.fuse(a, t.sound, free, held)
 	lap(&took.Fusion, start)
 	h.Took = took
+	// What was missed or misplaced may yet become a phrase.
+	h.Whole = h.Agreed && (h.Outcome == Reading || h.Outcome == Command) && whole(a, h.Best().Text)
 	return h, err
+}
+
+// whole reports whether a phrase that was heard for certain is over: nothing that may be
+// said here begins with it, and it is no word with which people begin to say something
+// else, as they do with "yes".
+func whole(a *phrase.Automaton, text string) bool {
+	return a.Ends(text) && (strings.Contains(text, " ") || text == string(phrase.Confirm))
 }
 
 // listen is the first witness's part.

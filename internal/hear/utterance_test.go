@@ -5,6 +5,7 @@ import (
 	"runtime"
 	"sync/atomic"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
@@ -15,7 +16,7 @@ import (
 )
 
 // What the sounds of these tests say: the first sample is an index.
-var said = []string{"confirm", "four eight six", "over nine nine nine", "mind your head", "go back to the van", "way one live and neutral to earth two hundred"}
+var said = []string{"confirm", "four eight six", "over nine nine nine", "mind your head", "go back to the van", "way one live and neutral to earth two hundred", "yes", "tested dead"}
 
 // soundOf returns a sound that says said[k], told from others by its length.
 func soundOf(k, length int) []float32 {
@@ -177,6 +178,40 @@ func TestPauseIsThrownAway(t *testing.T) {
 	}
 	if n := len(first.listened); n > 4 || len(first.listened[n-1]) != 5 {
 		t.Errorf("listened %d times, last to %d samples", n, len(first.listened[n-1]))
+	}
+}
+
+// In the pause it is known when a phrase is whole: heard, agreed, and with nothing that
+// may follow it here.
+func TestOver(t *testing.T) {
+	e, first, _ := newEar(t)
+	first.gate = make(chan struct{})
+	u := e.Begin(phrase.Scope{})
+	if u.Over() {
+		t.Error("over before any pause")
+	}
+	u.Pause(soundOf(0, 1))
+	if u.Over() {
+		t.Error("over before it was heard")
+	}
+	close(first.gate)
+	for deadline := time.Now().Add(time.Minute); !u.Over(); time.Sleep(time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatal("confirm is not over")
+		}
+	}
+	u.Pause(soundOf(0, 2)) // speech went on
+	if h, err := u.End(soundOf(0, 2)); err != nil || !h.Whole {
+		t.Errorf("heard %+v, %v", h, err)
+	}
+	u.Drop()
+	if u.Over() {
+		t.Error("over after it was dropped")
+	}
+	for k, want := range []bool{true, false, false, false, false, false, false, true} { // "four eight six" may go on with "megohms", "yes" with anything
+		if h, err := e.Hear(phrase.Scope{}, soundOf(k, 1)); err != nil || h.Whole != want {
+			t.Errorf("%q is whole: %v, %v, want %v", said[k], h.Whole, err, want)
+		}
 	}
 }
 

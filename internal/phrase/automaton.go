@@ -272,12 +272,23 @@ func (a *Automaton) Step(state int, word string) (int, bool) {
 
 // Accepts reports whether the phrase may be said.
 func (a *Automaton) Accepts(text string) bool {
-	state := 0
+	state, ok := a.after(text)
+	return ok && a.States[state].Final
+}
+
+// Ends reports whether the phrase may be said and no longer one begins with it: "confirm"
+// ends, "two hundred" may go on with "and six".
+func (a *Automaton) Ends(text string) bool {
+	state, ok := a.after(text)
+	return ok && a.States[state].Final && len(a.States[state].Arcs) == 0
+}
+
+// after returns the state that the words lead to, or false.
+func (a *Automaton) after(text string) (state int, ok bool) {
 	for _, w := range strings.Fields(text) {
-		var ok bool
 		if state, ok = a.Step(state, w); !ok {
-			return false
+			return 0, false
 		}
 	}
-	return a.States[state].Final
+	return state, true
 }

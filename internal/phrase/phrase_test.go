@@ -310,6 +310,21 @@ func TestNarrowedPhrasesKeepTheScope(t *testing.T) {
 	})
 }
 
+func TestEnds(t *testing.T) {
+	g := load(t)
+	here := Scope{Ways: map[int][]reading.Test{3: {reading.LE, reading.LNE}}, Here: 3, Unit: reading.Megohm}
+	a := g.Narrow(here)
+	for text, want := range map[string]bool{
+		"confirm": true, "tested dead": true, "way three live to earth two hundred and six megohms": true, "scratch that": true,
+		"no": false, "two hundred": false, "way three live to earth two hundred and six": false, "way three": false, "": false, "confirm confirm": false, "mind your head": false,
+		"two hundred and six megohms": false, // "way three" may follow
+	} {
+		if got := a.Ends(text); got != want {
+			t.Errorf("%q ends: %v, want %v", text, got, want)
+		}
+	}
+}
+
 func TestGrammarErrors(t *testing.T) {
 	lexicon := "one\ntwo\nno\nnow : N AW\n"
 	for name, tt := range map[string]struct{ gram, lex, want string }{

@@ -24,5 +24,6 @@ func (r *run) forNote() audio.Settings {
 type dictation struct{ ear Ear }
 
 func (dictation) Pause([]float32)                           {}
+func (dictation) Over() bool                                { return false }
 func (dictation) Drop()                                     {}
 func (d dictation) End(sound []float32) (hear.Heard, error) { return d.ear.Note(sound) }

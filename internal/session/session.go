@@ -11,7 +11,9 @@
 // said is free speech and kept as it was heard.
 //
 // A phrase is heard from the moment that a pause begins, so that the answer can
-// follow as soon as the pause is long enough to end it; see Timing.
+// follow as soon as the pause is long enough to end it; see Timing. Where what was
+// heard is sure and nothing can follow it in the grammar, as after "confirm", the
+// phrase ends there; after "two hundred" the pause is waited for.
 package session
 
 import (
@@ -215,7 +217,7 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 			drop() // what was being said is lost: half a phrase is none
 			return false, fails(noMicrophone, err)
 		}
-		for _, e := range r.ends.Push(frame) {
+		for _, e := range cut(r.ends, u, frame) {
 			switch e.Kind {
 			case audio.Started:
 				if note {
@@ -248,6 +250,16 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 			return r.answer(ctx, talk.Silence{At: r.Now()}, nil)
 		}
 	}
+}
+
+// cut takes the next sound and returns what the endpointer notices. What is being said
+// ends with it where it is Over and the pause still goes on.
+func cut(ends *audio.Endpointer, u hear.Utterance, sound audio.Clip) []audio.Event {
+	events := ends.Push(sound)
+	if len(events) == 0 && u != nil && u.Over() { // with no event, the pause is that of which it speaks
+		return ends.Cut()
+	}
+	return events
 }
 
 // lasts is how long so many samples of sound last.

@@ -29,7 +29,8 @@ type ear struct {
 	g      *phrase.Grammar
 	say    []string
 	scopes []phrase.Scope
-	open   int // utterances that have neither ended nor been dropped
+	open   int             // utterances that have neither ended nor been dropped
+	whole  map[string]bool // texts of which it knows in the pause that nothing follows
 	err    error
 }
 
@@ -58,6 +59,10 @@ type utterance struct {
 }
 
 func (u *utterance) Pause(sound []float32) { u.paused = sound }
+
+func (u *utterance) Over() bool {
+	return u.paused != nil && len(u.ear.say) > 0 && u.ear.whole[u.ear.say[0]]
+}
 
 func (u *utterance) Drop() {
 	if !u.over {
@@ -324,6 +329,23 @@ func TestTimed(t *testing.T) {
 	}
 }
 
+// A phrase that nothing can follow ends when it is heard, any other with its pause; and
+// one that goes on is not cut.
+func TestWholePhraseEndsInItsPause(t *testing.T) {
+	r := newRig(t, "isolated and locked off", "notices up", "proved dead")
+	r.ear.whole = map[string]bool{"isolated and locked off": true, "proved dead": true}
+	slow := tone(600 * time.Millisecond)[:audio.Rate*1000/1000] // goes on after 400 ms
+	r.Source = audiotest.Source(make(audio.Clip, audio.Rate/2), tone(600*time.Millisecond), slow, tone(600*time.Millisecond), tone(600*time.Millisecond))
+	var pauses []time.Duration
+	r.Timed = func(tm Timing) { pauses = append(pauses, tm.Pause) }
+	if _, err := r.Run(t.Context(), r.job, record.State{}); err != nil {
+		t.Fatal(err)
+	}
+	if len(pauses) != 3 || pauses[0] > 350*time.Millisecond || pauses[1] < 450*time.Millisecond || pauses[2] > 350*time.Millisecond {
+		t.Errorf("the pauses lasted %v", pauses)
+	}
+}
+
 func TestScopes(t *testing.T) {
 	r := newRig(t)
 	list := scopes(record.State{Job: r.job}, 200)
@@ -416,6 +438,11 @@ func TestStreamClip(t *testing.T) {
 	}
 	if p := got[0].Timing.Pause; p < 250*time.Millisecond || p > 350*time.Millisecond {
 		t.Errorf("the pause took %v", p)
+	}
+	r.ear.say, r.ear.whole = []string{"proved dead", "mind your head"}, map[string]bool{"proved dead": true}
+	got, err = StreamClip(t.Context(), r.ear, Scope(r.job, 1), two, audio.Settings{})
+	if err != nil || len(got) != 2 || got[0].Timing.Pause > 350*time.Millisecond || got[1].Timing.Pause < 450*time.Millisecond {
+		t.Errorf("with a whole phrase: %+v, %v", got, err)
 	}
 	if got, err := StreamClip(t.Context(), r.ear, Scope(r.job, 1), make(audio.Clip, audio.Rate), audio.Settings{}); err != nil || len(got) != 0 {
 		t.Errorf("in silence: %+v, %v", got, err)

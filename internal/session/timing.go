@@ -15,7 +15,7 @@ import (
 // real time, not the session's own clock.
 // Speaks comes after them.
 type Timing struct {
-	Pause        time.Duration // the quiet after which a phrase counts as over
+	Pause        time.Duration // the quiet after which the phrase counted as over
 	Hearing      time.Duration // from there to the meaning
 	Took         hear.Took     // what hearing took; most of it passes within Pause
 	Conversation time.Duration // working out the answer
@@ -96,7 +96,7 @@ func StreamClip(ctx context.Context, ear Ear, scope phrase.Scope, clip audio.Cli
 		} else if err := ctx.Err(); err != nil {
 			return found, err
 		}
-		for _, e := range ends.Push(clip[at : at+block]) {
+		for _, e := range cut(ends, u, clip[at:at+block]) {
 			switch e.Kind {
 			case audio.Started:
 				u = ear.Begin(scope)

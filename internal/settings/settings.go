@@ -60,7 +60,7 @@ var All = []Setting{
 		Name: "prompts", About: "how much waycall says: usual is in full three times, then briefly", Default: "usual", Unset: "usual",
 		Takes: "usual, brief or full", check: oneOf("usual", "brief", "full"),
 	}, {
-		Name: "pause", About: "silence that ends a phrase", Default: "500ms", Unset: "500ms",
+		Name: "pause", About: "silence that ends a phrase; one that nothing can follow ends sooner", Default: "500ms", Unset: "500ms",
 		Takes: "250ms to 5s", check: duration(250*time.Millisecond, 5*time.Second),
 	}, {
 		Name: "model", About: "speech model, a ggml-*.bin of whisper", Unset: "the one that came with waycall",

@@ -226,6 +226,7 @@ func (e textEar) Begin(phrase.Scope) hear.Utterance { return textUtterance{e} }
 type textUtterance struct{ textEar }
 
 func (textUtterance) Pause([]float32) {}
+func (textUtterance) Over() bool      { return false }
 func (textUtterance) Drop()           {}
 
 func (u textUtterance) End([]float32) (hear.Heard, error) {

@@ -323,6 +323,33 @@ func TestPauseGoesBetweenWords(t *testing.T) {
 	}
 }
 
+func TestQuietestIsBetweenWords(t *testing.T) {
+	// Three words with gaps at 0.6 to 0.65 s and at 1.2 to 1.3 s.
+	s := make([]float32, 2*Rate)
+	for i := range s {
+		ms := i * 1000 / Rate
+		if ms > 300 && ms < 600 || ms > 650 && ms < 1200 || ms > 1300 && ms < 1700 {
+			s[i] = 0.3 * float32(math.Sin(float64(i)/10))
+		}
+	}
+	got := Quietest(s, 2)
+	slices.Sort(got)
+	if len(got) != 2 || got[0] < Rate*60/100 || got[0] > Rate*65/100 || got[1] < Rate*120/100 || got[1] > Rate*130/100 {
+		t.Errorf("quietest at %v", got)
+	}
+	if got := Quietest(make([]float32, Rate), 3); len(got) > 3 {
+		t.Errorf("in silence at %v", got)
+	}
+	if got := Quietest(nil, 3); len(got) != 0 {
+		t.Errorf("in nothing at %v", got)
+	}
+	for _, at := range Quietest(s, 50) {
+		if out := PauseAt(s, at, time.Second); len(out) != len(s)+Rate {
+			t.Errorf("at %d there are %d samples", at, len(out))
+		}
+	}
+}
+
 func TestJoin(t *testing.T) {
 	a, b := voice(1), voice(2)
 	out := Join(a, b)

@@ -1,6 +1,7 @@
 package noise
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -81,7 +82,37 @@ func Pause(sound []float32, d time.Duration) []float32 {
 			cut, quietest = i+blockSize/2, l
 		}
 	}
-	return slices.Concat(fadeOut(s[:cut]), quiet(s, count(d)), fadeIn(s[cut:]))
+	return PauseAt(sound, cut, d)
+}
+
+// PauseAt is Pause after so many samples of the sound.
+func PauseAt(sound []float32, at int, d time.Duration) []float32 {
+	s := clean(sound)
+	return slices.Concat(fadeOut(s[:at]), quiet(s, count(d)), fadeIn(s[at:]))
+}
+
+// Quietest returns where in the speech of a sound it is quietest, quietest first: at most
+// n points, in samples, none within 100 ms of another or of the ends of the speech.
+func Quietest(sound []float32, n int) (points []int) {
+	s := clean(sound)
+	from, to := span(s)
+	apart := count(100 * time.Millisecond)
+	type point struct {
+		at    int
+		level float64
+	}
+	var all []point
+	for i := from + apart; i+blockSize <= to-apart; i += blockSize / 4 {
+		all = append(all, point{i + blockSize/2, rms(s[i : i+blockSize])})
+	}
+	slices.SortStableFunc(all, func(a, b point) int { return cmp.Compare(a.level, b.level) })
+	for _, p := range all {
+		near := func(q int) bool { return max(q-p.at, p.at-q) < apart }
+		if len(points) < n && !slices.ContainsFunc(points, near) {
+			points = append(points, p.at)
+		}
+	}
+	return points
 }
 
 // Join returns two phrases spoken in one breath: the quiet between them is cut to
