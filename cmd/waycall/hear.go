@@ -192,7 +192,7 @@ func readPlace(boardFile, due string, overRange float64) (place, error) {
 		return p, command.UsageError{Err: fmt.Errorf("--due %s: way %s of %s has no such test; see the board file", due, waymark.Print(n), boardFile)}
 	}
 	p.way, p.test = n, t
-	p.scope.Here, p.scope.Unit = n, t.Unit()
+	p.scope.Here, p.scope.Unit, p.scope.Due = n, t.Unit(), t
 	return p, nil
 }
 

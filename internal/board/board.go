@@ -12,7 +12,11 @@
 // changed by testing. What was measured belongs to package record.
 package board
 
-import "slices"
+import (
+	"slices"
+	"strings"
+	"unicode"
+)
 
 // Job is one visit to one installation.
 type Job struct {
@@ -360,6 +364,36 @@ func (b *Board) Way(number int) *Way {
 	}
 	return nil
 }
+
+// Named returns the number of the one board whose name has the word, or 0 where none or
+// several have it. Capitals do not matter.
+func (j Job) Named(word string) int {
+	number := 0
+	for _, b := range j.Boards {
+		if !slices.Contains(strings.FieldsFunc(strings.ToLower(b.Name), notOfAWord), word) {
+			continue
+		}
+		if number != 0 {
+			return 0
+		}
+		number = b.Number
+	}
+	return number
+}
+
+// NameWords returns the words by which a board can be named, in the order of the boards.
+func (j Job) NameWords() (words []string) {
+	for _, b := range j.Boards {
+		for _, w := range strings.FieldsFunc(strings.ToLower(b.Name), notOfAWord) {
+			if j.Named(w) != 0 {
+				words = append(words, w)
+			}
+		}
+	}
+	return words
+}
+
+func notOfAWord(r rune) bool { return !unicode.IsLetter(r) && r != '\'' }
 
 // BoardNames returns the names of the boards, as they are described.
 func (j Job) BoardNames() []string {

@@ -213,7 +213,10 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	}
 	h.Evidence = w.evidence(sound)
 	d := Decide(h.Evidence, best.Candidate)
-	h.Confidence, h.Agreed = d.Confidence, d.Sure && !w.brokenToBoth && !missed
+	// A figure that might be meant otherwise is never sure: "enter four fifty one" came out as
+	// "under four fifty one".
+	near := best.Meaning.Near && best.Meaning.HasValue()
+	h.Confidence, h.Agreed = d.Confidence, d.Sure && !w.brokenToBoth && !missed && !near
 	if d.ForUs {
 		h.Outcome = kind(best.Meaning)
 	}

@@ -91,6 +91,8 @@ func TestFusion(t *testing.T) {
 			"way one live and neutral to earth four eight six", Reading, true, "way one live and neutral to earth four eight six", 1},
 		"other words, same meaning": {
 			fakeFirst{free: text("nought point three", -0.5)}, "point three oh", Reading, true, "nought point three", 1},
+		"a figure that might be meant otherwise": {
+			fakeFirst{free: text("under four fifty one", -0.5)}, "under four fifty one", Reading, false, "under four fifty one", 1},
 		"they differ": {
 			fakeFirst{free: text("four eight six", -1), scores: map[string]float64{"four six": -3}}, "four six", Reading, false, "four eight six", 2},
 		"they differ and the second's is likelier": {

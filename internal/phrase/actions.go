@@ -20,6 +20,13 @@ import (
 //	twice        the next digit is said for two
 //	thrice       the next digit is said for three
 //	point        digits from here on are decimal places
+//	pair         two figures more follow, which are said as one number
+//	half         a half is added
+//	near         the number, or the command, might have been meant otherwise
+//	sure         it was said so that it might not
+//	more         it is that or more, unless a bound was said
+//	kilo         the value was said in thousands of its unit
+//	milli        the value was said in thousandths of its unit
 //	way          the number that follows is a way
 //	on line      what follows is the line of the way, which exists so marked
 //	line N       the way is line N of the place just said
@@ -33,6 +40,11 @@ import (
 //	bound B      = > or <
 //	over range   beyond the end of the instrument's scale
 //	test T       an identity of package reading
+//	service S    what a bonding conductor goes to
+//	named W      a board, by a word of its name
+//	due T        said only where that test is due
+//	judged       said only where a test answered by right or wrong is due
+//	in U         a unit, that the words imply; unlike unit, it is behind no word of its own
 //	unit U       a unit of package reading
 //	say C        a Command
 //	reason R     why something is skipped
@@ -55,6 +67,18 @@ const (
 	doThen
 	doOnLine
 	doLine
+	doPair
+	doHalf
+	doNear
+	doSure
+	doMore
+	doKilo
+	doMilli
+	doService
+	doNamed
+	doDue
+	doJudged
+	doIn
 	doToWay
 	doToLast
 	doToBoard
@@ -80,6 +104,7 @@ func (a action) ends() bool { return a.verb >= doToWay && a.verb <= doToValue }
 
 // plain are the tags that are always the same.
 var plain = map[string]verb{
+	"pair": doPair, "half": doHalf, "near": doNear, "sure": doSure, "more": doMore, "kilo": doKilo, "milli": doMilli, "judged": doJudged,
 	"hundred": doHundred, "thousand": doThousand, "twice": doTwice, "thrice": doThrice, "point": doPoint,
 	"way": doWay, "last": doLast, "board": doBoard, "then": doThen,
 	"on line": doOnLine, "to way": doToWay, "to last": doToLast, "to board": doToBoard, "to value": doToValue,
@@ -87,7 +112,7 @@ var plain = map[string]verb{
 }
 
 // texts are those that any text may follow.
-var texts = map[string]verb{"say": doSay, "reason": doReason, "code": doCode}
+var texts = map[string]verb{"say": doSay, "reason": doReason, "code": doCode, "service": doService, "named": doNamed}
 
 // parseAction reads a tag as one of the actions above.
 func parseAction(t string) (action, error) {
@@ -113,16 +138,16 @@ func parseAction(t string) (action, error) {
 		if arg == "=" || arg == ">" || arg == "<" {
 			return action{verb: doBound, arg: arg}, nil
 		}
-	case "test":
+	case "test", "due":
 		if _, err := reading.ParseTest(arg); err == nil {
-			return action{verb: doTest, arg: arg}, nil
+			return action{verb: map[string]verb{"test": doTest, "due": doDue}[name], arg: arg}, nil
 		}
-	case "unit":
+	case "unit", "in":
 		switch reading.Unit(arg) {
 		case reading.Megohm, reading.Ohm, reading.Millisec, reading.Kiloamp, reading.Milliamp:
-			return action{verb: doUnit, arg: arg}, nil
+			return action{verb: map[string]verb{"unit": doUnit, "in": doIn}[name], arg: arg}, nil
 		}
-	case "say", "reason", "code":
+	case "say", "reason", "code", "service", "named":
 		if arg != "" {
 			return action{verb: texts[name], arg: arg}, nil
 		}
@@ -137,6 +162,7 @@ type machine struct {
 	n         int
 	decimals  string
 	point     bool
+	sure      bool // nothing else can be meant by the number
 	times     int
 	then      int // how many further readings have begun
 }
@@ -166,10 +192,27 @@ func (x *machine) do(actions []action) {
 			x.times = 0
 		case doLine:
 			x.n = waymark.Of(x.n, a.n)
-		case doHundred:
+		case doHundred, doPair:
 			x.n *= 100
 		case doThousand:
 			x.thousands, x.n = x.n*1000, 0
+		case doHalf:
+			x.point, x.decimals = true, "5"
+		case doNear:
+			x.m.Near = x.m.Near || !x.sure
+		case doSure:
+			x.sure = true
+		case doMore:
+			if _, q := x.reading(); q.Bound == reading.Exactly {
+				q.Bound = reading.GreaterThan
+			}
+		case doKilo, doMilli:
+			_, q := x.reading()
+			*q = scaled(*q, a.verb == doKilo)
+		case doService:
+			x.m.Service = a.arg
+		case doNamed:
+			x.m.Named = a.arg
 		case doTwice:
 			x.times = 2
 		case doThrice:
@@ -188,7 +231,7 @@ func (x *machine) do(actions []action) {
 		case doTest:
 			t, _ := x.reading()
 			*t = reading.Test(a.arg)
-		case doUnit:
+		case doUnit, doIn:
 			x.m.Quantity.Unit = reading.Unit(a.arg)
 		case doSay:
 			x.m.Command = Command(a.arg)
@@ -212,7 +255,7 @@ func (x *machine) to(v verb) {
 	default:
 		x.value()
 	}
-	x.thousands, x.n, x.decimals, x.point = 0, 0, "", false
+	x.thousands, x.n, x.decimals, x.point, x.sure = 0, 0, "", false, false
 }
 
 func (x *machine) value() {
@@ -227,6 +270,18 @@ func (x *machine) value() {
 	}
 	q.Value, _ = strconv.ParseFloat(text, 64)
 	q.Places = len(x.decimals)
+}
+
+// scaled is a quantity given in thousands of its unit, or in thousandths.
+func scaled(q reading.Quantity, kilo bool) reading.Quantity {
+	exponent := "e-3"
+	if kilo {
+		exponent = "e3"
+	}
+	q.Value, _ = strconv.ParseFloat(strconv.FormatFloat(q.Value, 'f', -1, 64)+exponent, 64)
+	_, places, _ := strings.Cut(strconv.FormatFloat(q.Value, 'f', -1, 64), ".")
+	q.Places = len(places)
+	return q
 }
 
 // meaning returns what the phrase said once it has ended.

@@ -23,12 +23,16 @@ type Scope struct {
 	// Boards are the numbers of the boards that one can go to; nil when no
 	// board is known.
 	Boards []int
+	// Names are the words by which a board can be named; nil when no board is known.
+	Names []string
 	// Here is the way in hand, to which a test named without a way belongs; 0
 	// when there is none.
 	Here int
 	// Unit is the unit of the test that is due, the only one that a value on
 	// its own may have; empty when any may.
 	Unit reading.Unit
+	// Due is the test that is due; empty when none is.
+	Due reading.Test
 }
 
 // allows reports whether the way exists and can have the test. An empty test
@@ -136,7 +140,13 @@ func (p *partial) do(actions []action, s Scope) bool {
 				return false
 			}
 			p.way = 0 // judged: from here on all ways are alike
-		case a.verb == doUnit && s.Unit != "" && reading.Unit(a.arg) != s.Unit:
+		case a.verb == doNamed && s.Ways != nil && !slices.Contains(s.Names, a.arg):
+			return false
+		case a.verb == doDue && s.Ways != nil && s.Due != reading.Test(a.arg):
+			return false
+		case a.verb == doJudged && s.Ways != nil && !s.Due.Judged():
+			return false
+		case (a.verb == doUnit || a.verb == doIn) && s.Unit != "" && reading.Unit(a.arg) != s.Unit:
 			return false
 		}
 	}

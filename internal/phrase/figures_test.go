@@ -24,7 +24,7 @@ func TestFigures(t *testing.T) {
 		},
 	}
 	for name, units := range map[string][]string{
-		"phrases": {"kiloamps", "meg", "megohms", "megs", "milliamps", "milliseconds", "ohm", "ohms"},
+		"phrases": {"gig", "gigohm", "gigohms", "gigs", "kiloamp", "kiloamps", "meg", "megohm", "megohms", "megs", "milliamp", "milliamps", "millisecond", "milliseconds", "ohm", "ohms"},
 		"setup":   nil,
 	} {
 		g, err := LoadNamed(grammar.Files, name)

@@ -101,7 +101,7 @@ func LoadNamed(files fs.FS, name string) (*Grammar, error) {
 
 // maxPositions bounds the size of a grammar, which hostile nesting of rules
 // could make grow exponentially.
-const maxPositions = 20000
+const maxPositions = 60000
 
 // fragment is a part of the grammar under construction: the positions it may
 // begin and end with, and the actions of passing it without a word.

@@ -12,9 +12,15 @@ type Meaning struct {
 	Test      reading.Test     // empty when the phrase names no test
 	Quantity  reading.Quantity // what was read off the instrument; Bound is empty when the phrase holds no value
 	OverRange bool             // "over range": greater than the end of the instrument's scale, which the job knows
-	Reason    string           // why something is skipped, as said
-	Code      string           // of an observation: C1, C2, C3 or FI
-	Then      [2]Part          // what the same breath says after it: the other ends of a ring
+	// Near says that it might have been meant otherwise. A figure such as "one twenty" is
+	// then read back digit by digit; "okay" confirms only what passes without a doubt, and
+	// "that's it" ends only a session in which nothing is due.
+	Near    bool
+	Named   string  // a word of the name of a board to go to, such as garage
+	Service string  // what a bonding conductor goes to: water, gas, oil or steel
+	Reason  string  // why something is skipped, as said
+	Code    string  // of an observation: C1, C2, C3 or FI
+	Then    [2]Part // what the same breath says after it: the other ends of a ring
 }
 
 // Part is a further reading of a phrase, of the same way.
@@ -31,6 +37,7 @@ func (m Meaning) HasValue() bool { return m.Quantity.Bound != "" || m.OverRange 
 func (m Meaning) Same(n Meaning) bool { return m.unplaced() == n.unplaced() }
 
 func (m Meaning) unplaced() Meaning {
+	m.Near = false
 	m.Quantity.Places, m.Then[0].Quantity.Places, m.Then[1].Quantity.Places = 0, 0, 0
 	return m
 }
@@ -57,9 +64,10 @@ const (
 	Faster        Command = "faster"
 	Brief         Command = "brief" // shorter prompts from now on
 	InFull        Command = "in full"
-	WhatsNext     Command = "what's next"   // which test is due
-	WhatsLeft     Command = "what's left"   // what remains to be done
-	Skip          Command = "skip this one" // with or without a Reason
+	WhatsNext     Command = "what's next"    // which test is due
+	WhatsLeft     Command = "what's left"    // what remains to be done
+	WhatCanISay   Command = "what can i say" // what may be said now
+	Skip          Command = "skip this one"  // with or without a Reason
 	NotApplicable Command = "not applicable"
 	NotVerified   Command = "not verified"
 	Limitation    Command = "limitation" // the test cannot be made; recorded as a limitation
@@ -91,4 +99,10 @@ const (
 	// Answers to the test that Test names, which has no figure.
 	Correct   Command = "correct"
 	Incorrect Command = "incorrect"
+
+	// Right is "correct" by itself: it confirms what waits, or else answers the test that
+	// is due.
+	Right Command = "right"
+	// Same is the figure stored last, for the test that is due.
+	Same Command = "same"
 )

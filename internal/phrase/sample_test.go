@@ -11,13 +11,13 @@ import (
 // What the sampler makes up is in the grammar, and it comes to every word of it.
 func TestSampler(t *testing.T) {
 	g := load(t)
-	s, err := NewSampler(grammar.Files, "phrases", map[string][]float64{"numbers.number": {1, 2, 2, 1, 1}})
+	s, err := NewSampler(grammar.Files, "phrases", map[string][]float64{"numbers.number": {1, 2, 2, 1, 1, 1}, "phrases.phrase": {1, 1, 1, 6}})
 	if err != nil {
 		t.Fatal(err)
 	}
 	pick := rand.New(rand.NewPCG(7, 11))
 	met := map[string]bool{}
-	for range 20000 {
+	for range 40000 {
 		text, err := s.Phrase("phrases.phrase", pick)
 		if err != nil {
 			t.Fatal(err)
@@ -31,13 +31,13 @@ func TestSampler(t *testing.T) {
 	}
 	for w := range g.Lexicon() {
 		if !met[w] {
-			t.Errorf("%q never came up in 20000 phrases", w)
+			t.Errorf("%q never came up in 40000 phrases", w)
 		}
 	}
 	if _, err := s.Phrase("phrases.none", pick); err == nil {
 		t.Error("a rule that does not exist was taken")
 	}
 	if _, err := NewSampler(grammar.Files, "phrases", map[string][]float64{"numbers.number": {1, 2}}); err == nil {
-		t.Error("two weights for five alternatives were taken")
+		t.Error("two weights for six alternatives were taken")
 	}
 }

@@ -15,20 +15,37 @@ import (
 // Phrase is what `waycall hear --json` prints for one file, or for --words. Fields that the
 // phrase does not have are null.
 type Phrase struct {
-	File    string            `json:"file"`    // empty for --words
-	Outcome string            `json:"outcome"` // reading, command or none
-	Agreed  bool              `json:"agreed"`  // nothing spoke against it; false when it is disputed
-	Text    string            `json:"text"`    // the words understood
-	Way     *int              `json:"way"`
-	Test    *reading.Test     `json:"test"`
-	Bound   *reading.Bound    `json:"bound"`
-	Value   *float64          `json:"value"` // in Unit
-	Unit    *reading.Unit     `json:"unit"`
-	Command *phrase.Command   `json:"command"`
-	Words   map[string]string `json:"words"`    // witness -> its words
-	MS      float64           `json:"ms"`       // from the end of the sound to its meaning
-	AudioMS float64           `json:"audio_ms"` // length of the sound
+	File    string          `json:"file"`    // empty for --words
+	Outcome string          `json:"outcome"` // reading, command or none
+	Agreed  bool            `json:"agreed"`  // nothing spoke against it; false when it is disputed
+	Text    string          `json:"text"`    // the words understood
+	Way     *int            `json:"way"`
+	Test    *reading.Test   `json:"test"`
+	Bound   *reading.Bound  `json:"bound"`
+	Value   *float64        `json:"value"` // in Unit
+	Unit    *reading.Unit   `json:"unit"`
+	Command *phrase.Command `json:"command"`
+	// What only some phrases have.
+	Last    int               `json:"last,omitempty"`    // the last of several ways from Way on
+	Board   int               `json:"board,omitempty"`   // to go to
+	Named   string            `json:"named,omitempty"`   // a word of the name of a board to go to
+	Service string            `json:"service,omitempty"` // what a bonding conductor goes to
+	Reason  string            `json:"reason,omitempty"`  // why something is left out
+	Code    string            `json:"code,omitempty"`    // of an observation
+	Near    bool              `json:"near,omitempty"`    // it might have been meant otherwise: a figure is read back digit by digit
+	Then    []Part            `json:"then,omitempty"`    // what the same breath says after it
+	Words   map[string]string `json:"words"`             // witness -> its words
+	MS      float64           `json:"ms"`                // from the end of the sound to its meaning
+	AudioMS float64           `json:"audio_ms"`          // length of the sound
 	Note    string            `json:"note,omitempty"`
+}
+
+// Part is a further reading of the same breath and way.
+type Part struct {
+	Test  reading.Test  `json:"test"`
+	Bound reading.Bound `json:"bound"`
+	Value float64       `json:"value"` // in Unit
+	Unit  reading.Unit  `json:"unit"`
 }
 
 // NoPhrase is the line of a file, or of none, before anything was heard in it.
@@ -54,14 +71,22 @@ func (l *Phrase) Fill(h hear.Heard, way int, test reading.Test, overRange float6
 		return
 	}
 	l.Outcome, l.Agreed, l.Text = string(h.Outcome), h.Agreed, best.Text
+	m = standing(m, test)
 	if m.Command != "" {
 		l.Command = &m.Command
+	}
+	l.Last, l.Board, l.Named, l.Service = m.Last, m.Board, m.Named, m.Service
+	l.Reason, l.Code, l.Near = m.Reason, m.Code, m.Near
+	for _, p := range m.Then {
+		if p.Test != "" {
+			l.Then = append(l.Then, Part{p.Test, p.Quantity.Bound, p.Quantity.Value, p.Test.Unit()})
+		}
 	}
 	q := m.Quantity
 	if m.OverRange {
 		q.Bound, q.Value, q.Unit = reading.GreaterThan, overRange, reading.Megohm
 	}
-	if h.Outcome == hear.Reading {
+	if h.Outcome == hear.Reading || m.Command == phrase.Correct || m.Command == phrase.Incorrect {
 		if m.Way == 0 {
 			m.Way = way
 		}
@@ -82,6 +107,18 @@ func (l *Phrase) Fill(h hear.Heard, way int, test reading.Test, overRange float6
 			l.Unit = &q.Unit
 		}
 	}
+}
+
+// standing is what a word that means what is due means while that test is due and nothing
+// waits: "correct" answers a test of right or wrong, and else confirms.
+func standing(m phrase.Meaning, due reading.Test) phrase.Meaning {
+	switch {
+	case m.Command == phrase.Right && due.Judged():
+		m.Command = phrase.Correct
+	case m.Command == phrase.Right:
+		m.Command = phrase.Confirm
+	}
+	return m
 }
 
 // Write prints it for a person.

@@ -144,6 +144,7 @@ func scopes(known record.State, most int) []phrase.Scope {
 	type key struct {
 		board, way int
 		unit       reading.Unit
+		due        reading.Test // of right or wrong
 	}
 	seen := map[key]bool{}
 	whole := map[int]phrase.Scope{}
@@ -157,14 +158,18 @@ func scopes(known record.State, most int) []phrase.Scope {
 			s = Scope(known.Job, k.board)
 			whole[k.board] = s
 		}
-		s.Here, s.Unit = k.way, k.unit
+		s.Here, s.Unit, s.Due = k.way, k.unit, k.due
 		list = append(list, s)
 	}
 	for _, d := range sequence.Remaining(known) {
 		if d.Step != nil {
 			add(key{board: d.Board})
 		} else {
-			add(key{d.Board, d.Slot.Way, d.Slot.Test.Unit()})
+			k := key{board: d.Board, way: d.Slot.Way, unit: d.Slot.Test.Unit()}
+			if d.Slot.Test.Judged() {
+				k.due = d.Slot.Test
+			}
+			add(k)
 		}
 	}
 	return list
@@ -422,13 +427,13 @@ func (r *run) play(ctx context.Context, effects []talk.Effect) error {
 func (r *run) scope() phrase.Scope {
 	at, way, unit := r.state.InHand()
 	s := Scope(r.state.Record.Job, at)
-	s.Here, s.Unit = way, unit
+	s.Here, s.Unit, s.Due = way, unit, r.state.Judging()
 	return s
 }
 
 // Scope is what may be said about a board: the ways that it has, spare ones too,
 // and the tests that each can have; those of the board itself under way 0; and
-// the other boards of the job.
+// the other boards of the job, by number and name.
 func Scope(job board.Job, number int) phrase.Scope {
 	s := phrase.Scope{Ways: map[int][]reading.Test{}}
 	if b := job.Board(number); b != nil {
@@ -443,6 +448,7 @@ func Scope(job board.Job, number int) phrase.Scope {
 		for _, b := range job.Boards {
 			s.Boards = append(s.Boards, b.Number)
 		}
+		s.Names = job.NameWords()
 	}
 	return s
 }

@@ -43,6 +43,10 @@ func (t *turn) heard(e Heard) {
 
 // meaning acts on a phrase that was heard for certain.
 func (t *turn) meaning(m phrase.Meaning) {
+	m, ok := t.inFull(m)
+	if !ok {
+		return
+	}
 	if t.s.offer != nil && t.choose(m) {
 		return
 	}
@@ -58,6 +62,9 @@ func (t *turn) meaning(m phrase.Meaning) {
 	case "":
 		t.value(m)
 	case phrase.Confirm:
+		if m.Near && !t.casually() {
+			return
+		}
 		t.confirm()
 	case phrase.No:
 		t.no(m)
@@ -69,6 +76,8 @@ func (t *turn) meaning(m phrase.Meaning) {
 		t.reading(m, true)
 	case phrase.Undo:
 		t.undo(m)
+	case phrase.Same:
+		t.same()
 	case phrase.Scratch:
 		t.scratch()
 	case phrase.SayAgain, phrase.SayAgainSlow:
@@ -86,6 +95,8 @@ func (t *turn) meaning(m phrase.Meaning) {
 		t.pace()
 		t.failing()
 		t.remindPending()
+	case phrase.WhatCanISay:
+		t.options()
 	case phrase.Skip:
 		t.leaveOut(record.NotMade, m.Reason)
 	case phrase.NotApplicable:
@@ -110,6 +121,9 @@ func (t *turn) meaning(m phrase.Meaning) {
 	case phrase.CarryOn:
 		t.carryOn()
 	case phrase.Finish:
+		if m.Near && !t.allDone() {
+			return
+		}
 		t.finish()
 	case phrase.Note:
 		t.note()
@@ -126,7 +140,7 @@ func (t *turn) meaning(m phrase.Meaning) {
 	case phrase.Correct, phrase.Incorrect:
 		t.reading(m, false)
 	case phrase.GoToBoard:
-		t.goToBoard(m.Board)
+		t.goToBoard(cmp.Or(m.Board, r.Job.Named(m.Named)))
 	case phrase.DeadTestsComplete, phrase.ReadyForLive:
 		t.toLive(m)
 	default:
@@ -148,7 +162,7 @@ func leavesPending(c phrase.Command) bool {
 // leavesQuestion reports whether a command is answered beside a question, which stays.
 func leavesQuestion(c phrase.Command) bool {
 	switch c {
-	case phrase.WhatsLeft, phrase.ReadBack, phrase.Note, phrase.Observation, phrase.Told, phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull:
+	case phrase.WhatsLeft, phrase.WhatCanISay, phrase.ReadBack, phrase.Note, phrase.Observation, phrase.Told, phrase.Slower, phrase.Faster, phrase.Brief, phrase.InFull:
 		return true
 	}
 	return false
@@ -548,6 +562,7 @@ func (t *turn) goTo(n int) {
 	on := t.board()
 	if why := t.noWay(on, n); why != "" {
 		t.say(why)
+		t.remind()
 		return
 	}
 	if !t.ready() {
@@ -619,6 +634,9 @@ func (t *turn) readWay(n int) {
 	on := t.board()
 	if why := t.noWay(on, n); why != "" {
 		t.say(why)
+		if t.s.Record.Pending == nil { // which is read back otherwise
+			t.remind()
+		}
 		return
 	}
 	t.nameBoard(on)
@@ -662,6 +680,7 @@ func (t *turn) testAgain(n int) {
 	on := t.board()
 	if why := t.noWay(on, n); why != "" {
 		t.say(why)
+		t.remind()
 		return
 	}
 	if !t.ready() {

@@ -80,11 +80,17 @@ func (t *turn) goToBoard(n int) {
 	r := &t.s.Record
 	b := r.Job.Board(n)
 	switch {
+	case n == 0:
+		t.say("No one board of this job is called so. Say board, and its number.")
+		t.remind()
+		return
 	case b == nil:
 		t.sayf("There is no board %s in this job.", reading.Cardinal(n))
+		t.remind()
 		return
 	case b.Supply.OnlyIsolated:
 		t.sayf("Board %s is only isolated, and nothing is tested on it.", reading.Cardinal(n))
+		t.remind()
 		return
 	}
 	t.follows(record.Event{Kind: record.Moved, Slot: &record.Slot{Board: n}})

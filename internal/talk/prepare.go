@@ -162,9 +162,9 @@ func (t *turn) leads(on int, step sequence.Step, m phrase.Meaning) {
 	t.follows(record.Event{Kind: record.Prepared, Board: on, Step: step.ID, Answer: record.Done, Quantity: &q, Verdict: &v})
 	if v.Result == check.Pass && t.s.form == inBrief {
 		t.sounds = append(t.sounds, Passed)
-		t.sayf("%s.", english.Capital(over(figure(q, false))))
+		t.sayf("%s.", english.Capital(over(figure(q, m.Near))))
 	} else if v.Result == check.Pass && t.s.form != inFull {
-		t.sayf("%s, %s, pass.", english.Capital(step.ID), over(figure(q, false)))
+		t.sayf("%s, %s, pass.", english.Capital(step.ID), over(figure(q, m.Near)))
 	} else {
 		t.say(said, verdict(v))
 	}

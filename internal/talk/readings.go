@@ -81,7 +81,7 @@ func (t *turn) reading(m phrase.Meaning, doubted bool) {
 		t.firstThis()
 		return
 	}
-	t.propose(c, doubted || len(c) > 1 && c[0].slot.Way != c[len(c)-1].slot.Way)
+	t.propose(c, doubted || m.Near || len(c) > 1 && c[0].slot.Way != c[len(c)-1].slot.Way)
 }
 
 // outstanding reports whether something else waits that must be confirmed or
@@ -190,7 +190,11 @@ func (t *turn) resolve(m phrase.Meaning) (c choice, why string, goes *record.Slo
 	if why != "" {
 		return nil, why, nil
 	}
-	if m.Command == phrase.Replace {
+	if m.Service != "" {
+		if slot.Position, why = t.service(slot, m.Service); why != "" {
+			return nil, why, nil
+		}
+	} else if m.Command == phrase.Replace {
 		slot = t.replaced(slot)
 	}
 	q := m.Quantity

@@ -3,6 +3,7 @@ package talk
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"waycall/internal/english"
 	"waycall/internal/phrase"
@@ -214,7 +215,7 @@ func (t *turn) eachWay(m phrase.Meaning) (c choice, why string) {
 			return nil, fmt.Sprintf("%s has %s already. %s", english.Capital(t.name(slot)), old.Quantity.Spoken(), notStored)
 		}
 		if why, _ := t.notYet(slot, false); why != "" {
-			return nil, why + " " + notStored
+			return nil, strings.TrimSuffix(why, " "+notStored) + " " + notStored // a test that waits says so already
 		}
 		if q, why = t.quantity(said, m.OverRange, slot); why != "" {
 			return nil, why

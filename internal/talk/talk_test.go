@@ -202,7 +202,7 @@ func (p *talker) do(e Event) {
 	if len(r.Readings) > len(before.Record.Readings) {
 		h, ok := e.(Heard)
 		added := r.Readings[len(before.Record.Readings):]
-		if said := ok && h.Phrase.Agreed && h.Meaning.Command == phrase.Confirm; !said || added[0].Implied {
+		if said := ok && h.Phrase.Agreed && (h.Meaning.Command == phrase.Confirm || h.Meaning.Command == phrase.Right); !said || added[0].Implied {
 			if !ok || said || !added[0].Implied || !before.Record.Pending.MayBeImplied() || r.Habit != record.Agreed || !gives(h.Meaning) && !answersStep(h.Meaning, before.Record) {
 				p.t.Fatalf("%#v put a reading on the schedule", e)
 			}

@@ -79,8 +79,8 @@ func (s *site) say(text string) {
 	}
 	at, way, unit := s.state.InHand()
 	scope := session.Scope(s.state.Record.Job, at)
-	scope.Here, scope.Unit = way, unit
-	key := fmt.Sprint(at, way, unit)
+	scope.Here, scope.Unit, scope.Due = way, unit, s.state.Judging()
+	key := fmt.Sprint(at, way, unit, scope.Due)
 	if s.may[key] == nil {
 		s.may[key] = s.g.Narrow(scope)
 	}

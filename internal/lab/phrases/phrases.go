@@ -25,15 +25,14 @@ type item struct {
 // likely is roughly how often each form is said on a job (a guess: no published
 // source). Rare forms keep a share that is large enough to learn and to measure.
 var likely = map[string][]float64{
-	"phrases.reading":   {8, 1, 1, 1, 1},
-	"phrases.tested":    {8, 6, 1, 1, 0.5, 1},
-	"phrases.insulated": {8, 1},
-	"phrases.value":     {20, 1},
+	"phrases.reading":   {8, 2, 2, 0.1},
+	"phrases.tested":    {8, 6, 1, 1, 0.5, 1, 0.3},
+	"phrases.insulated": {8, 0.1, 1, 0.1},
+	"phrases.value":     {20, 0.1, 1, 0.2, 0.1, 0.1, 0.2},
 	"phrases.command":   {4, 3, 4, 2, 1},
 	"tests.insulation":  {4, 4, 4, 4, 1, 1, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0.5},
-	"numbers.number":    {4, 5, 6, 0.3, 0.2},
-	"numbers.cardinal":  {6, 8, 1},
-	"numbers.whole":     {6, 1, 1, 6},
+	"numbers.number":    {6, 5, 3, 1, 0.6, 0.1},
+	"numbers.cardinal":  {6, 8, 1, 0.2},
 	"numbers.places":    {8, 1, 1, 0.3},
 	"numbers.figures":   {8, 1, 1, 2},
 	"numbers.digit":     {2, 9},

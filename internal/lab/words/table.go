@@ -43,7 +43,7 @@ var wouldBe = map[string]phrase.Command{
 // back. Every other phrase stores, confirms or deletes, or is a figure that would
 // be stored once confirmed; so is a command that is new and not named here.
 var harmless = map[phrase.Command]bool{
-	phrase.SayAgain: true, phrase.WhatsNext: true, phrase.WhatsLeft: true, phrase.GoBack: true,
+	phrase.SayAgain: true, phrase.WhatsNext: true, phrase.WhatsLeft: true, phrase.WhatCanISay: true, phrase.GoBack: true,
 	phrase.GoTo: true, phrase.GoToBoard: true, phrase.ReadBack: true, phrase.TestAgain: true,
 	phrase.SayAgainSlow: true, phrase.Slower: true, phrase.Faster: true, phrase.Brief: true, phrase.InFull: true,
 	phrase.Pause: true, phrase.CarryOn: true, phrase.Note: true, phrase.Observation: true, phrase.First: true, phrase.Second: true,
