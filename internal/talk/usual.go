@@ -92,7 +92,7 @@ func (t *turn) same() {
 	}
 	slot, inHand := t.hand()
 	last, stands := r.Last()
-	why := ""
+	var why string
 	q := last.Quantity
 	switch {
 	case !inHand || !stands:
