@@ -528,6 +528,21 @@ func TestBoundBetweenItsValues(t *testing.T) {
 	})
 }
 
+// A ramp reading below a bound fails only where all that it allows does: of less than
+// 36 mA, 35.5 mA may be right with pulsating direct current.
+func TestRampBelowABound(t *testing.T) {
+	j := house()
+	for text, want := range map[string]Result{"<36": Investigate, "<35": Fail, "<20": Fail, "35.5": Investigate, "34": Fail, ">135": Investigate, ">140": Fail} {
+		q, err := reading.ParseQuantity(text, reading.Milliamp)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if v := Judge(Input{Job: j, Slot: board.Slot{Board: 1, Way: 7, Test: reading.RCDRamp}, Quantity: q}); v.Result != want {
+			t.Errorf("%s: %+v, want %s", text, v, want)
+		}
+	}
+}
+
 // What is not known never passes: without device, sizes and lengths, and with
 // nothing read before, only the tests that have a limit of their own can.
 func TestUnknownNeverPasses(t *testing.T) {

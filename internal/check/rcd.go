@@ -97,8 +97,12 @@ func (c *ctx) ramp(r *board.RCD) []Verdict {
 	}
 	// Nothing says with which current the tester was set. What only a pulsating
 	// one explains is asked about.
-	if wide, from := limits.RCDRampA(r.Rated); r.Type != "AC" && r.Type != "" && within(c.q, band) == Fail && within(c.q, wide) == Pass {
-		return []Verdict{note(verdict(Investigate, rule, from, "Right with pulsating direct current alone, so which was the tester set to?")).
+	if wide, from := limits.RCDRampA(r.Rated); r.Type != "AC" && r.Type != "" && within(c.q, band) == Fail && within(c.q, wide) != Fail {
+		reason := "Right with pulsating direct current alone, so which was the tester set to?"
+		if within(c.q, wide) != Pass { // of a bound, some values
+			reason = "Right at most with pulsating direct current, so which was the tester set to?"
+		}
+		return []Verdict{note(verdict(Investigate, rule, from, "%s", reason)).
 			with("at most, pulsating", wide.High, reading.Milliamp).with("at least, pulsating", wide.Low, reading.Milliamp).next("Test again with alternating current.")}
 	}
 	switch {

@@ -166,6 +166,16 @@ func TestPeak(t *testing.T) {
 	runtime.KeepAlive(mine)
 }
 
+func TestOwnPeak(t *testing.T) {
+	for _, c := range []struct{ seen, most, ours, want int64 }{
+		{1, 340, 340, 1}, {1, 341, 340, 1}, {1, 400, 340, 400}, {500, 400, 340, 500},
+	} {
+		if got := ownPeak(c.seen<<20, c.most<<20, c.ours<<20); got != c.want<<20 {
+			t.Errorf("%+v: %d MiB", c, got>>20)
+		}
+	}
+}
+
 // A command hangs when it does nothing for the limit, or works for longer than that, and
 // not when others leave it little of the processors.
 func TestHangs(t *testing.T) {

@@ -103,14 +103,22 @@ func (t *Trial) waycallFor(ctx context.Context, limit time.Duration, stdin io.Re
 		r.signal = ws.Signal()
 	}
 	if ru, ok := cmd.ProcessState.SysUsage().(*syscall.Rusage); ok {
-		// The system counts in what this process had when it made the other, so that only
-		// more than that is known to be of the other.
-		if most := ru.Maxrss << 10; most > peakOf("self") {
-			r.peak = most
-		}
+		r.peak = ownPeak(r.peak, ru.Maxrss<<10, peakOf("self"))
 	}
 	t.Logf("%s", r)
 	return r
+}
+
+// ownPeak is how much memory a process had at most, of which so much was seen: most by the
+// system's count, which counts in what this process had when it made the other. Only more
+// than that is known to be of the other, and not a little more: the system counts in
+// lumps of some dozens of pages for each processor.
+func ownPeak(seen, most, ours int64) int64 {
+	const rough = 8 << 20
+	if most > ours+rough {
+		return max(seen, most)
+	}
+	return seen
 }
 
 // peakOf is how much memory a process has had at most, in bytes; 0 where it is not known.
