@@ -241,6 +241,18 @@ const (
 	EmergencyLighting CircuitKind = "emergency lighting"
 )
 
+// FeedsBack is the source that a circuit of the kind always has, which can feed the board;
+// "" where the kind has none.
+func (k CircuitKind) FeedsBack() Source {
+	switch k {
+	case PVSupply:
+		return PV
+	case BatteryStorage:
+		return Battery
+	}
+	return ""
+}
+
 // PENProtection is what protects at an electric vehicle charging point where the
 // combined neutral and earth conductor of the supply breaks.
 type PENProtection string

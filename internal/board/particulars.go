@@ -92,8 +92,8 @@ func (d *decoder) kind(b *Board, w *Way, path string) {
 		{w.Kind != "" && w.Supplies != 0, "kind", "a way that supplies a board is given a kind", "give it to the way of that board"},
 		{w.Kind != "" && w.Separated, "separated", "a way of a kind of its own is described as SELV or PELV", "correct kind or separated"},
 		{w.Kind == EmergencyLighting && w.Use != "" && w.Use != Lighting, "use", "emergency lighting is described for another use", "write lighting or remove use"},
-		{w.Kind == PVSupply && w.FeedsBack != PV, "feeds_back", "a way of PV is said to be fed back by another source", "correct kind or feeds_back"},
-		{w.Kind == BatteryStorage && w.FeedsBack != Battery, "feeds_back", "a way of a battery is said to be fed back by another source", "correct kind or feeds_back"},
+		{w.Kind == PVSupply && w.FeedsBack != w.Kind.FeedsBack(), "feeds_back", "a way of PV is said to be fed back by another source", "correct kind or feeds_back"},
+		{w.Kind == BatteryStorage && w.FeedsBack != w.Kind.FeedsBack(), "feeds_back", "a way of a battery is said to be fed back by another source", "correct kind or feeds_back"},
 	} {
 		if c.found {
 			d.bad(path+"."+c.key, name+": "+c.what, c.do)

@@ -266,11 +266,8 @@ func (d *decoder) defaults(job *Job) {
 			orDefault(&w.Phase, waymark.Phase(w.Number), d.at[path+".phase"])
 			orDefault(&w.Phases, 1, d.at[path+".phases"])
 			orDefault(&w.Material, Copper, d.at[path+".material"])
-			switch w.Kind {
-			case PVSupply:
-				orDefault(&w.FeedsBack, PV, d.at[path+".feeds_back"])
-			case BatteryStorage:
-				orDefault(&w.FeedsBack, Battery, d.at[path+".feeds_back"])
+			if from := w.Kind.FeedsBack(); from != "" {
+				orDefault(&w.FeedsBack, from, d.at[path+".feeds_back"])
 			}
 			if w.Supplies != 0 {
 				orDefault(&w.Use, Distribution, d.at[path+".use"])

@@ -362,9 +362,7 @@ func (d *decoder) way(b *Board, w *Way, path string) {
 	if w.FeedsBack != "" && !oneOf(w.FeedsBack, PV, Battery, Vehicle) {
 		d.bad(path+".feeds_back", fmt.Sprintf("feeds_back is %q", printable.Cut(string(w.FeedsBack), 40)), "write PV, battery or vehicle, or leave it out when nothing feeds back")
 	}
-	if w.Use != "" && !oneOf(w.Use, Socket, Lighting, Fixed, Distribution) {
-		d.bad(path+".use", fmt.Sprintf("use is %q", printable.Cut(string(w.Use), 40)), "write socket, lighting, fixed or distribution, or leave it out when unknown")
-	}
+	known(d, path+".use", "use", w.Use, Socket, Lighting, Fixed, Distribution)
 	d.kind(b, w, path)
 	d.unknownOr(path+".supplies", float64(w.Supplies), 1, 99, "the number of the board that it feeds")
 	d.contradictions(w, path)

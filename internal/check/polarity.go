@@ -15,8 +15,8 @@ func (c *ctx) answered() []Verdict {
 		reading.Functional:    "BS 7671 regulation 643.10, from memory",
 		reading.RCDButton:     "BS 7671 regulation 643.10, from memory",
 		reading.AFDDButton:    "BS 7671 regulation 643.10, from memory",
-		reading.PENFault:      "BS 7671:2018 Amendment 1:2020 regulation 722.411.4.1, as a trade article tells it",
-		reading.DCFault:       "BS 7671 regulation 722.531.3.101, as a thread of the IET's forum quotes it for A2:2022",
+		reading.PENFault:      PENSource,
+		reading.DCFault:       EVSource,
 		reading.RCDHalf:       "IET Guidance Note 3 and IEC 61008-1 rated residual non-operating current, from memory",
 	}[test]
 	if c.q == reading.Correct {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"waycall/internal/board"
+	"waycall/internal/limits"
 	"waycall/internal/waymark"
 )
 
@@ -20,10 +21,12 @@ func (r Remark) Cited() string { return r.Text + " (" + r.Source + ")" }
 // The sources of remarks. Amendment 3 is part of both editions: it was published on
 // 31 July 2024, and jobs judged by A2 are older than A4.
 const (
+	// PENSource and EVSource say what protects at a charging point against a broken PEN
+	// conductor, and against a direct residual current; tests hang on both, too.
+	PENSource = "BS 7671:2018 Amendment 1:2020 regulation 722.411.4.1, as a trade article tells it"
+	EVSource  = "BS 7671 regulation 722.531.3.101, as a thread of the IET's forum quotes it for A2:2022"
+
 	oneWaySource = "BS 7671:2018 Amendment 3:2024 regulation 530.3.201, as a trade article tells it"
-	penSource    = "BS 7671:2018 Amendment 1:2020 regulation 722.411.4.1, as a trade article tells it"
-	evSource     = "BS 7671 regulation 722.531.3.101, as a thread of the IET's forum quotes it for A2:2022"
-	elsewhere    = "common practice, no published source"
 	typeACSource = "BS 7671 regulation 531.3.3, as the IET's Wiring Matters 91 of July 2022 tells it for A2:2022"
 )
 
@@ -49,7 +52,7 @@ func Remarks(job board.Job, number, way int) []Remark {
 			oneWay("The main switch", by)
 		}
 		if b.SurgeIndicator == board.IndicatorExpired {
-			add(elsewhere, "The status indicator of the surge protection shows that it is to be replaced.")
+			add(limits.Practice, "The status indicator of the surge protection shows that it is to be replaced.")
 		}
 		return all
 	}
@@ -87,11 +90,11 @@ func kindRemarks(b *board.Board, w *board.Way, add func(source, format string, a
 	case board.EVCharging:
 		evRemarks(b, w, add)
 	case board.PVSupply:
-		add(elsewhere, "Only the alternating current side is tested here. The direct current side and the inverter's disconnection when the supply is lost are tested and recorded elsewhere.")
+		add(limits.Practice, "Only the alternating current side is tested here. The direct current side and the inverter's disconnection when the supply is lost are tested and recorded elsewhere.")
 	case board.BatteryStorage:
-		add(elsewhere, "Only the circuit of the inverter is tested here. The battery, and the installation when the supply is lost, are tested and recorded elsewhere.")
+		add(limits.Practice, "Only the circuit of the inverter is tested here. The battery, and the installation when the supply is lost, are tested and recorded elsewhere.")
 	case board.EmergencyLighting:
-		add(elsewhere, "Only the circuit is tested here. The function and the duration of the emergency lighting are tested and recorded elsewhere, in its log book.")
+		add(limits.Practice, "Only the circuit is tested here. The function and the duration of the emergency lighting are tested and recorded elsewhere, in its log book.")
 	}
 }
 
@@ -102,29 +105,29 @@ func evRemarks(b *board.Board, w *board.Way, add func(source, format string, arg
 	}
 	switch {
 	case rcd == nil:
-		add(evSource, "No residual current device is described for the charging point, which needs one of its own of 30 mA at most.")
+		add(EVSource, "No residual current device is described for the charging point, which needs one of its own of 30 mA at most.")
 	case rcd.Rated > 30:
-		add(evSource, "The residual current device of the charging point is of %v mA, and 30 mA is the most.", rcd.Rated)
+		add(EVSource, "The residual current device of the charging point is of %v mA, and 30 mA is the most.", rcd.Rated)
 	case rcd.Type == "AC":
-		add(evSource, "The residual current device of the charging point is type AC, and is to be type A, F or B.")
+		add(EVSource, "The residual current device of the charging point is type AC, and is to be type A, F or B.")
 	}
 	if rcd != nil && (rcd != w.Device.RCD || rcd.Group != "") {
-		add(evSource, "The charging point shares its residual current device with other ways, and is to have one of its own.")
+		add(EVSource, "The charging point shares its residual current device with other ways, and is to have one of its own.")
 	}
 	switch {
 	case w.DC == "":
-		add(evSource, "It is unknown what protects against a direct residual current of the vehicle.")
+		add(EVSource, "It is unknown what protects against a direct residual current of the vehicle.")
 	case w.DC == board.DCNone:
-		add(evSource, "Nothing is described that protects against a direct residual current of the vehicle.")
+		add(EVSource, "Nothing is described that protects against a direct residual current of the vehicle.")
 	}
 	switch {
 	case b.Earthing != board.TNCS:
 	case w.PEN == "":
-		add(penSource, "It is unknown what protects when the combined neutral and earth conductor of the supply breaks.")
+		add(PENSource, "It is unknown what protects when the combined neutral and earth conductor of the supply breaks.")
 	case w.PEN == board.PENNone:
-		add(penSource, "Nothing is described that protects when the combined neutral and earth conductor of the supply breaks.")
+		add(PENSource, "Nothing is described that protects when the combined neutral and earth conductor of the supply breaks.")
 	}
-	add(elsewhere, "Charging with a vehicle or an adapter, and the charging point's own settings, are tested and recorded elsewhere.")
+	add(limits.Practice, "Charging with a vehicle or an adapter, and the charging point's own settings, are tested and recorded elsewhere.")
 }
 
 // wayFeedsBack names the source that can feed a board through a way of it, there or

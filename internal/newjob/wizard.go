@@ -407,38 +407,38 @@ func (w *wizard) forms(this func(*board.Job) *board.Board) error {
 			return err
 		}
 	}
+	always := func(*board.Board) bool { return true }
+	surge := func(b *board.Board) bool { return b.SurgeProtection }
 	for _, q := range []struct {
 		question string
+		asked    func(*board.Board) bool
 		change   func(*board.Board, string) error
 	}{
-		{"Nominal frequency, Hz", number(func(b *board.Board, x float64) { b.Supply.Frequency = x })},
-		{"Live conductors, such as 1-phase 2-wire or 3-phase 4-wire", func(b *board.Board, a string) error {
+		{"Nominal frequency, Hz", always, number(func(b *board.Board, x float64) { b.Supply.Frequency = x })},
+		{"Live conductors, such as 1-phase 2-wire or 3-phase 4-wire", always, func(b *board.Board, a string) error {
 			b.Supply.Conductors = board.LiveConductors(known(a))
 			return nil
 		}},
-		{"Standard of the cut-out fuse, such as BS 88-3", func(b *board.Board, a string) error { b.Supply.Cutout.Standard = known(a); return nil }},
-		{"Its rating, A", number(func(b *board.Board, x float64) { b.Supply.Cutout.Rating = x })},
-		{"Maximum demand, A", number(func(b *board.Board, x float64) { b.Supply.MaximumDemand = x })},
-		{"Earth electrode, such as rod", func(b *board.Board, a string) error { b.Electrode.Type = known(a); return nil }},
-		{"Where it is", func(b *board.Board, a string) error { b.Electrode.Place = known(a); return nil }},
-		{"Poles of the main switch", func(b *board.Board, a string) (err error) {
+		{"Standard of the cut-out fuse, such as BS 88-3", always, func(b *board.Board, a string) error { b.Supply.Cutout.Standard = known(a); return nil }},
+		{"Its rating, A", always, number(func(b *board.Board, x float64) { b.Supply.Cutout.Rating = x })},
+		{"Maximum demand, A", always, number(func(b *board.Board, x float64) { b.Supply.MaximumDemand = x })},
+		{"Earth electrode, such as rod", always, func(b *board.Board, a string) error { b.Electrode.Type = known(a); return nil }},
+		{"Where it is", always, func(b *board.Board, a string) error { b.Electrode.Place = known(a); return nil }},
+		{"Poles of the main switch", always, func(b *board.Board, a string) (err error) {
 			if b.MainPoles = 0; known(a) != "" {
 				b.MainPoles, err = wholeNumber(a)
 			}
 			return err
 		}},
-		{"Where the main switch is", func(b *board.Board, a string) error { b.MainPlace = known(a); return nil }},
-		{"Type of the surge protection, such as T2", func(b *board.Board, a string) error { b.SurgeType = known(a); return nil }},
-		{"What its indicator shows, good or expired; none where it has none", func(b *board.Board, a string) error {
+		{"Where the main switch is", always, func(b *board.Board, a string) error { b.MainPlace = known(a); return nil }},
+		{"Type of the surge protection, such as T2", surge, func(b *board.Board, a string) error { b.SurgeType = known(a); return nil }},
+		{"What its indicator shows, good or expired; none where it has none", surge, func(b *board.Board, a string) error {
 			b.SurgeIndicator = board.Indicator(known(a))
 			return nil
 		}},
 	} {
-		b := this(&w.job)
-		if strings.Contains(q.question, "indicator") || strings.Contains(q.question, "surge") {
-			if !b.SurgeProtection {
-				continue
-			}
+		if !q.asked(this(&w.job)) {
+			continue
 		}
 		if err := w.set(q.question, unknown, func(j *board.Job, a string) error { return q.change(this(j), a) }); err != nil {
 			return err
@@ -493,14 +493,15 @@ func wholeNumber(a string) (int, error) {
 func (w *wizard) supply(this func(*board.Job) *board.Board) error {
 	for _, q := range []struct {
 		question string
+		ownEarth bool // asked where the board's earth is its own, too
 		change   func(b *board.Board, x float64)
 	}{
-		{"Ze as declared by the distributor, ohm; - when unknown", func(b *board.Board, x float64) { b.Supply.DeclaredZe = x }},
-		{"Fault current as declared by the distributor, kA; - when unknown", func(b *board.Board, x float64) { b.Supply.DeclaredPFC = x }},
-		{"Main earthing conductor, mm2; - when unknown", func(b *board.Board, x float64) { b.EarthingConductor = x }},
+		{"Ze as declared by the distributor, ohm; - when unknown", false, func(b *board.Board, x float64) { b.Supply.DeclaredZe = x }},
+		{"Fault current as declared by the distributor, kA; - when unknown", true, func(b *board.Board, x float64) { b.Supply.DeclaredPFC = x }},
+		{"Main earthing conductor, mm2; - when unknown", true, func(b *board.Board, x float64) { b.EarthingConductor = x }},
 	} {
-		if strings.HasPrefix(q.question, "Ze") && this(&w.job).Earthing == board.TT {
-			continue // its earth is its own, so none is declared
+		if !q.ownEarth && this(&w.job).Earthing == board.TT {
+			continue
 		}
 		if err := w.set(q.question, "-", func(j *board.Job, a string) error {
 			x, err := unknownOr(a)
@@ -662,13 +663,8 @@ func wayQuestions(usual board.Way, breaking string) []wayQuestion {
 			return nil
 		}},
 		{"  Its kind, EV charging, PV, battery or emergency lighting; - for no special kind", "-", func(way *board.Way, a string) error {
-			way.Kind, way.FeedsBack = board.CircuitKind(known(a)), ""
-			switch way.Kind {
-			case board.PVSupply:
-				way.FeedsBack = board.PV
-			case board.BatteryStorage:
-				way.FeedsBack = board.Battery
-			}
+			way.Kind = board.CircuitKind(known(a))
+			way.FeedsBack = way.Kind.FeedsBack()
 			return nil
 		}},
 		{penBreaks, unknown, func(way *board.Way, a string) error { way.PEN = board.PENProtection(known(a)); return nil }},

@@ -37,8 +37,7 @@ func mustBeBack(what string, c circuit, slot record.Slot) bool {
 // atIncoming reports whether a test of a board is measured at the incoming terminals of
 // its main switch, with that off.
 func atIncoming(c circuit, slot record.Slot) bool {
-	i := slices.IndexFunc(rules, func(r rule) bool { return r.test == slot.Test && r.board != nil && Live(slot) })
-	return slot.Way == 0 && i >= 0 && setupOf(&rules[i], c) == Incoming
+	return slot.Way == 0 && Live(slot) && setupAt(c, slot.Test) == Incoming
 }
 
 // withoutEarth reports whether a test is made with the earthing conductor off: the
@@ -200,15 +199,18 @@ func (p *site) switchedOff(b *panel, c circuit, slot record.Slot) (due []boardSt
 // competent person.
 func (p *site) stillSwitchedOff() (due []boardStep) {
 	for _, b := range p.boards {
+		if _, off := p.s.OffLast(b.Number, MainSwitch); off {
+			due = append(due, boardStep{b.Number, backStep(MainSwitch)})
+		}
+	}
+	if due == nil {
+		return nil // as it mostly is, and looking through all tests takes time
+	}
+	for _, b := range p.boards {
 		for _, it := range b.items {
 			if p.fails(it.slot) || p.active(it) && !p.closed(it.slot) && p.waits(it).need != "" {
 				return nil
 			}
-		}
-	}
-	for _, b := range p.boards {
-		if _, off := p.s.OffLast(b.Number, MainSwitch); off {
-			due = append(due, boardStep{b.Number, backStep(MainSwitch)})
 		}
 	}
 	return due

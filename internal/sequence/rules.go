@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"waycall/internal/board"
+	"waycall/internal/check"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/waymark"
@@ -43,8 +44,6 @@ const (
 	loopSource  = "BS 7671 regulation 643.7.3 and IET Guidance Note 3, from memory"
 	electrode   = "BS 7671 regulations 411.5.3 and 643.7.2, from memory"
 	arcSource   = "BS 7671 regulations 421.1.7 and 643.10, from memory"
-	penSource   = "BS 7671:2018 Amendment 1:2020 regulation 722.411.4.1, as a trade article tells it"
-	dcSource    = "BS 7671 regulation 722.531.3.101, as a thread of the IET's forum quotes it for A2:2022"
 	faultSource = "BS 7671 regulation 643.7.3.201, from memory"
 	rcdSource   = "BS 7671 regulations 643.7.1 and 643.8, from memory"
 	phaseSource = "BS 7671 regulation 643.9, from memory"
@@ -424,13 +423,13 @@ func penFault(c circuit) ruling {
 	case c.way.Kind != board.EVCharging:
 		return notPossible("The way charges no electric vehicle.")
 	case c.way.PEN == board.PENDevice:
-		return needed("What disconnects on a broken P E N conductor is worked as its maker says.", penSource)
+		return needed("What disconnects on a broken P E N conductor is worked as its maker says.", check.PENSource)
 	case c.board.Earthing != board.TNCS:
-		return notNeeded("The board is not earthed by a P E N conductor.", penSource)
+		return notNeeded("The board is not earthed by a P E N conductor.", check.PENSource)
 	case c.way.PEN == "":
-		return unknown("It is not described what protects when the P E N conductor breaks.", penSource)
+		return unknown("It is not described what protects when the P E N conductor breaks.", check.PENSource)
 	}
-	return notNeeded("No device that is described disconnects on a broken P E N conductor.", penSource)
+	return notNeeded("No device that is described disconnects on a broken P E N conductor.", check.PENSource)
 }
 
 func dcFault(c circuit) ruling {
@@ -438,13 +437,13 @@ func dcFault(c circuit) ruling {
 	case c.way.Kind != board.EVCharging:
 		return notPossible("The way charges no electric vehicle.")
 	case c.way.DC == board.DCDevice:
-		return needed("The charging point has no protection against direct current of its own, so its device is worked as its maker says.", dcSource)
+		return needed("The charging point has no protection against direct current of its own, so its device is worked as its maker says.", check.EVSource)
 	case c.way.DC == "":
-		return unknown("It is not described what protects against a direct residual current.", dcSource)
+		return unknown("It is not described what protects against a direct residual current.", check.EVSource)
 	case c.way.DC == board.DCInCharger:
 		return notNeeded("It is in the charging point, and is tested and recorded with that.", practice)
 	}
-	return notNeeded("No separate device against direct current is described.", dcSource)
+	return notNeeded("No separate device against direct current is described.", check.EVSource)
 }
 
 // Live reports whether a test is made with the supply on. Polarity is a dead

@@ -428,13 +428,7 @@ func (p *site) described(slot record.Slot) Due {
 	if !ok {
 		return d
 	}
-	for i := range rules {
-		if r := &rules[i]; r.test == slot.Test {
-			if _, has := r.at(c); has {
-				d.Setup = setupOf(r, c)
-			}
-		}
-	}
+	d.Setup = setupAt(c, slot.Test)
 	if slot.Test.Insulation() {
 		limit := p.limit(c)
 		d.Volts, d.Least = limit.TestVoltage, limit.Least

@@ -44,6 +44,18 @@ func setupOf(r *rule, c circuit) Setup {
 	return r.setup
 }
 
+// setupAt is the setup of a test there, or "" where no rule is about it there.
+func setupAt(c circuit, test reading.Test) Setup {
+	for i := range rules {
+		if r := &rules[i]; r.test == test {
+			if _, has := r.at(c); has {
+				return setupOf(r, c)
+			}
+		}
+	}
+	return ""
+}
+
 // item is one test of a board that is asked for, always or when another fails,
 // or that is left out because of what stays connected.
 type item struct {
