@@ -1,12 +1,9 @@
 package board_test
 
 import (
-	"bytes"
-	"os"
 	"strings"
 	"testing"
 
-	"waycall/internal/board"
 	"waycall/internal/board/boardtest"
 )
 
@@ -23,25 +20,13 @@ func TestWaysByTheirLines(t *testing.T) {
 			t.Errorf("way %d is %+v", want.number, w)
 		}
 	}
-	var out bytes.Buffer
-	if err := board.Write(&out, job); err != nil {
-		t.Fatal(err)
-	}
-	if !strings.Contains(out.String(), "- way: 1L2\n") {
-		t.Errorf("written:\n%s", out.String())
-	}
-	back, err := board.Read(&out, "again")
-	if err != nil || !back.Same(job) {
-		t.Errorf("read again: %v", err)
+	if text := written(t, job); !strings.Contains(text, "- way: 1L2\n") {
+		t.Errorf("written:\n%s", text)
 	}
 }
 
 func TestWaysByTheirLinesRefused(t *testing.T) {
-	text, err := os.ReadFile("../../testdata/boards/lines.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for name, c := range map[string]struct{ old, now, want string }{
+	refused(t, "lines.yaml", map[string]refusal{
 		"stored number":   {"way: 1L2", "way: 201", `line 26, column 12: board.ways[1].way is "201", which is no way of a board; write it as marked: 1 to 99, or with its line, such as 1L2`},
 		"fourth line":     {"way: 1L2", "way: 1L4", `line 26, column 12: board.ways[1].way is "1L4"`},
 		"small letter":    {"way: 1L2", "way: 1l2", `"1l2", which is no way of a board`},
@@ -51,15 +36,5 @@ func TestWaysByTheirLinesRefused(t *testing.T) {
 		"three phases":    {"way: 1L2\n", "way: 1L2\n      phases: 3\n", "way 1L2 is on one line but described as three-phase"},
 		"another phase":   {"way: 1L2\n", "way: 1L2\n      phase: L3\n", "line 27, column 14: way 1L2 names phase L3"},
 		"one-phase board": {"  phases: 3\n  main", "  main", "line 17, column 12: way 1L1 is marked by its line but its board has one phase"},
-	} {
-		t.Run(name, func(t *testing.T) {
-			changed := strings.Replace(string(text), c.old, c.now, 1)
-			if changed == string(text) {
-				t.Fatal("nothing was changed")
-			}
-			if _, err := board.Read(strings.NewReader(changed), "lines.yaml"); err == nil || !strings.Contains(err.Error(), c.want) {
-				t.Errorf("error %v\nwant  %s", err, c.want)
-			}
-		})
-	}
+	})
 }

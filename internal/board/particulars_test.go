@@ -1,8 +1,6 @@
 package board_test
 
 import (
-	"bytes"
-	"os"
 	"strings"
 	"testing"
 
@@ -26,21 +24,11 @@ func TestParticulars(t *testing.T) {
 	if w := b.Way(2); w.FeedsBack != board.PV {
 		t.Errorf("PV does not feed back: %+v", w)
 	}
-	var out bytes.Buffer
-	if err := board.Write(&out, job); err != nil {
-		t.Fatal(err)
-	}
-	if back, err := board.Read(&out, "again"); err != nil || !back.Same(job) {
-		t.Errorf("read again: %v", err)
-	}
+	written(t, job)
 }
 
 func TestParticularsRefused(t *testing.T) {
-	text, err := os.ReadFile("../../testdata/boards/charging.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for name, c := range map[string]struct{ old, now, want string }{
+	refused(t, "charging.yaml", map[string]refusal{
 		"unknown kind":      {"kind: EV charging", "kind: heat pump", `line 34, column 13: unknown kind of way "heat pump"; write EV charging, PV, battery or emergency lighting`},
 		"kind hostile":      {"kind: EV charging", `kind: "EV charging\n=1+1"`, `unknown kind of way "EV charging`},
 		"frequency":         {"frequency: 50", "frequency: 5000", "supply.frequency is 5000, outside 16 to 400"},
@@ -60,15 +48,5 @@ func TestParticularsRefused(t *testing.T) {
 		"bonding twice":     {"bonding: [water, gas]", "bonding: [water, gas]\n  no_bonding: true", "services are bonded and no_bonding is given"},
 		"serial":            {`rcd: "0052218"`, `rcd: " 1"`, "instrument.serials.rcd has a line break, a blank at its end"},
 		"function":          {`rcd: "0052218"`, `lux: "0052218"`, `unknown key "lux" in instrument.serials`},
-	} {
-		t.Run(name, func(t *testing.T) {
-			changed := strings.Replace(string(text), c.old, c.now, 1)
-			if changed == string(text) {
-				t.Fatal("nothing was changed")
-			}
-			if _, err := board.Read(strings.NewReader(changed), "charging.yaml"); err == nil || !strings.Contains(err.Error(), c.want) {
-				t.Errorf("error %v\nwant  %s", err, c.want)
-			}
-		})
-	}
+	})
 }

@@ -19,10 +19,10 @@ type figures struct {
 	// longer are the figures that a figure begins, or nearly: what is left of them when
 	// noise swallows the end, "four" of "fourteen" and "forty".
 	longer map[string][]string
-	units  map[string]bool // words that may follow a figure
-	tails  []string        // words that go on with a figure and make another of it
-	begins map[string]bool // words that a figure may begin with
-	digits map[string]bool // words for one digit
+	units  map[string]bool        // words that may follow a figure
+	tails  []string               // words that go on with a figure and make another of it
+	digits map[string]int         // words for one digit
+	begins func(word string) bool // whether a figure may begin with the word
 }
 
 // soundsAlike are a digit and a unit that differ by their ends alone. The grammar must
@@ -40,9 +40,9 @@ func figuresOf(g *phrase.Grammar) figures {
 	for _, u := range from.Units {
 		f.units[u] = true
 	}
-	f.begins = map[string]bool{}
-	for w := range g.Lexicon() {
-		f.begins[w] = slices.ContainsFunc([]string{w, w + " nine", w + " hundred", w + " point nine"}, func(text string) bool {
+	f.digits = from.Digits
+	f.begins = func(w string) bool {
+		return slices.ContainsFunc([]string{w, w + " nine", w + " hundred", w + " point nine"}, func(text string) bool {
 			m, ok := g.Meaning(text)
 			return ok && m.Command == "" && m.Way == 0 && m.Test == "" && m.Quantity.Bound == reading.Exactly
 		})
@@ -56,10 +56,6 @@ func figuresOf(g *phrase.Grammar) figures {
 	_, answer := lexicon[answerAlike[0]]
 	if _, nought := lexicon[answerAlike[1]]; answer && nought {
 		pair(answerAlike[0], answerAlike[1])
-	}
-	f.digits = map[string]bool{}
-	for w := range from.Digits {
-		f.digits[w] = true
 	}
 	// From thirteen and thirty on they begin with the digit; eleven, twelve and twenty do
 	// not sound like one, two or each other.
@@ -120,7 +116,7 @@ func (f *figures) oneMore(shorter, longer string) bool {
 		return false
 	}
 	for i := 1; i < len(a); i++ {
-		if a[i] == a[i-1] && f.digits[a[i]] && slices.Equal(slices.Insert(slices.Clone(a), i, a[i]), b) {
+		if _, digit := f.digits[a[i]]; digit && a[i] == a[i-1] && slices.Equal(slices.Insert(slices.Clone(a), i, a[i]), b) {
 			return true
 		}
 	}

@@ -44,8 +44,8 @@ func TestFiguresAreTheGrammars(t *testing.T) {
 		t.Errorf("%q is no digit of the grammar, or not nought, or %q is no unit", soundsAlike[0], soundsAlike[1])
 	}
 	for w, want := range map[string]bool{"nine": true, "oh": true, "point": true, "a": true, "double": true, "fifty": true, "over": false, "no": false, "way": false, "earth": false} {
-		if f.begins[w] != want {
-			t.Errorf("a figure begins with %q: %v, want %v", w, f.begins[w], want)
+		if f.begins(w) != want {
+			t.Errorf("a figure begins with %q: %v, want %v", w, f.begins(w), want)
 		}
 	}
 	want := []string{"eight", "five", "four", "nine", "seven", "six", "three"}

@@ -275,7 +275,7 @@ func (w *weighing) listenThird(sound []float32) (raw Text, err error) {
 func (w *weighing) withoutStart(words string) (rest string, cut bool) {
 	rest, cut = strings.CutPrefix(words, brokenOff)
 	begin, _, _ := strings.Cut(rest, " ")
-	if !cut || !w.broken || w.figures.begins[begin] {
+	if !cut || !w.broken || w.figures.begins(begin) {
 		return words, false
 	}
 	return rest, true

@@ -114,6 +114,9 @@ var plain = map[string]verb{
 // texts are those that any text may follow.
 var texts = map[string]verb{"say": doSay, "reason": doReason, "code": doCode, "service": doService, "named": doNamed}
 
+// identified are those that an identity of package reading follows.
+var identified = map[string]verb{"test": doTest, "due": doDue, "unit": doUnit, "in": doIn}
+
 // parseAction reads a tag as one of the actions above.
 func parseAction(t string) (action, error) {
 	if v, ok := plain[t]; ok {
@@ -140,12 +143,12 @@ func parseAction(t string) (action, error) {
 		}
 	case "test", "due":
 		if _, err := reading.ParseTest(arg); err == nil {
-			return action{verb: map[string]verb{"test": doTest, "due": doDue}[name], arg: arg}, nil
+			return action{verb: identified[name], arg: arg}, nil
 		}
 	case "unit", "in":
 		switch reading.Unit(arg) {
 		case reading.Megohm, reading.Ohm, reading.Millisec, reading.Kiloamp, reading.Milliamp:
-			return action{verb: map[string]verb{"unit": doUnit, "in": doIn}[name], arg: arg}, nil
+			return action{verb: identified[name], arg: arg}, nil
 		}
 	case "say", "reason", "code", "service", "named":
 		if arg != "" {

@@ -36,6 +36,19 @@ func (m Meaning) HasValue() bool { return m.Quantity.Bound != "" || m.OverRange 
 // three" do.
 func (m Meaning) Same(n Meaning) bool { return m.unplaced() == n.unplaced() }
 
+// Standing gives "correct" by itself the meaning that it has where it answers a test of
+// right or wrong, or else, where it confirms what waits. Other meanings stay.
+func (m Meaning) Standing(answers bool) Meaning {
+	switch {
+	case m.Command != Right:
+	case answers:
+		m.Command = Correct
+	default:
+		m.Command = Confirm
+	}
+	return m
+}
+
 func (m Meaning) unplaced() Meaning {
 	m.Near = false
 	m.Quantity.Places, m.Then[0].Quantity.Places, m.Then[1].Quantity.Places = 0, 0, 0

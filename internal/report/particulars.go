@@ -26,13 +26,7 @@ func amount(x float64, unit string) string {
 
 // known is what is not "" of a list, or unknown.
 func known(between string, parts ...string) string {
-	var all []string
-	for _, p := range parts {
-		if p != "" {
-			all = append(all, p)
-		}
-	}
-	return cmp.Or(strings.Join(all, between), unknown)
+	return cmp.Or(words.Join(between, parts...), unknown)
 }
 
 // particulars are those of a board. What belongs to the supply stands at the origin of

@@ -71,7 +71,7 @@ func (l *Phrase) Fill(h hear.Heard, way int, test reading.Test, overRange float6
 		return
 	}
 	l.Outcome, l.Agreed, l.Text = string(h.Outcome), h.Agreed, best.Text
-	m = standing(m, test)
+	m = m.Standing(test.Judged()) // nothing waits
 	if m.Command != "" {
 		l.Command = &m.Command
 	}
@@ -107,18 +107,6 @@ func (l *Phrase) Fill(h hear.Heard, way int, test reading.Test, overRange float6
 			l.Unit = &q.Unit
 		}
 	}
-}
-
-// standing is what a word that means what is due means while that test is due and nothing
-// waits: "correct" answers a test of right or wrong, and else confirms.
-func standing(m phrase.Meaning, due reading.Test) phrase.Meaning {
-	switch {
-	case m.Command == phrase.Right && due.Judged():
-		m.Command = phrase.Correct
-	case m.Command == phrase.Right:
-		m.Command = phrase.Confirm
-	}
-	return m
 }
 
 // Write prints it for a person.

@@ -35,11 +35,10 @@ func (t *turn) inFull(m phrase.Meaning) (_ phrase.Meaning, ok bool) {
 	judged := inHand && slot.Test.Judged()
 	waits := t.s.Record.Pending != nil
 	switch {
-	case m.Command == phrase.Right && (waits || t.s.offer != nil || t.s.reason != nil || !judged):
-		m.Command = phrase.Confirm
-		return m, true
 	case m.Command == phrase.Right:
-		m.Command = phrase.Correct
+		if m = m.Standing(judged && !waits && t.s.offer == nil && t.s.reason == nil); m.Command == phrase.Confirm {
+			return m, true
+		}
 	case m.Command != phrase.Correct && m.Command != phrase.Incorrect || m.Test != "":
 		return m, true
 	}

@@ -465,8 +465,8 @@ func amount(x float64, unit string) string {
 func (p *wayPage) wayFacts(l report.Line) {
 	p.fact("Device", strings.TrimSpace(l.Device.Standard+" "+deviceOf(l.Device)))
 	p.fact("Breaking capacity", amount(l.Device.Breaking, "kA"))
-	p.fact("Wiring", strings.Join(nonEmpty(l.Wiring, map[bool]string{true: "three-phase"}[l.Phases == 3], l.Phase), ", "))
-	p.fact("Conductors", strings.Join(nonEmpty(amount(l.Line, "mm²"), cpc(l)), ", "))
+	p.fact("Wiring", words.Join(", ", l.Wiring, map[bool]string{true: "three-phase"}[l.Phases == 3], l.Phase))
+	p.fact("Conductors", words.Join(", ", amount(l.Line, "mm²"), cpc(l)))
 	p.fact("Length", amount(l.Length, "m"))
 	if l.Points > 0 {
 		p.fact("Points", strconv.Itoa(l.Points))
@@ -490,15 +490,6 @@ func cpc(l report.Line) string {
 		return ""
 	}
 	return "cpc " + amount(l.CPC, "mm²")
-}
-
-func nonEmpty(all ...string) (some []string) {
-	for _, s := range all {
-		if s != "" {
-			some = append(some, s)
-		}
-	}
-	return some
 }
 
 func (p *wayPage) boardFacts(b report.Board) {

@@ -267,7 +267,7 @@ func (s *server) showStale(w http.ResponseWriter, r *http.Request, snap *seen, f
 				if e.By != "" {
 					p.By += " by " + e.By
 				}
-				p.By = english.Sentence(strings.Join(nonEmpty(p.By, e.Reason), ": "))
+				p.By = english.Sentence(words.Join(": ", p.By, e.Reason))
 			}
 		}
 	}

@@ -5,7 +5,6 @@ package words
 
 import (
 	"fmt"
-	"strings"
 
 	"waycall/internal/check"
 	"waycall/internal/english"
@@ -24,14 +23,14 @@ type Event struct {
 
 // String is the whole in a line: "Corrected by AB: Way 3, Zs, 0.35 Ω, pass: misheard".
 func (e Event) String() string {
-	e.Where = strings.Join(nonEmpty(append([]string{e.Where, e.How}, e.Given...)...), ", ")
+	e.Where = Join(", ", append([]string{e.Where, e.How}, e.Given...)...)
 	e.How = ""
 	return e.Text()
 }
 
 // Text is the line without the readings, for who shows them for themselves.
 func (e Event) Text() string {
-	return strings.Join(nonEmpty(e.What, strings.Join(nonEmpty(e.Where, e.How), ", "), e.Why), ": ")
+	return Join(": ", e.What, Join(", ", e.Where, e.How), e.Why)
 }
 
 // OfEvent is e, which is in the record that led to s, in words. Its texts may hold
@@ -95,7 +94,7 @@ func OfEvent(s record.State, e record.Event) Event {
 		return Event{What: "Session ended" + by}
 	}
 	// A kind that has no words of its own yet.
-	return Event{What: english.Capital(string(e.Kind)), Where: where, Why: strings.Join(nonEmpty(e.Text, e.Reason), ": ")}
+	return Event{What: english.Capital(string(e.Kind)), Where: where, Why: Join(": ", e.Text, e.Reason)}
 }
 
 // heard is a phrase, and that the witnesses did not agree on it.
@@ -125,13 +124,4 @@ func noteOf(s record.State, event int64) string {
 		}
 	}
 	return fmt.Sprintf("event %d", event)
-}
-
-func nonEmpty(all ...string) (some []string) {
-	for _, s := range all {
-		if s != "" {
-			some = append(some, s)
-		}
-	}
-	return some
 }

@@ -5,6 +5,7 @@ package words
 
 import (
 	"cmp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -39,6 +40,12 @@ func OrNone(source string) string {
 		return "no source is recorded"
 	}
 	return source
+}
+
+// Join joins what is not "".
+func Join(between string, parts ...string) string {
+	some := slices.DeleteFunc(slices.Clone(parts), func(s string) bool { return s == "" })
+	return strings.Join(some, between)
 }
 
 // Loop is a limit of loop impedance to the two places of the tables.

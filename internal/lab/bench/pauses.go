@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"waycall/internal/audio"
@@ -46,49 +47,53 @@ func MeasurePauses(ctx context.Context, g *phrase.Grammar, e Listener, scope phr
 		if err != nil {
 			return out, fmt.Errorf("%s: %w", it.File, err)
 		}
-		early := false
-		heard := map[string]bool{} // sounds that were heard already, as the same pause comes again
-		for k, at := range append([]int{-1}, noise.Quietest(clip, points)...) {
-			sound := clip
-			if at >= 0 {
-				sound = noise.PauseAt(clip, at, lengths[(k-1)%len(lengths)])
+		within, last := allPausesOf(clip, points, lengths)
+		for _, p := range within {
+			if err := ctx.Err(); err != nil {
+				return out, err
 			}
-			within, last := pausesOf(sound)
-			for _, p := range within {
-				if err := ctx.Err(); err != nil {
-					return out, err
-				}
-				if key := fmt.Sprint(p.Start, len(p.Sound)); heard[key] {
-					continue
-				} else {
-					heard[key] = true
-				}
-				h, err := e.Hear(scope, p.Sound)
-				if err != nil {
-					return out, err
-				}
-				out.Within++
-				switch {
-				case h.Whole && nearest(g, it, Answer{Meaning: h.Best().Meaning}):
-					out.Tail++ // a silence within the last word
-				case h.Whole:
-					out.Cut = append(out.Cut, Cut{it.File, it.Text, h.Best().Text})
-				}
+			h, err := e.Hear(scope, p.Sound)
+			if err != nil {
+				return out, err
 			}
-			if at < 0 && last != nil {
-				h, err := e.Hear(scope, last.Sound)
-				if err != nil {
-					return out, err
-				}
-				early = h.Whole
+			out.Within++
+			switch {
+			case h.Whole && nearest(g, it, Answer{Meaning: h.Best().Meaning}):
+				out.Tail++ // a silence within the last word
+			case h.Whole:
+				out.Cut = append(out.Cut, Cut{it.File, it.Text, h.Best().Text})
 			}
 		}
-		if early {
-			out.Early++
+		if last != nil {
+			h, err := e.Hear(scope, last.Sound)
+			if err != nil {
+				return out, err
+			}
+			if h.Whole {
+				out.Early++
+			}
 		}
 		step()
 	}
 	return out, nil
+}
+
+// allPausesOf returns the pauses within a sound as it is and with each silence put in,
+// each once, and the last of the sound as it is.
+func allPausesOf(clip audio.Clip, points int, lengths []time.Duration) (within []audio.Phrase, last *audio.Phrase) {
+	within, last = pausesOf(clip)
+	same := func(a audio.Phrase) func(audio.Phrase) bool {
+		return func(b audio.Phrase) bool { return a.Start == b.Start && len(a.Sound) == len(b.Sound) }
+	}
+	for k, at := range noise.Quietest(clip, points) {
+		more, _ := pausesOf(noise.PauseAt(clip, at, lengths[k%len(lengths)]))
+		for _, p := range more {
+			if !slices.ContainsFunc(within, same(p)) {
+				within = append(within, p)
+			}
+		}
+	}
+	return within, last
 }
 
 // pausesOf returns what a session would hear at each pause of a sound after which speech
