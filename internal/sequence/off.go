@@ -105,22 +105,24 @@ func (p *site) backs(b *panel, slot record.Slot) (due []boardStep) {
 // anyLive stands for any live test of a board that the earthing conductor is on for.
 func anyLive(b *panel) record.Slot { return record.Slot{Board: b.Number, Test: reading.PFC} }
 
-// around returns the boards that a live test of b has to do with: those that feed it,
-// itself, and those that it feeds.
+// around returns the boards that a live test of b has to do with: those that get their
+// supply from the same origin. What feeds b is on for it, and so is all else that this
+// feeds.
 func (p *site) around(b *panel) (all []*panel) {
 	for _, x := range p.boards {
-		related := x == b
-		for at := b.up; at != nil; at = at.up {
-			related = related || at == x
-		}
-		for at := x.up; at != nil; at = at.up {
-			related = related || at == b
-		}
-		if related {
+		if origin(x) == origin(b) {
 			all = append(all, x)
 		}
 	}
 	return all
+}
+
+// origin returns the board at the start of what feeds a board, or that itself.
+func origin(b *panel) *panel {
+	for b.up != nil {
+		b = b.up
+	}
+	return b
 }
 
 // backFirst returns what is due while an earthing conductor is off: the test that it

@@ -218,3 +218,27 @@ func TestWhatIsOffStopsOthers(t *testing.T) {
 		t.Errorf("due %s", name(d))
 	}
 }
+
+// What is out on one board is asked back before a live test on another that the same
+// board feeds, as before one on the board that feeds both: the supply is on for all three.
+func TestOffBesideLive(t *testing.T) {
+	job := full(t)
+	job.Work, job.Periodic = board.PeriodicInspection, &board.Periodic{AgreedWith: "the owner", DeadTests: board.NoWays, StaysOn: true}
+	for n := 2; n <= 3; n++ {
+		b := job.Boards[0]
+		b.Number, b.SurgeProtection, b.Supply = n, true, board.Supply{From: 1, FromWay: n}
+		job.Boards = append(job.Boards, b)
+	}
+	s := open(t, job)
+	s = apply(t, s, record.Event{Kind: record.Moved, Slot: &record.Slot{Board: 2, Way: 1, Test: reading.Zs}})
+	for d, ok := Next(s); ok && (d.Step != nil || d.Board != 2); d, ok = Next(s) {
+		s = answer(t, s, d, check.Pass)
+	}
+	s = apply(t, s, stepOf(SurgeOut).Answer(3, record.Done, ""))
+	for _, board := range []int{2, 1} {
+		at := apply(t, s, record.Event{Kind: record.Moved, Slot: &record.Slot{Board: board, Way: 1, Test: reading.Zs}})
+		if d, _ := Next(at); d.Step == nil || d.Step.Back != SurgeProtection || d.Board != 3 {
+			t.Errorf("a live test on board %d: due %s, want the surge protection of board 3", board, name(d))
+		}
+	}
+}
