@@ -47,6 +47,19 @@ func withoutEarth(c circuit, slot record.Slot) bool {
 	return slot.Way == 0 && (slot.Test == reading.Ze || slot.Test == reading.RA) && c.board != nil && c.ownEarth()
 }
 
+// Out returns which of lamps, loads and electronics a board had taken out for its tests
+// and is not ready for live tests since. That answer says that everything is connected
+// again; a job without live tests never asks for it.
+func Out(s record.State, board int) (out []string) {
+	back, _ := s.Answered(board, ReadyForLive)
+	for _, x := range []struct{ step, what string }{{LampsOut, "lamps"}, {LoadsOut, "loads"}, {ElectronicsOut, "electronics"}} {
+		if a, ok := s.Answered(board, x.step); ok && a.How == record.Done && a.EventID > back.EventID {
+			out = append(out, x.what)
+		}
+	}
+	return out
+}
+
 // Leaves returns what is off, out or linked at a test while it is made, or "".
 func Leaves(s record.State, slot record.Slot) string {
 	if all, apart, chosen := WhichConductors(s, slot); chosen && (!all || len(apart) > 0) {

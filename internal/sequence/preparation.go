@@ -175,7 +175,7 @@ var steps = []Step{
 		Brief:    "Leads joined?",
 		Else:     otherwise[1:],
 		Unit:     reading.Ohm,
-		Source:   "IET Guidance Note 3 and HSE GS38, from memory; the figures are common practice, no published source",
+		Source:   "IET Guidance Note 3 and HSE GS38, from memory; the figures are " + practice,
 	},
 	{
 		ID:       LeadsApart,
@@ -183,7 +183,7 @@ var steps = []Step{
 		Brief:    "Leads apart?",
 		Else:     otherwise[1:],
 		Unit:     reading.Megohm,
-		Source:   "IET Guidance Note 3 and HSE GS38, from memory; the figures are common practice, no published source",
+		Source:   "IET Guidance Note 3 and HSE GS38, from memory; the figures are " + practice,
 	},
 	{
 		ID:       ConnectedAgain,

@@ -6,6 +6,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/limits"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/waymark"
@@ -33,7 +34,7 @@ type Need struct {
 
 // Sources that several rules share.
 const (
-	practice    = "common practice, no published source"
+	practice    = limits.Practice
 	gn3         = "IET Guidance Note 3, insulation resistance, from memory"
 	joined      = "BS 7671 regulation 643.3.3, from memory"
 	protective  = "BS 7671 regulation 643.2.1 and IET Guidance Note 3, from memory"

@@ -1,6 +1,7 @@
 package talk
 
 import (
+	"waycall/internal/english"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
 )
@@ -17,6 +18,9 @@ func (t *turn) stillOff() {
 		for _, what := range sequence.Off(t.s.Record)[n] {
 			words := stillOff[what]
 			t.sayf("By the record %s%s %s.", words.what, t.ofBoard(n), words.where)
+		}
+		if out := sequence.Out(t.s.Record, n); len(out) > 0 {
+			t.sayf("%s%s were taken out and are not said to be back.", english.Capital(english.List(out)), t.ofBoard(n))
 		}
 	}
 }
