@@ -128,6 +128,18 @@ func TestDemo(t *testing.T) {
 	if len(state.Readings) != 22 || len(state.Notes) != 2 || !state.Finished {
 		t.Errorf("%d readings were ever confirmed, %d notes, finished %v", len(state.Readings), len(state.Notes), state.Finished)
 	}
+	// How the time went is in what is shown of the job: all of its phrases, by their sounds.
+	if told, err := exec.Command(waycall, "show", "--json", s.Path()).Output(); err != nil {
+		t.Error(err)
+	} else if m := regexp.MustCompile(`"times":\[\{"board":1,.*"phrases":(\d+),"tester_s":([\d.]+),"prompts":\d+,"waycall_s":([\d.]+),`).FindSubmatch(told); m == nil {
+		t.Errorf("%s does not say how the time went", told)
+	} else if n, _ := strconv.Atoi(string(m[1])); n < 60 {
+		t.Errorf("%d phrases are counted", n)
+	} else if spoken, _ := strconv.ParseFloat(string(m[2]), 64); spoken < 60 || spoken > 300 {
+		t.Errorf("the tester spoke %v s", spoken)
+	} else if said, _ := strconv.ParseFloat(string(m[3]), 64); said < 60 || said > 600 {
+		t.Errorf("waycall spoke %v s", said)
+	}
 	for _, r := range state.Readings {
 		if sound, err := s.Sound(t.Context(), r.HeardID); err != nil || len(sound) < 16000 {
 			t.Errorf("%v: the sound of its phrase has %d bytes, %v", r.Slot, len(sound), err)

@@ -32,18 +32,13 @@ func (d *dataFlag) folder() (jobs.Folder, error) {
 
 // read returns what is known of a job, and says on stderr what opening it found.
 func (d *dataFlag) read(ctx context.Context, job string) (jobs.Known, error) {
-	known, err := d.readQuietly(ctx, job)
-	noteFound(known.Found)
-	return known, err
-}
-
-// readQuietly is read for a command that says itself what opening the job found.
-func (d *dataFlag) readQuietly(ctx context.Context, job string) (jobs.Known, error) {
 	folder, err := d.folder()
 	if err != nil {
 		return jobs.Known{}, err
 	}
-	return folder.Read(ctx, job)
+	known, err := folder.Read(ctx, job)
+	noteFound(known.Found)
+	return known, err
 }
 
 // register returns the register of instruments, which lies in the folder of jobs.
@@ -95,6 +90,7 @@ func applySettings(cmd *cobra.Command) error {
 			if err := cmd.Flags().Set(v.Name, v.Value); err != nil {
 				return command.UsageError{Err: fmt.Errorf("%s is %q: %w; correct it", v.Where, v.Value, err)}
 			}
+			cmd.Flags().Lookup(v.Name).Changed = v.Origin == settings.Flag // only of what was given so
 		}
 	}
 	return nil

@@ -32,11 +32,15 @@ func newShow() *cobra.Command {
 }
 
 func runShow(ctx context.Context, std streams, o showOptions, job string) error {
-	known, err := o.data.readQuietly(ctx, job)
+	folder, err := o.data.folder()
 	if err != nil {
 		return err
 	}
-	v := overview.Of(known.State, known.Path, known.Found)
+	known, err := folder.ReadTimed(ctx, job)
+	if err != nil {
+		return err
+	}
+	v := overview.Of(known)
 	if o.json {
 		noteFound(known.Found)
 		return screen.Print(std.out, v)

@@ -30,6 +30,7 @@ type startOptions struct {
 	copyTo  string
 	accept  string
 	prompts string
+	insists bool // prompts was given with a flag
 	tester  string
 	json    bool
 	full    bool
@@ -55,6 +56,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 		Example: "  waycall start board.yaml\n  waycall start TER-0107 --copy-to /media/stick\n  waycall start TER-0107 --full",
 		Args:    command.Args(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			o.insists = cmd.Flags().Changed("prompts")
 			return runStart(cmd.Context(), streamsOf(cmd), o, args[0])
 		},
 	}
@@ -77,6 +79,25 @@ var habits = map[string]record.Habit{"": record.Each, "each": record.Each, "agre
 const quicker = `Every reading waits for "confirm". Quicker: --accept agreed. A reading that passes and
 that both recognisers heard alike is then stored when you go on with the next; what
 fails, is odd or disputed, or replaces another still waits for "confirm".`
+
+// kept says that the habit of the session before goes on.
+const kept = `As in your last session (--accept agreed), a reading that passes is stored when you go on
+with the next. With --accept each every reading waits for "confirm".`
+
+// chooseHabit settles how readings are accepted where the flag does not say: as the same
+// tester had it last. What it returns is to be said about that.
+func (o *startOptions) chooseHabit(from record.State) string {
+	begun := from.LastID > 1 // otherwise it was set up at most
+	switch {
+	case o.accept != "":
+	case from.HabitOf(o.tester) == record.Agreed:
+		o.accept = "agreed"
+		return kept
+	case !begun:
+		return quicker
+	}
+	return ""
+}
 
 // check looks at the options before anything is opened for them.
 func (o startOptions) check() error {
@@ -114,11 +135,8 @@ func runStart(ctx context.Context, std streams, o startOptions, job string) (err
 		return err
 	}
 	tellFound(std.out, o.json, log.Found())
-	if o.accept == "" {
-		o.accept = "each"
-		if from.Sessions == 0 && !o.json {
-			fmt.Fprintln(std.out, quicker)
-		}
+	if text := o.chooseHabit(from); text != "" && !o.json {
+		fmt.Fprintln(std.out, text)
 	}
 	if o.copyTo != "" {
 		if err := log.CopyTo(o.copyTo); err != nil {
@@ -144,7 +162,7 @@ func (o startOptions) session(ctx context.Context, std streams, d *desk, log *st
 	s := session.Session{
 		Source: sound, Ear: d.ear, Voice: d.voice, Player: d.speaker, Log: log, Keeper: log, Warning: log.Warning(),
 		Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: o.pause},
-		Habit: habits[o.accept], Tester: o.tester, Prompts: talk.Prompts(o.prompts),
+		Habit: habits[o.accept], Tester: o.tester, Prompts: talk.Prompts(o.prompts), Insists: o.insists,
 		Understood: func(said audio.Clip) {
 			gain.Understood(said)
 			if c := gain.Complaint(); c != complained {
@@ -155,7 +173,8 @@ func (o startOptions) session(ctx context.Context, std streams, d *desk, log *st
 	}
 	_, err := s.Run(ctx, board.Job{}, from)
 	hide()
-	end := screen.End{Device: d.mic.Device().Name, Rate: d.mic.Device().Rate, Seconds: d.mic.Captured().Seconds(), Lost: d.mic.Lost(), GainDB: gain.DB()}
+	times, _ := jobs.Times(context.WithoutCancel(ctx), log) // how the session ended says more than why this cannot be read
+	end := screen.End{Times: times, Device: d.mic.Device().Name, Rate: d.mic.Device().Rate, Seconds: d.mic.Captured().Seconds(), Lost: d.mic.Lost(), GainDB: gain.DB()}
 	if e := end.Write(std.out, o.json); err == nil {
 		err = e
 	}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"waycall/internal/board/boardtest"
+	"waycall/internal/jobs"
 	"waycall/internal/record"
 	"waycall/internal/store"
 )
@@ -51,5 +52,49 @@ func TestLastLine(t *testing.T) {
 				t.Errorf("it says %q and %v", printed.String(), got)
 			}
 		})
+	}
+}
+
+// The quicker habit is offered by its name where a job is begun, and goes on for the same
+// tester, who is told so.
+func TestHabitIsOffered(t *testing.T) {
+	job := boardtest.Read(t, "terrace.yaml")
+	folder := jobs.Folder(t.TempDir())
+	log, err := folder.Create(t.Context(), job, time.Now())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer log.Close()
+	begun, err := jobs.Fold(t.Context(), log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again := begun
+	for _, e := range []record.Event{
+		{ID: 2, Kind: record.Opened, Job: &job, Habit: record.Agreed},
+		{ID: 3, Kind: record.Said, Text: "Going on."},
+	} {
+		e.At = time.Now()
+		if again, err = again.Apply(e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for name, c := range map[string]struct {
+		from                 record.State
+		accept, tester, says string
+		want                 record.Habit
+	}{
+		"begun":                     {begun, "", "", quicker, record.Each},
+		"begun, and chosen":         {begun, "agreed", "", "", record.Agreed},
+		"gone on with":              {again, "", "", kept, record.Agreed},
+		"gone on with, each":        {again, "each", "", "", record.Each},
+		"gone on with by the same":  {again, "", job.Tester, kept, record.Agreed},
+		"gone on with by another":   {again, "", "ZZ", "", record.Each},
+		"agreed, chosen once again": {again, "agreed", "", "", record.Agreed},
+	} {
+		o := startOptions{accept: c.accept, tester: c.tester}
+		if says := o.chooseHabit(c.from); says != c.says || habits[o.accept] != c.want {
+			t.Errorf("%s: says %q, habit %q; want %q, %q", name, says, habits[o.accept], c.says, c.want)
+		}
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"waycall/internal/board"
 	"waycall/internal/plainfile"
 	"waycall/internal/record"
+	"waycall/internal/show"
 	"waycall/internal/store"
 )
 
@@ -39,20 +40,31 @@ func (f Folder) Create(ctx context.Context, job board.Job, at time.Time) (*store
 // Known is what is known of a job that was read.
 type Known struct {
 	State record.State
+	Times []show.Times    // of the boards, where they were asked for
 	Found []store.Finding // what opening its file found: the end of it may be missing
 	Path  string          // of its file
 }
 
 // Read returns what is known of a job, without keeping others from it. Known.Path is set
 // where the job could be named, whether or not it could be read.
-func (f Folder) Read(ctx context.Context, job string) (Known, error) {
-	s, path, err := f.open(job, store.OpenReadOnly)
-	if err != nil {
-		return Known{Path: path}, err
+func (f Folder) Read(ctx context.Context, job string) (Known, error) { return f.read(ctx, job, false) }
+
+// ReadTimed is Read with Known.Times, for which it reads the log once more.
+func (f Folder) ReadTimed(ctx context.Context, job string) (Known, error) {
+	return f.read(ctx, job, true)
+}
+
+func (f Folder) read(ctx context.Context, job string, timed bool) (known Known, err error) {
+	var s *store.Store
+	if s, known.Path, err = f.open(job, store.OpenReadOnly); err != nil {
+		return known, err
 	}
 	defer s.Close()
-	state, err := Fold(ctx, s)
-	return Known{state, s.Found(), path}, err
+	known.Found = s.Found()
+	if known.State, err = Fold(ctx, s); err == nil && timed {
+		known.Times, err = Times(ctx, s)
+	}
+	return known, err
 }
 
 // OpenToRead opens a job to read it, without keeping others from it.

@@ -10,8 +10,10 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/english"
+	"waycall/internal/jobs"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
+	"waycall/internal/show"
 	"waycall/internal/store"
 	"waycall/internal/waymark"
 	"waycall/internal/words"
@@ -28,6 +30,7 @@ type Job struct {
 	Signed   *Signed           `json:"signed"` // null while the record is a draft
 	Ways     []Way             `json:"ways"`   // board by board; way 0 is the board itself
 	Notes    []store.Finding   `json:"notes"`  // what should be known of the file
+	Times    []show.Times      `json:"times"`  // how the time on each board went
 }
 
 // Signed is who signed the record off.
@@ -49,9 +52,10 @@ type Way struct {
 	Due      []record.Slot    `json:"due"`
 }
 
-// Of returns the overview of a job, the path of its file and what was found there.
-func Of(s record.State, path string, found []store.Finding) Job {
-	v := Job{Notes: append([]store.Finding{}, found...), Job: s.Job, File: path, Progress: sequence.Count(s), Pending: s.Pending, Finished: s.Finished}
+// Of returns the overview of a job that was read.
+func Of(known jobs.Known) Job {
+	s := known.State
+	v := Job{Times: append([]show.Times{}, known.Times...), Notes: append([]store.Finding{}, known.Found...), Job: s.Job, File: known.Path, Progress: sequence.Count(s), Pending: s.Pending, Finished: s.Finished}
 	if sig := s.Signed; sig != nil {
 		v.Signed = &Signed{sig.Name, sig.By, sig.At, sig.Sum}
 	}
@@ -114,6 +118,9 @@ func (v Job) Write(w io.Writer) error {
 	}
 	if v.Next != "" {
 		fmt.Fprintf(w, "Next: %s.\n", v.Next)
+	}
+	for _, t := range v.Times {
+		fmt.Fprintf(w, "Time on board %d: %s.\n", t.Board, t)
 	}
 	for _, f := range v.Notes {
 		fmt.Fprintf(w, "Note: %s.\n", f)

@@ -8,6 +8,7 @@ import (
 
 	"waycall/internal/board"
 	"waycall/internal/check"
+	"waycall/internal/jobs"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/screen"
@@ -30,7 +31,7 @@ func TestShowPending(t *testing.T) {
 		t.Fatal(err)
 	}
 	var out strings.Builder
-	if err := Of(s, "r-1.waycall", nil).Write(&out); err != nil {
+	if err := Of(jobs.Known{State: s, Path: "r-1.waycall"}).Write(&out); err != nil {
 		t.Fatal(err)
 	}
 	want := "Not yet confirmed: way 1, r1, 0.31 ohm.\nNot yet confirmed: way 1, rn, 0.32 ohm.\nNot yet confirmed: way 1, r2, 0.52 ohm.\n"
@@ -60,7 +61,7 @@ func TestShowSigned(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		v := Of(s, "r-1.waycall", nil)
+		v := Of(jobs.Known{State: s, Path: "r-1.waycall"})
 		var out, data strings.Builder
 		if err := errors.Join(v.Write(&out), screen.Print(&data, v)); err != nil {
 			t.Fatal(err)

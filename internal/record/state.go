@@ -25,6 +25,7 @@ type State struct {
 	Sessions int       // how often a session was opened; 0 for an empty log
 	Habit    Habit     // of the last session
 	Tester   string    // initials of who tests in the last session
+	Manner   Manner    // how he had waycall speak; that of another tester is forgotten
 	LastID   int64     // of the last event, 0 for an empty log
 	LastAt   time.Time // of the last event
 
@@ -301,6 +302,7 @@ func (s State) apply(e Event) (State, error) {
 	}
 	switch e.Kind {
 	case Heard:
+		s.Manner = s.Manner.after(e.Phrase)
 		return s, nil
 	case Said:
 		s.Offers = e.Offers
@@ -528,7 +530,11 @@ func (s State) opened(e Event) (State, error) {
 	if !setUp {
 		s.Sessions++
 	}
-	s.Habit, s.Tester, s.Finished = e.Habit, cmp.Or(e.Tester, e.Job.Tester), false
+	tester := cmp.Or(e.Tester, e.Job.Tester)
+	if tester != s.Tester {
+		s.Manner = Manner{}
+	}
+	s.Habit, s.Tester, s.Finished = e.Habit, tester, false
 	return s, nil
 }
 

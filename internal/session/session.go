@@ -80,7 +80,8 @@ type Session struct {
 	Settings audio.Settings
 	Habit    record.Habit // how readings are accepted
 	Tester   string       // initials of who tests in this session; empty for the job's
-	Prompts  talk.Prompts // how much is said
+	Prompts  talk.Prompts // how much is said, unless the tester said otherwise in a session before
+	Insists  bool         // Prompts holds whatever he said then
 	Warning  string       // what is said once before the first phrase, of how the record was found; may be empty
 	Timed    func(Timing) // told of every answer, just before it is played
 

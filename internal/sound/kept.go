@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"time"
 )
 
 // Format says what kind of file b is, "wav" or "flac", and how many samples a second it
@@ -109,3 +110,34 @@ func keptWAV(b []byte) (rate int, data []byte, err error) {
 	}
 	return f.Rate, b[len(b)-r.Len():][:f.Size], nil
 }
+
+// Length returns how long the sound of such a file lasts, as its head says. head is the
+// beginning of the file, of which a few hundred bytes do, and size the length of all of it.
+func Length(head []byte, size int64) (time.Duration, error) {
+	var rate int
+	var frames int64
+	if IsFLAC(head) {
+		f, err := keptFLAC(head)
+		if err != nil {
+			return 0, err
+		}
+		rate, frames = f.Rate, f.Frames
+		f.Close()
+	} else {
+		f, err := ReadWAV(bytes.NewReader(head))
+		if err != nil {
+			return 0, err
+		}
+		if f.Channels != 1 || f.Bits != 16 || f.Rate <= 0 {
+			return 0, errors.New("WAV of another kind; give 16-bit mono PCM")
+		}
+		rate, frames = f.Rate, max(0, min(f.Size, size-WAVHead))/2
+	}
+	if seconds := float64(frames) / float64(rate); seconds <= longestKept.Seconds() {
+		return time.Duration(seconds * float64(time.Second)), nil
+	}
+	return 0, errors.New("a sound longer than a phrase can be")
+}
+
+// longestKept is longer than any phrase or note.
+const longestKept = 5 * time.Minute

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 )
 
 const most = 1 << 20
@@ -95,4 +96,39 @@ func FuzzSamples(f *testing.F) {
 			t.Errorf("%d samples out of %d bytes", len(samples), len(b))
 		}
 	})
+}
+
+// The length of a sound is in its head, and what is none says so.
+func TestLength(t *testing.T) {
+	samples := ramp(24_000)
+	wav := EncodeWAV(samples, 16000)
+	flac, err := EncodeFLAC(samples, 16000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	endless := slices.Clone(flac)
+	for i := 21; i < 26; i++ {
+		endless[i] |= 0x0f
+	}
+	endless[22], endless[23] = 0xff, 0xff
+	for name, c := range map[string]struct {
+		b    []byte
+		size int
+		want time.Duration
+		ok   bool
+	}{
+		"wav":           {wav[:200], len(wav), 1500 * time.Millisecond, true},
+		"flac":          {flac[:200], len(flac), 1500 * time.Millisecond, true},
+		"cut wav":       {wav[:200], WAVHead + 16000, 500 * time.Millisecond, true},
+		"cut head":      {wav[:20], len(wav), 0, false},
+		"cut flac head": {flac[:20], len(flac), 0, false},
+		"endless":       {endless, len(endless), 0, false},
+		"none":          {nil, 0, 0, false},
+		"noise":         {[]byte(strings.Repeat("x", 300)), 300, 0, false},
+	} {
+		got, err := Length(c.b, int64(c.size))
+		if (err == nil) != c.ok || (got-c.want).Abs() > time.Millisecond {
+			t.Errorf("%s: %v, %v; want %v", name, got, err, c.want)
+		}
+	}
 }

@@ -621,7 +621,13 @@ func TestSoundOfWhat(t *testing.T) {
 	if err != nil || !bytes.Equal(of, beside) {
 		t.Errorf("SoundOf gives %d bytes, %v; Sound gives %d", len(beside), err, len(of))
 	}
+	lengths, err := LengthsOf(ctx, s.Path())
+	if err != nil || len(lengths) != 1 || lengths[1] <= 0 || lengths[1] != time.Duration(len(of)-44)*time.Second/32000 {
+		t.Errorf("LengthsOf gives %v, %v, of a sound of %d bytes", lengths, err, len(of))
+	}
 	_, err = SoundOf(ctx, filepath.Join(t.TempDir(), "none.waycall"), 1)
+	refused(t, err, fs.ErrNotExist)
+	_, err = LengthsOf(ctx, filepath.Join(t.TempDir(), "none.waycall"))
 	refused(t, err, fs.ErrNotExist)
 }
 

@@ -25,6 +25,7 @@ func (t *turn) heard(e Heard) {
 	}
 	dictating := t.s.dictation != nil
 	t.s.quiet, t.s.missed, t.s.dictation = 0, 0, nil
+	t.paced = r.Manner.Pace
 	t.fact(record.Event{Kind: record.Heard, Phrase: &e.Phrase})
 	t.heardID, t.offered = r.LastID, t.s.offer != nil
 	t.asked, t.s.greater = t.s.greater, nil

@@ -1,6 +1,9 @@
 package talk
 
-import "waycall/internal/phrase"
+import (
+	"waycall/internal/phrase"
+	"waycall/internal/record"
+)
 
 // form is how much is said.
 type form int
@@ -12,7 +15,7 @@ const (
 )
 
 // Prompts is how much is said, as it is chosen before a session; "keep it brief" and "in
-// full please" change it.
+// full please" change it, for the sessions of the same tester that follow, too.
 type Prompts string
 
 // How much is said.
@@ -45,6 +48,18 @@ func (t *turn) short(prompt int) bool {
 	return false
 }
 
+// formOf is how much is said in a session from the first on: what was asked for by voice
+// in one before, unless the session was begun with something else.
+func formOf(e Begin, said record.Manner) form {
+	switch {
+	case e.Insists || said.Words == "":
+		return map[Prompts]form{Brief: inBrief, Full: inFull}[e.Prompts]
+	case said.Words == record.Brief:
+		return inBrief
+	}
+	return inFull
+}
+
 // wording takes "keep it brief" and "in full please".
 func (t *turn) wording(c phrase.Command) {
 	t.passing = true
@@ -71,31 +86,28 @@ const (
 
 func (Tone) effect() {}
 
-// slowest and fastest are the ends of Say.Pace.
-const slowest, fastest = -2, 2
-
 // rate is how fast this turn is spoken. Who keeps it brief is in a hurry, and what is
 // read back briefly is known by its third time, unless slower speech was asked for.
 func (t *turn) rate() int {
+	asked := t.s.Record.Manner.Pace
 	switch {
 	case t.slow:
-		return slowest
-	case t.s.form == inBrief || t.brisk && t.s.rate >= 0:
-		return min(t.s.rate+1, fastest)
+		return record.Slowest
+	case t.s.form == inBrief || t.brisk && asked >= 0:
+		return min(asked+1, record.Fastest)
 	}
-	return t.s.rate
+	return asked
 }
 
-// speed makes waycall speak slower or faster from now on.
+// speed answers "slower" and "faster". The phrase itself has changed the pace, in the
+// record, so that it outlives the session.
 func (t *turn) speed(c phrase.Command) {
-	to, word, end := t.s.rate+1, "Faster.", "That is the fastest."
+	word, end := "Faster.", "That is the fastest."
 	if c == phrase.Slower {
-		to, word, end = t.s.rate-1, "Slower.", "That is the slowest."
+		word, end = "Slower.", "That is the slowest."
 	}
-	if to < slowest || to > fastest {
+	if t.s.Record.Manner.Pace == t.paced {
 		word = end
-	} else {
-		t.s.rate = to
 	}
 	t.passing = true
 	t.say(word)

@@ -346,7 +346,8 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 			out = append(out, ahead...)
 			continue
 		case ">":
-			e = Heard{At: p.at, Meaning: meaning(rest), Phrase: record.Phrase{Agreed: true, Text: rest}}
+			m := meaning(rest)
+			e = Heard{At: p.at, Meaning: m, Phrase: record.Phrase{Agreed: true, Text: rest, Meaning: record.Meaning{Command: string(m.Command)}}}
 		case "?":
 			h := Heard{At: p.at, Phrase: record.Phrase{Text: rest}}
 			for _, words := range strings.Split(rest, "|") {

@@ -49,8 +49,8 @@
 // A session that was cut off, however hard, begins again with
 // State{Record: folded log} and a Begin event: a reading that was waiting to be
 // confirmed is read back again. What is lost is only small talk: an offered
-// choice, a question for a reason, what "say again" would repeat, how much is said
-// and how fast.
+// choice, a question for a reason and what "say again" would repeat. How fast is spoken
+// and how much is said was heard, so it is in the log (record.Manner).
 package talk
 
 import (
@@ -84,7 +84,6 @@ type State struct {
 	taught []reading.Test // of which tests it was said how they are answered
 	offer  []choice       // two readings to choose from, which a disputed phrase may have meant
 	reason *asking        // something is to be left out and its reason was asked for
-	rate   int            // how fast is spoken, as Say.Pace
 	quiet  int            // silences since the last phrase
 	missed int            // phrases not understood, one after the other
 
@@ -130,7 +129,8 @@ type Begin struct {
 	Job     board.Job    // the zero Job means the one that the record began with
 	Habit   record.Habit // how readings are accepted in this session
 	Tester  string       // initials of who tests in this session; empty for the job's
-	Prompts Prompts      // how much is said from the first on
+	Prompts Prompts      // how much is said from the first on, unless the tester said otherwise in a session before
+	Insists bool         // Prompts holds whatever he said then
 }
 
 // Heard is a phrase for us. Phrase.Agreed says whether the witnesses gave one
@@ -294,7 +294,7 @@ func (t *turn) failed(e Failed) {
 	if e.Next == Ends || e.Next == Holds && (e.Lost || e.Unsure) {
 		t.effects = append(t.effects, NotCaught)
 	}
-	t.effects = append(t.effects, Say{t.text(), t.s.rate})
+	t.effects = append(t.effects, Say{t.text(), t.s.Record.Manner.Pace})
 	if e.Next == Ends {
 		t.effects = append(t.effects, Stop{})
 	}
@@ -324,6 +324,7 @@ type turn struct {
 	stop    bool
 	passing bool         // what is said now is not worth saying again
 	slow    bool         // it was asked to be said slowly
+	paced   int          // how fast was spoken before, as Say.Pace
 	brisk   bool         // it is a reading, read back briefly
 	placed  [2]bool      // whether the way and the test of a reading were said
 	asked   *record.Slot // the test that "greater than what?" was asked of just before
@@ -385,10 +386,10 @@ func (t *turn) begin(e Begin) {
 		job = r.Given
 	}
 	t.s = State{Record: t.s.Record}
-	t.s.form = map[Prompts]form{Brief: inBrief, Full: inFull}[e.Prompts]
 	if again || r.Sessions == 0 || r.Habit != e.Habit || e.Tester != "" && r.Tester != e.Tester {
 		t.fact(record.Event{Kind: record.Opened, Job: &job, Habit: e.Habit, Tester: e.Tester})
 	}
+	t.s.form = formOf(e, t.s.Record.Manner)
 	if !again {
 		if t.several() {
 			t.sayf("Job %s, %s boards.", job.Reference, reading.Cardinal(len(sequence.Boards(job))))
@@ -400,6 +401,9 @@ func (t *turn) begin(e Begin) {
 		return
 	}
 	t.say("Going on where this job stopped.")
+	if t.s.Record.Habit == record.Agreed {
+		t.say("What passes is stored by the next reading.")
+	}
 	t.lastStored()
 	t.say(cautionOnResuming(t.s.Record))
 	if t.s.Record.Paused {

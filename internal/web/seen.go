@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"waycall/internal/record"
+	"waycall/internal/show"
 	"waycall/internal/web/jobcache"
 )
 
@@ -19,6 +20,7 @@ type seen struct {
 	picturesOnce jobcache.Once[boardsPage]
 	railsOnce    jobcache.Once[template.HTML] // the boards of the boards page, drawn
 	entriesOnce  jobcache.Once[[]entry]
+	timesOnce    jobcache.Once[[]show.Times]
 }
 
 // gallery keeps what was drawn of a few jobs, of each the newest that is known. The zero

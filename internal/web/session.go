@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"context"
 	"maps"
 	"net/http"
 	"net/url"
@@ -13,6 +14,7 @@ import (
 	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/show"
 	"waycall/internal/web/scale"
 	"waycall/internal/words"
 )
@@ -69,6 +71,13 @@ type sessionPage struct {
 	Phrases      int
 	Doubtful     int
 	Reviewed     int
+	Times        []timesRow // on the first page
+}
+
+// timesRow is how the time on a board went, as the page has it.
+type timesRow struct {
+	show.Times
+	All, Spoken, Said, Quiet string
 }
 
 type stripMark struct {
@@ -192,7 +201,20 @@ func (s *server) timeline(r *http.Request, snap *seen, q url.Values) (sessionPag
 		before = &snap.Events[e.from]
 	}
 	p.strip(snap, chosen, from, to)
+	if p.Page > 1 {
+		return p, nil
+	}
+	for _, t := range snap.timesOnce.Get(func() []show.Times { return s.times(r.Context(), snap) }) {
+		p.Times = append(p.Times, timesRow{t, show.Clock(t.Seconds), show.Clock(t.Tester), show.Clock(t.Waycall), show.Clock(t.Between)})
+	}
 	return p, nil
+}
+
+// times returns how the time on each board went. Where the sounds cannot be read, which
+// the page says of each, the phrases are estimated by their words.
+func (s *server) times(ctx context.Context, snap *seen) []show.Times {
+	lengths, _ := s.Jobs.Lengths(context.WithoutCancel(ctx), snap.ID)
+	return show.TimesOf(snap.Events, lengths)
 }
 
 // stripColumns is how finely the strip of the whole session is divided.

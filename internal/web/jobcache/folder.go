@@ -317,6 +317,15 @@ func (f *Folder) Sounds(ctx context.Context, id string, heard []int64, each func
 	return err
 }
 
+// Lengths returns how long the sounds of the phrases last, as store.LengthsOf does.
+func (f *Folder) Lengths(ctx context.Context, id string) (map[int64]time.Duration, error) {
+	j, err := f.find(id)
+	if err != nil {
+		return nil, err
+	}
+	return store.LengthsOf(ctx, j.path)
+}
+
 // Snapshot is what is known of a job up to one event. It is never changed; what is
 // derived from it is made once.
 type Snapshot struct {
