@@ -8,13 +8,16 @@ import (
 	"github.com/spf13/cobra"
 
 	"waycall/grammar"
+	"waycall/internal/audio"
 	"waycall/internal/audio/mic"
 	"waycall/internal/hear"
 	"waycall/internal/hear/engines"
+	"waycall/internal/phone"
 	"waycall/internal/phrase"
 	"waycall/internal/say"
 	"waycall/internal/say/espeak"
 	"waycall/internal/say/speaker"
+	"waycall/internal/screen"
 )
 
 // earFlags are the flags of every command that hears.
@@ -82,16 +85,18 @@ func (f *deskFlags) add(cmd *cobra.Command) {
 
 // desk is what hears and speaks, open.
 type desk struct {
-	ear     *hear.Ear
-	voice   say.Voice
-	speaker *speaker.Speaker
-	mic     *mic.Mic
-	shut    []func()
+	ear    *hear.Ear
+	voice  say.Voice
+	player say.Player
+	source audio.Source
+	tell   func(func(audio.News)) // sets what is told of the devices
+	end    func() screen.End      // what became of the sound
+	shut   []func()
 }
 
-// open opens all of it, to hear by the grammar of that name; what was opened before
-// something failed is closed again.
-func (f *deskFlags) open(grammar string) (_ *desk, err error) {
+// open opens all of it, to hear by the grammar of that name, and over a phone where it is
+// given; what was opened before something failed is closed again.
+func (f *deskFlags) open(grammar string, over *phone.Line) (_ *desk, err error) {
 	d := &desk{}
 	defer func() {
 		if err != nil {
@@ -106,15 +111,36 @@ func (f *deskFlags) open(grammar string) (_ *desk, err error) {
 	if d.voice, err = espeak.Open(f.wpm); err != nil {
 		return nil, err
 	}
-	if d.speaker, err = speaker.Open(f.speaker); err != nil {
+	if over != nil {
+		d.over(over)
+		return d, nil
+	}
+	out, err := speaker.Open(f.speaker)
+	if err != nil {
 		return nil, err
 	}
-	d.shut = append(d.shut, func() { d.speaker.Close() })
-	if d.mic, err = mic.Open(f.mic); err != nil {
+	d.shut = append(d.shut, func() { out.Close() })
+	in, err := mic.Open(f.mic)
+	if err != nil {
 		return nil, err
 	}
-	d.shut = append(d.shut, func() { d.mic.Close() })
+	d.shut = append(d.shut, func() { in.Close() })
+	d.player, d.source = out, in
+	d.tell = func(news func(audio.News)) { in.Tell, out.Tell = news, news }
+	d.end = func() screen.End {
+		return screen.End{Device: in.Device().Name, Rate: in.Device().Rate, Seconds: in.Captured().Seconds(), Lost: in.Lost()}
+	}
 	return d, nil
+}
+
+// over makes a phone what hears and speaks.
+func (d *desk) over(l *phone.Line) {
+	d.player, d.source = l, l
+	d.tell = l.Tell
+	d.end = func() screen.End {
+		captured, lost := l.Captured()
+		return screen.End{Device: "a phone", Rate: audio.Rate, Seconds: captured.Seconds(), Lost: lost}
+	}
 }
 
 // Close closes it, that which was opened last first.

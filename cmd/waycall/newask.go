@@ -120,14 +120,14 @@ func writeNew(path string, text []byte) error {
 
 // listen has the ways of the boards said.
 func (o askOptions) listen(ctx context.Context, std streams, job board.Job) (board.Job, error) {
-	d, err := o.desk.open(setupGrammar)
+	d, err := o.desk.open(setupGrammar, nil)
 	if err != nil {
 		return job, err
 	}
 	defer d.Close()
 	show := screen.New(std.out)
 	return newjob.Listen(ctx, newjob.Room{
-		Source: d.mic, Ear: d.ear, Voice: d.voice, Player: d.speaker, Said: show.Speaking,
+		Source: d.source, Ear: d.ear, Voice: d.voice, Player: d.player, Said: show.Speaking,
 		Heard: func(h hear.Heard) { show.Heard(h) }, TooLong: func(p audio.Phrase) { show.TooLong(p.Sound.Duration()) },
 	}, job)
 }

@@ -81,11 +81,11 @@ func runReview(ctx context.Context, std streams, o reviewOptions) error {
 	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: level}))
 	pages := jobcache.NewFolder(string(folder))
 	key, once := door.NewKey(), door.NewKey()
-	here, err := entrance.New([]net.Listener{ln}, web.Options{Jobs: pages, Hosts: entrance.HostsOf(ln.Addr()), Key: key, Once: once, Log: log}, nil)
+	here, err := web.New(web.Options{Jobs: pages, Hosts: entrance.HostsOf(ln.Addr()), Key: key, Once: once, Log: log})
 	if err != nil {
 		return err
 	}
-	doors := []*entrance.Entrance{here}
+	doors := []*entrance.Entrance{entrance.New([]net.Listener{ln}, here, log, nil)}
 	base := "http://" + ln.Addr().String()
 	fmt.Fprintf(std.out, "Review: %s/enter/%s\nOnly this machine reaches it; the address is your key, so keep it to yourself. Ctrl-C ends it.\n", base, key)
 	if o.lan {
@@ -140,13 +140,13 @@ func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *jobcache.F
 		return nil, err
 	}
 	code := door.NewCode()
-	d, err := entrance.New(listeners, web.Options{Jobs: pages, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
+	d, err := web.New(web.Options{Jobs: pages, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
 		if err == nil {
 			fmt.Fprintln(out, "A device was paired. Enter prints a code for another.")
 		} else {
 			fmt.Fprintf(out, "A device was not paired: %v\n", err)
 		}
-	}}, &cert)
+	}})
 	if err != nil {
 		return nil, err
 	}
@@ -161,7 +161,7 @@ func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *jobcache.F
 	}
 	show()
 	go mishap.Caught("take a line from the terminal", mishap.Note, func() { newCodes(std.in, show) })()
-	return d, nil
+	return entrance.New(listeners, d, log, &cert), nil
 }
 
 // newCodes shows a new code for each line that is entered.

@@ -15,6 +15,7 @@ import (
 	"waycall/internal/command"
 	"waycall/internal/fullscreen"
 	"waycall/internal/jobs"
+	"waycall/internal/phone"
 	"waycall/internal/record"
 	"waycall/internal/screen"
 	"waycall/internal/session"
@@ -34,6 +35,7 @@ type startOptions struct {
 	tester  string
 	json    bool
 	full    bool
+	phone   bool
 }
 
 func newStart() *cobra.Command {
@@ -52,7 +54,8 @@ a reading that both recognisers heard alike and that passes goes onto the schedu
 when the next one begins, and "scratch that" takes it off; all others are confirmed
 aloud, as without it. With --full the
 session is shown on the whole of the terminal, to be read from three metres: make
-the terminal's letters large, to 80 columns by 24 rows or so.`,
+the terminal's letters large, to 80 columns by 24 rows or so. With --phone a phone of
+the local network hears, speaks and shows: it is let in by a picture to scan.`,
 		Example: "  waycall start board.yaml\n  waycall start TER-0107 --copy-to /media/stick\n  waycall start TER-0107 --full",
 		Args:    command.Args(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -69,6 +72,7 @@ the terminal's letters large, to 80 columns by 24 rows or so.`,
 	cmd.Flags().StringVar(&o.tester, "tester", "", "initials, 1 to 8 letters, of who tests in this session, where it is not the job's tester")
 	cmd.Flags().BoolVar(&o.json, "json", false, "print what happens as JSON, one object a line")
 	cmd.Flags().BoolVar(&o.full, "full", false, fullUsage)
+	cmd.Flags().BoolVar(&o.phone, "phone", false, "hear, speak and show by a phone, in place of --mic and --speaker")
 	return cmd
 }
 
@@ -143,38 +147,51 @@ func runStart(ctx context.Context, std streams, o startOptions, job string) (err
 			return err
 		}
 	}
-	d, err := o.desk.open(sessionGrammar)
+	var page *phone.Open
+	var line *phone.Line
+	if o.phone {
+		if page, err = phone.Serve(string(folder), std.in, std.err); err != nil {
+			return err
+		}
+		defer page.Close()
+		line = page.Line
+	}
+	d, err := o.desk.open(sessionGrammar, line)
 	if err != nil {
 		return err
 	}
 	defer d.Close()
-	return o.session(ctx, std, d, log, from)
+	return o.session(ctx, std, d, log, from, page)
 }
 
 // session runs a session at a desk, and tells at the end what became of the sound.
-func (o startOptions) session(ctx context.Context, std streams, d *desk, log *store.Store, from record.State) error {
-	gain := audio.NewGain(d.mic)
+func (o startOptions) session(ctx context.Context, std streams, d *desk, log *store.Store, from record.State, page *phone.Open) error {
+	gain := audio.NewGain(d.source)
 	watch, sound, hide := o.watch(std, gain, from)
 	defer hide()
+	if page != nil {
+		watch = phone.Watch(watch, from, page.Show)
+	}
 	news := screen.SoundOf(watch)
-	d.mic.Tell, d.speaker.Tell = news, news
+	d.tell(news)
 	complained := ""
 	s := session.Session{
-		Source: sound, Ear: d.ear, Voice: d.voice, Player: d.speaker, Log: log, Keeper: log, Warning: log.Warning(),
+		Source: sound, Ear: d.ear, Voice: d.voice, Player: d.player, Log: log, Keeper: log, Warning: log.Warning(),
 		Watch: watch, Now: time.Now, Settings: audio.Settings{Pause: o.pause},
 		Habit: habits[o.accept], Tester: o.tester, Prompts: talk.Prompts(o.prompts), Insists: o.insists,
 		Understood: func(said audio.Clip) {
 			gain.Understood(said)
 			if c := gain.Complaint(); c != complained {
 				complained = c
-				news(audio.News{Text: c, Lost: d.mic.Lost()})
+				news(audio.News{Text: c, Lost: d.end().Lost})
 			}
 		},
 	}
 	_, err := s.Run(ctx, board.Job{}, from)
 	hide()
 	times, _ := jobs.Times(context.WithoutCancel(ctx), log) // how the session ended says more than why this cannot be read
-	end := screen.End{Times: times, Device: d.mic.Device().Name, Rate: d.mic.Device().Rate, Seconds: d.mic.Captured().Seconds(), Lost: d.mic.Lost(), GainDB: gain.DB()}
+	end := d.end()
+	end.Times, end.GainDB = times, gain.DB()
 	if e := end.Write(std.out, o.json); err == nil {
 		err = e
 	}

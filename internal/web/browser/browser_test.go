@@ -67,6 +67,7 @@ func run(m *testing.M) int {
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(path), chromedp.UserDataDir(home),
 		chromedp.DisableGPU, chromedp.Flag("mute-audio", true), chromedp.Flag("lang", "en-GB"),
+		chromedp.Flag("autoplay-policy", "no-user-gesture-required"), // for what stands in for a microphone
 	)
 	if os.Geteuid() == 0 { // its sandbox is not for root
 		options = append(options, chromedp.NoSandbox)

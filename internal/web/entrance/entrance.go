@@ -1,5 +1,5 @@
-// Package entrance is one way in to the pages of package web: where it listens, what it is
-// called there, and how it begins and ends to answer.
+// Package entrance is one way in to pages, those of package web or of package phone: where
+// it listens, what it is called there, and how it begins and ends to answer.
 package entrance
 
 import (
@@ -12,30 +12,31 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/mishap"
-	"waycall/internal/web"
 )
 
 // Entrance is one way in: where it listens, what it is called there, and its pages.
 type Entrance struct {
 	listeners []net.Listener
-	pages     *web.Server
+	pages     Pages
 	server    *http.Server
 }
 
+// Pages answer. Close ends those answers that would never end, such as live views.
+type Pages interface {
+	http.Handler
+	Close()
+}
+
 // New makes one; cert is nil where there is no TLS.
-func New(listeners []net.Listener, options web.Options, cert *tls.Certificate) (*Entrance, error) {
-	pages, err := web.New(options)
-	if err != nil {
-		return nil, err
-	}
+func New(listeners []net.Listener, pages Pages, log *slog.Logger, cert *tls.Certificate) *Entrance {
 	server := &http.Server{
-		Handler: pages, ErrorLog: slog.NewLogLogger(options.Log.Handler(), slog.LevelInfo),
+		Handler: pages, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelInfo),
 		ReadHeaderTimeout: 5 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 16 << 10,
 	}
 	if cert != nil {
 		server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{*cert}, MinVersion: tls.VersionTLS12}
 	}
-	return &Entrance{listeners, pages, server}, nil
+	return &Entrance{listeners, pages, server}
 }
 
 // Serve answers at each address, and tells done when it no longer does.
@@ -56,7 +57,7 @@ func (d *Entrance) Serve(done chan<- error) {
 
 // Close lets what is being answered come to its end, but not for long.
 func (d *Entrance) Close() {
-	d.pages.Close() // live views would never end
+	d.pages.Close()
 	end, cancel := context.WithTimeout(context.Background(), 3*time.Second)
 	defer cancel()
 	if d.server.Shutdown(end) != nil {
