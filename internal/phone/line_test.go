@@ -313,3 +313,44 @@ func TestGone(t *testing.T) {
 		t.Error("it speaks when it is closed")
 	}
 }
+
+// A day of eight hours with twenty times out of reach: nothing grows, each time is told
+// once, and what was sent is heard once.
+func TestDay(t *testing.T) {
+	l, c := newLine(t)
+	n, sent, heard, away := 0, 0, 0, 0
+	grown := 0
+	for second := range 8 * 60 * 60 {
+		c.at = c.at.Add(time.Second)
+		if second%1440 == 1439 { // out of reach for a minute, and back
+			c.at = c.at.Add(time.Minute)
+			l.mu.Lock()
+			l.away = l.seen // as await finds it
+			l.mu.Unlock()
+		}
+		if second%10 == 0 {
+			for range 10 {
+				take(t, l, block(n))
+				n++
+			}
+			sent += audio.Rate
+		} else {
+			take(t, l, Block{Page: one, N: n, Rate: audio.Rate, Quiet: 10})
+			n++
+			sent += audio.Rate
+		}
+		if l.broke != nil { // as Next gives them
+			if l.broke.Away < time.Minute {
+				t.Errorf("a break of %v", l.broke.Away)
+			}
+			l.broke = nil
+			away++
+		}
+		grown = max(grown, len(l.ready), len(l.early))
+		heard += len(l.ready)
+		l.ready = l.ready[:0]
+	}
+	if heard != sent || away != 20 || grown > 4*audio.Rate {
+		t.Errorf("heard %d of %d samples, %d breaks, at most %d kept", heard, sent, away, grown)
+	}
+}
