@@ -9,7 +9,6 @@ import (
 	"net"
 	"os/exec"
 	"sync"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -124,23 +123,15 @@ func runReview(ctx context.Context, std streams, o reviewOptions) error {
 // local opens the door for devices of the local network, and prints how they come in.
 func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *jobcache.Folder, log *slog.Logger) (*entrance.Entrance, error) {
 	out := std.out
-	addresses, err := door.Addresses()
-	if err != nil {
-		return nil, err
-	}
 	if err := folder.Make(); err != nil {
 		return nil, err
 	}
-	cert, fingerprint, err := door.Certificate(string(folder), addresses, time.Now())
-	if err != nil {
-		return nil, err
-	}
-	listeners, hosts, err := entrance.ListenAll(addresses)
+	lan, err := entrance.OpenLocal(string(folder))
 	if err != nil {
 		return nil, err
 	}
 	code := door.NewCode()
-	d, err := web.New(web.Options{Jobs: pages, Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
+	d, err := web.New(web.Options{Jobs: pages, Hosts: lan.Hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
 		if err == nil {
 			fmt.Fprintln(out, "A device was paired. Enter prints a code for another.")
 		} else {
@@ -151,17 +142,17 @@ func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *jobcache.F
 		return nil, err
 	}
 	fmt.Fprintln(out, "From the local network:")
-	for _, h := range hosts {
+	for _, h := range lan.Hosts {
 		fmt.Fprintf(out, "  https://%s/pair\n", h)
 	}
-	fmt.Fprintf(out, "The device warns of a certificate that nobody vouches for. Its SHA-256 must be\n  %s\n", fingerprint)
+	fmt.Fprintf(out, "The device warns of a certificate that nobody vouches for. Its SHA-256 must be\n  %s\n", lan.Fingerprint)
 	show := func() {
 		text, valid := code.Make()
 		fmt.Fprintf(out, "Code to type there: %s (once, within %d minutes; Enter prints a new one)\n", text, int(valid.Minutes()))
 	}
 	show()
 	go mishap.Caught("take a line from the terminal", mishap.Note, func() { newCodes(std.in, show) })()
-	return entrance.New(listeners, d, log, &cert), nil
+	return entrance.New(lan.Listeners, d, log, &lan.Cert), nil
 }
 
 // newCodes shows a new code for each line that is entered.

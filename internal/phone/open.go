@@ -8,7 +8,6 @@ import (
 	"log/slog"
 	"net"
 	"strings"
-	"time"
 
 	"rsc.io/qr"
 
@@ -65,33 +64,25 @@ func (o *Open) add(at []net.Listener, options Options, cert *tls.Certificate) {
 
 // network opens it on the local network.
 func (o *Open) network(dir string, in io.Reader, out io.Writer, log *slog.Logger) error {
-	addresses, err := door.Addresses()
-	if err != nil {
-		return err
-	}
-	cert, fingerprint, err := door.Certificate(dir, addresses, time.Now())
-	if err != nil {
-		return err
-	}
-	listeners, hosts, err := entrance.ListenAll(addresses)
+	local, err := entrance.OpenLocal(dir)
 	if err != nil {
 		return err
 	}
 	code := door.NewCode()
-	o.add(listeners, Options{Hosts: hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
+	o.add(local.Listeners, Options{Hosts: local.Hosts, Secure: true, Code: code, Log: log, Paired: func(err error) {
 		if err == nil {
 			fmt.Fprintln(out, "A phone was let in.")
 		} else {
 			fmt.Fprintf(out, "A phone was not let in: %v\n", err)
 		}
-	}}, &cert)
+	}}, &local.Cert)
 	show := func() {
 		text, valid := code.Make()
-		for _, h := range hosts {
+		for _, h := range local.Hosts {
 			address := fmt.Sprintf("https://%s/pair?code=%s", h, text)
 			fmt.Fprintf(out, "%s\nWith the phone's camera, or open %s\n", picture(address), address)
 		}
-		fmt.Fprintf(out, "The code serves once, within %d minutes; Enter shows a new one. The phone warns of a\ncertificate that nobody vouches for. Its SHA-256 must be\n  %s\n", int(valid.Minutes()), fingerprint)
+		fmt.Fprintf(out, "The code serves once, within %d minutes; Enter shows a new one. The phone warns of a\ncertificate that nobody vouches for. Its SHA-256 must be\n  %s\n", int(valid.Minutes()), local.Fingerprint)
 	}
 	show()
 	go mishap.Caught("take a line from the terminal", mishap.Note, func() {

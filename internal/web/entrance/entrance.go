@@ -12,6 +12,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/mishap"
+	"waycall/internal/web/door"
 )
 
 // Entrance is one way in: where it listens, what it is called there, and its pages.
@@ -65,9 +66,31 @@ func (d *Entrance) Close() {
 	}
 }
 
-// ListenAll listens at each address of the local network, and at no other that the
+// Local is where the local network comes in.
+type Local struct {
+	Listeners   []net.Listener
+	Hosts       []string // what it is called there, with the port
+	Cert        tls.Certificate
+	Fingerprint string // of Cert, to be compared with what a device shows
+}
+
+// OpenLocal listens on the local network; dir is the folder that keeps the certificate.
+func OpenLocal(dir string) (Local, error) {
+	addresses, err := door.Addresses()
+	if err != nil {
+		return Local{}, err
+	}
+	var l Local
+	if l.Cert, l.Fingerprint, err = door.Certificate(dir, addresses, time.Now()); err != nil {
+		return Local{}, err
+	}
+	l.Listeners, l.Hosts, err = listenAll(addresses)
+	return l, err
+}
+
+// listenAll listens at each address of the local network, and at no other that the
 // machine may have, on one port.
-func ListenAll(addresses []net.IP) (listeners []net.Listener, hosts []string, err error) {
+func listenAll(addresses []net.IP) (listeners []net.Listener, hosts []string, err error) {
 	port := "0"
 	for _, a := range addresses {
 		ln, err := net.Listen("tcp", net.JoinHostPort(a.String(), port))
