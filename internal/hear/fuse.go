@@ -211,12 +211,15 @@ func (e *Ear) weigh(h Heard, a *phrase.Automaton, sound []float32, free, held Te
 	if w.agreed(best) == 0 && !w.hearTogether(best) && (broken || first.Words == "" || w.third && third.Words == "") {
 		return h, nil // music and knocks come out so, too: nobody else heard a phrase at all
 	}
+	if w.alone(best) {
+		return h, nil
+	}
 	h.Evidence = w.evidence(sound)
 	d := Decide(h.Evidence, best.Candidate)
 	// A figure that might be meant otherwise is never sure: "enter four fifty one" came out as
 	// "under four fifty one".
 	near := best.Meaning.Near && best.Meaning.HasValue()
-	h.Confidence, h.Agreed = d.Confidence, d.Sure && !w.brokenToBoth && !missed && !near
+	h.Confidence, h.Agreed = d.Confidence, d.Sure && !w.brokenToBoth && !missed && !near && !w.even(best)
 	if d.ForUs {
 		h.Outcome = kind(best.Meaning)
 	}
@@ -367,6 +370,32 @@ func (w *weighing) lengthen() error {
 // third is asked though the second agrees: both can take "eighty" for "eighteen".
 func (w *weighing) contested() bool {
 	return len(w.all) > 1 && w.all[0].both()-w.all[1].both() < nearby
+}
+
+// alone reports whether the likeliest is one word, said once or again and again, that the
+// third made out by itself, or the two models together: the first, the best judge of talk,
+// heard something else, and the second nothing. Chords come out so, "four" to the first and
+// "four four four" to the third, and stray words of people.
+func (w *weighing) alone(best candidate) bool {
+	words := strings.Fields(best.Text)
+	slices.Sort(words)
+	return len(slices.Compact(words)) == 1 && w.agreed(best) == 0 && !w.votes[0].says(best.Meaning) && w.votes[1].Words == ""
+}
+
+// even reports whether a neighbour of the likeliest, which differs from it by the end of a
+// word, is nearly as likely to the models: all witnesses can lose that end.
+func (w *weighing) even(best candidate) bool {
+	apart := float64(evenly)
+	if w.noise >= stirring {
+		apart = evenlyInNoise
+	}
+	if w.third {
+		apart *= 2
+	}
+	near := w.figures.neighbours(best.Text)
+	return slices.ContainsFunc(w.all, func(c candidate) bool {
+		return slices.Contains(near, c.Text) && !c.Meaning.Same(best.Meaning) && best.both()-c.both() < apart
+	})
 }
 
 // known reports whether a candidate of that meaning is there.
