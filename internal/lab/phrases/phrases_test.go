@@ -32,3 +32,26 @@ func TestLabel(t *testing.T) {
 		t.Errorf("a file that is not there: %v", err)
 	}
 }
+
+// No sentence of the talk, to train with or to measure with, is a phrase of the grammar: the
+// grammar grows, and what it takes since would be learnt as nothing said.
+func TestTalkIsNoPhrase(t *testing.T) {
+	counts := map[string]*int{}
+	for _, kind := range Kinds {
+		counts[kind] = new(int)
+	}
+	for _, name := range []string{"models/adapt/talk.txt", "testdata/bench/talk.txt"} {
+		var out strings.Builder
+		if err := Write(&out, Options{Counts: counts, Label: filepath.Join("../../..", name)}); err != nil {
+			t.Fatal(err)
+		}
+		for line := range strings.Lines(out.String()) {
+			if !strings.Contains(line, `"want":{"kind":"none"}`) {
+				t.Errorf("%s: %s", name, line)
+			}
+		}
+		if n := strings.Count(out.String(), "\n"); n < 1000 {
+			t.Errorf("%s: %d sentences", name, n)
+		}
+	}
+}
