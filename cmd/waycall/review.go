@@ -34,12 +34,13 @@ func newReview() *cobra.Command {
 	var o reviewOptions
 	cmd := &cobra.Command{
 		Use:   "review",
-		Short: "Review jobs in the browser: listen, correct, sign off, hand over",
-		Long: `Starts a web server on this machine and prints its address. Its pages show each job
-with its boards, every reading with its sound, what needs a person, and the
-schedule; a reading is corrected, taken off or let stand with a reason and initials,
-and the job is signed off. Every change is added to the record; nothing is replaced.
-The live view follows a running session.
+		Short: "Set up and review jobs in the browser: listen, correct, sign off, hand over",
+		Long: `Starts a web server on this machine and prints its address. A job can be set up there:
+from a blank or a usual board, an earlier job, or a table. The pages show each job
+with its boards, every reading with its sound, what needs a person, and the schedule;
+a reading is corrected, taken off or let stand with a reason and initials, and the job
+is signed off. Every change is added to the record; nothing is replaced. The live view
+follows a running session.
 
 Only this machine reaches the server, and only a browser that opened the printed
 address with its key. --lan lets devices of the local network in as well, such as a

@@ -107,7 +107,7 @@ func (d *decoder) table(r io.Reader, name string, job *Job) error {
 func (d *decoder) csvProblem(err error) error {
 	var e *csv.ParseError
 	if errors.As(err, &e) {
-		return &Problem{d.file, max(1, e.Line), max(1, e.Column), e.Err.Error(), "put a value with quotes or commas in it between quotes, and double the quotes inside"}
+		return &Problem{File: d.file, Line: max(1, e.Line), Column: max(1, e.Column), What: e.Err.Error(), Do: "put a value with quotes or commas in it between quotes, and double the quotes inside"}
 	}
 	return d.problem(nil, err.Error(), "save it as CSV again")
 }

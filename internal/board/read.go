@@ -38,6 +38,9 @@ type Problem struct {
 	Column int // from 1
 	What   string
 	Do     string // what to do about it
+	// Path is the field, such as boards[0].ways[2].device.rating; of a file that describes
+	// one board under board, board.ways[2].device.rating. "" when the file is not about fields.
+	Path string
 }
 
 // Error returns "board file F, line 3, column 7: what; what to do".
@@ -77,6 +80,32 @@ func Read(r io.Reader, name string) (Job, error) {
 		return Job{}, err
 	}
 	return d.finish(job)
+}
+
+// Examine is Read for a description that is still being written: it returns all that is
+// wrong, where Read stops after a few. The job is that of Read, and zero when there is
+// anything wrong.
+func Examine(r io.Reader, name string) (Job, []*Problem, error) {
+	d, job, err := readFile(r, name)
+	var one *Problem
+	switch {
+	case errors.As(err, &one):
+		return Job{}, []*Problem{one}, nil
+	case err != nil:
+		return Job{}, nil, err
+	}
+	d.all = true
+	job, err = d.finish(job)
+	if err == nil {
+		return job, nil, nil
+	}
+	var all []*Problem
+	for _, e := range d.problems {
+		if errors.As(e, &one) {
+			all = append(all, one)
+		}
+	}
+	return Job{}, all, nil
 }
 
 // readFile reads a board file without judging what it says. What could not be
@@ -140,6 +169,7 @@ type decoder struct {
 	from     map[*token.Token]string // the file of a place, where that is not file
 	problems []error
 	recorded bool // what is judged was taken by an earlier waycall
+	all      bool // every problem is listed
 }
 
 func (d *decoder) problem(tk *token.Token, what, do string) *Problem {
@@ -153,9 +183,14 @@ func (d *decoder) problem(tk *token.Token, what, do string) *Problem {
 	return p
 }
 
-func (d *decoder) add(tk *token.Token, what, do string) {
-	if len(d.problems) < maxProblems {
-		d.problems = append(d.problems, d.problem(tk, what, do))
+func (d *decoder) add(tk *token.Token, what, do string) { d.addAt("", tk, what, do) }
+
+// addAt is add for what is wrong with the field at path.
+func (d *decoder) addAt(path string, tk *token.Token, what, do string) {
+	if len(d.problems) < maxProblems || d.all {
+		p := d.problem(tk, what, do)
+		p.Path = path
+		d.problems = append(d.problems, p)
 	}
 }
 
@@ -170,7 +205,7 @@ func (d *decoder) text(data []byte) error {
 		return d.problem(nil, "the file is empty", "start from testdata/boards/terrace.yaml")
 	}
 	if c, line, column := printable.FirstHidden(string(data)); line > 0 {
-		return &Problem{d.file, line, column, fmt.Sprintf("hidden character %U", c), "remove it"}
+		return &Problem{File: d.file, Line: line, Column: column, What: fmt.Sprintf("hidden character %U", c), Do: "remove it"}
 	}
 	return nil
 }
@@ -356,7 +391,7 @@ func (d *decoder) set(tk *token.Token, text string, v reflect.Value, path string
 			v.SetBool(true)
 		case "false", "no":
 		default:
-			d.add(tk, fmt.Sprintf("%s is %q", label(path), printable.Cut(text, 40)), "write true or false")
+			d.addAt(path, tk, fmt.Sprintf("%s is %q", label(path), printable.Cut(text, 40)), "write true or false")
 		}
 	case reflect.Int:
 		if isWay(path[strings.LastIndexByte(path, '.')+1:]) {
@@ -365,14 +400,14 @@ func (d *decoder) set(tk *token.Token, text string, v reflect.Value, path string
 		}
 		n, err := strconv.Atoi(text)
 		if err != nil || strings.Trim(text, "0123456789") != "" {
-			d.add(tk, fmt.Sprintf("%s is %q, not a whole number", label(path), printable.Cut(text, 40)), "write figures only, such as 3")
+			d.addAt(path, tk, fmt.Sprintf("%s is %q, not a whole number", label(path), printable.Cut(text, 40)), "write figures only, such as 3")
 			return
 		}
 		v.SetInt(int64(n))
 	case reflect.Float64:
 		n, err := strconv.ParseFloat(text, 64)
 		if err != nil || strings.Trim(strings.TrimPrefix(text, "-"), "0123456789.") != "" {
-			d.add(tk, fmt.Sprintf("%s is %q, not a number", label(path), printable.Cut(text, 40)), "write figures without a unit, such as 2.5")
+			d.addAt(path, tk, fmt.Sprintf("%s is %q, not a number", label(path), printable.Cut(text, 40)), "write figures without a unit, such as 2.5")
 			return
 		}
 		v.SetFloat(n)
@@ -386,7 +421,7 @@ func isWay(key string) bool { return key == "way" || key == "from_way" }
 func (d *decoder) marked(tk *token.Token, text string, v reflect.Value, path string) {
 	n, err := waymark.Parse(text)
 	if none := strings.HasSuffix(path, ".from_way") && text == "0"; err != nil && !none {
-		d.add(tk, fmt.Sprintf("%s is %q, which is no way of a board", label(path), printable.Cut(text, 40)), "write it as marked: 1 to 99, or with its line, such as 1L2")
+		d.addAt(path, tk, fmt.Sprintf("%s is %q, which is no way of a board", label(path), printable.Cut(text, 40)), "write it as marked: 1 to 99, or with its line, such as 1L2")
 		return
 	}
 	v.SetInt(int64(n))

@@ -445,7 +445,7 @@ func (d *decoder) first(path string) string {
 	return ""
 }
 
-func (d *decoder) bad(path, what, do string) { d.add(d.where(path), what, do) }
+func (d *decoder) bad(path, what, do string) { d.addAt(path, d.where(path), what, do) }
 
 func (d *decoder) given(path, s string) bool {
 	if s == "" {

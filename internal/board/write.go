@@ -111,7 +111,11 @@ func scalarOf(v reflect.Value) string {
 	case reflect.Float64:
 		return strconv.FormatFloat(v.Float(), 'f', -1, 64)
 	}
-	s := v.String()
+	return Quote(v.String())
+}
+
+// Quote returns a text as YAML that Read takes for that text, whatever it holds.
+func Quote(s string) string {
 	if plainText.MatchString(s) && !slices.Contains(notText, strings.ToLower(s)) {
 		return s
 	}

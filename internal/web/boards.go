@@ -83,7 +83,11 @@ func (s *server) boards(w http.ResponseWriter, r *http.Request, snap *seen) {
 		}
 		return template.HTML(b.String()) // made by a template, which escaped what is in it
 	})
-	s.render(w, r, http.StatusOK, "boards", page{Title: snap.State.Job.Reference + ": boards", Job: s.head(snap), Tab: "boards", Wide: true, Body: p})
+	told := ""
+	if r.URL.Query().Has("new") {
+		told = "The job is set up. In a terminal, waycall start " + snap.State.Job.Reference + " begins the tests; its live view shows them here."
+	}
+	s.render(w, r, http.StatusOK, "boards", page{Title: snap.State.Job.Reference + ": boards", Job: s.head(snap), Tab: "boards", Wide: true, Told: told, Body: p})
 }
 
 func (s *seen) picture() boardsPage { return s.picturesOnce.Get(s.draw) }

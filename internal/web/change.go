@@ -159,17 +159,25 @@ func (s *server) showEdit(w http.ResponseWriter, r *http.Request, snap *seen, st
 // change reads the form of a request that changes something, and finds its job.
 func (s *server) change(next func(http.ResponseWriter, *http.Request, *seen)) http.HandlerFunc {
 	return s.withJob(func(w http.ResponseWriter, r *http.Request, snap *seen) {
-		if err := r.ParseForm(); err != nil {
-			var large *http.MaxBytesError
-			if errors.As(err, &large) {
-				s.fail(w, r, http.StatusRequestEntityTooLarge, "That was too much", "The form was longer than any of its fields may be. Nothing was changed.", "Go back, shorten it and send it again.")
-				return
-			}
-			s.fail(w, r, http.StatusBadRequest, "The form could not be read", "Nothing was changed.", "Go back and send it again.")
-			return
+		if s.formRead(w, r) {
+			next(w, r, snap)
 		}
-		next(w, r, snap)
 	})
+}
+
+// formRead reads the form of a request, or answers why it cannot.
+func (s *server) formRead(w http.ResponseWriter, r *http.Request) bool {
+	err := r.ParseForm()
+	var large *http.MaxBytesError
+	switch {
+	case err == nil:
+		return true
+	case errors.As(err, &large):
+		s.fail(w, r, http.StatusRequestEntityTooLarge, "That was too much", "The form was longer than any of its fields may be. Nothing was changed.", "Go back, shorten it and send it again.")
+	default:
+		s.fail(w, r, http.StatusBadRequest, "The form could not be read", "Nothing was changed.", "Go back and send it again.")
+	}
+	return false
 }
 
 func (s *server) settle(w http.ResponseWriter, r *http.Request, snap *seen) {

@@ -4,12 +4,19 @@ import (
 	"net/http"
 
 	"waycall/internal/web/jobcache"
+	"waycall/internal/web/setup"
 )
 
 // listedJob is one job of the list, with its bar.
 type listedJob struct {
 	jobcache.Listed
 	Bar bar
+}
+
+// homePage is the list of jobs, and those that are not set up yet.
+type homePage struct {
+	Jobs   []listedJob
+	Drafts []setup.Listed
 }
 
 // bar shows how much of the work is done.
@@ -33,7 +40,11 @@ func (s *server) home(w http.ResponseWriter, r *http.Request) {
 	for i, l := range list {
 		all[i] = listedJob{l, barOf(l.Progress.Tests, l.Progress.Recorded, l.Progress.LeftOut)}
 	}
-	s.render(w, r, http.StatusOK, "home", page{Title: "Jobs", Body: all})
+	drafts, err := s.drafts.List()
+	if err != nil {
+		s.note("the drafts", err)
+	}
+	s.render(w, r, http.StatusOK, "home", page{Title: "Jobs", Body: homePage{all, drafts}})
 }
 
 // head is what stands at the top of every page of a job.

@@ -10,6 +10,7 @@
 //	the queue   what needs a person, one after another
 //	changes     correct, let stand, take off, sign off: new events, never a change of an old one
 //	downloads   the schedule as PDF, spreadsheet, CSV and JSON
+//	set-up      a new job: its boards written into a form, from another job or from a table
 //	live        a running session, followed from another screen
 //
 // # What keeps it to the person who started it
@@ -26,6 +27,7 @@ import (
 
 	"waycall/internal/web/door"
 	"waycall/internal/web/jobcache"
+	"waycall/internal/web/setup"
 	"waycall/internal/web/waves"
 )
 
@@ -57,6 +59,7 @@ type server struct {
 	gallery gallery
 	live    *liveHub
 	waves   waves.Outlines
+	drafts  *setup.Drafts
 }
 
 // Server answers the requests of all pages.
@@ -87,13 +90,14 @@ func New(o Options) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &server{Options: o, pages: pages}
+	s := &server{Options: o, pages: pages, drafts: setup.NewDrafts(string(o.Jobs.Dir()))}
 	s.door = door.New(door.Options{Hosts: o.Hosts, Key: o.Key, Once: o.Once, Secure: o.Secure, Code: o.Code, Paired: o.Paired, Log: o.Log, Fail: s.fail})
 	s.waves.Note = func(err error) { s.note("the outlines of sounds", err) }
 	mux := http.NewServeMux()
 	s.routes(mux)
 	s.liveRoutes(mux)
 	s.pairRoutes(mux)
+	s.setupRoutes(mux)
 	return &Server{s.door.Guard(mux), s}, nil
 }
 

@@ -111,6 +111,87 @@
     if (done) e.preventDefault();
   });
 
+  // Setting up: what is written is kept and judged by the server a moment later, and the
+  // answer stands at the fields. Without this, Save does the same.
+  const editor = document.querySelector('[data-editor]');
+  if (editor) {
+    const status = editor.querySelector('[data-status]');
+    const version = editor.querySelector('[name="version"]');
+    let timer = 0, busy = false, again = false, stopped = false;
+    const tell = (text) => { status.textContent = text; };
+    const show = (answer) => {
+      for (const place of editor.querySelectorAll('[data-wrong]')) {
+        const text = answer.at[place.dataset.wrong] || '';
+        const field = document.getElementById(place.dataset.wrong);
+        if (place.textContent !== text) place.textContent = text;
+        if (!field || !field.matches('input, select')) continue;
+        if (text) field.setAttribute('aria-invalid', 'true'); else field.removeAttribute('aria-invalid');
+        field.parentElement.classList.toggle('bad', text !== '');
+      }
+      tell(answer.status);
+    };
+    const send = async () => {
+      if (stopped) return;
+      if (busy) { again = true; return; }
+      busy = true;
+      try {
+        const body = new URLSearchParams(new FormData(editor));
+        body.set('do', 'save');
+        const reply = await fetch(editor.action, { method: 'POST', body, headers: { Accept: 'application/json' } });
+        if (!reply.ok) throw new Error(String(reply.status));
+        const answer = await reply.json();
+        if (answer.stale) {
+          stopped = true;
+          tell('This was changed on another page meanwhile. Nothing more is kept here by itself; press Save to choose.');
+        } else {
+          version.value = answer.version;
+          editor.querySelector('[value="undo"]').disabled = false;
+          if (!again) show(answer);
+          if (answer.failed) tell(answer.failed);
+        }
+      } catch {
+        tell('Not kept: no connection to waycall, or the draft is gone. What you wrote is still on this page; press Save when waycall review runs again.');
+      }
+      busy = false;
+      if (again) { again = false; send(); }
+    };
+    editor.addEventListener('input', () => { clearTimeout(timer); timer = setTimeout(send, 300); });
+    editor.addEventListener('submit', (e) => {
+      const sure = e.submitter && e.submitter.dataset.sure;
+      if (sure && !window.confirm(sure)) { e.preventDefault(); return; }
+      clearTimeout(timer);
+      stopped = true;
+    });
+    // Where a page begins at a way, the first field of it is where one writes on.
+    const at = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    const first = at && at.querySelector('input[list="l-circuits"], input');
+    if (first) first.focus();
+  }
+  // A file of a table goes into the field that it would be pasted into.
+  const table = document.querySelector('[data-table]');
+  if (table) {
+    const field = table.querySelector('textarea');
+    const box = document.createElement('p');
+    box.className = 'field';
+    box.innerHTML = '<label for="file">Or a file (.csv, .yaml)</label>';
+    const file = document.createElement('input');
+    file.type = 'file';
+    file.id = 'file';
+    file.accept = '.csv,.tsv,.txt,.yaml,.yml';
+    box.append(file);
+    field.parentElement.after(box);
+    const large = () => { field.setCustomValidity(field.value.length > 1 << 20 ? 'This is more than 1 MiB. Paste the rows of one board.' : ''); };
+    field.addEventListener('input', large);
+    file.addEventListener('change', async () => {
+      const one = file.files[0];
+      if (!one) return;
+      if (one.size > 1 << 20) { file.setCustomValidity('This file is larger than 1 MiB. Save the rows of one board by themselves.'); file.reportValidity(); file.value = ''; return; }
+      file.setCustomValidity('');
+      field.value = await one.text();
+      large();
+    });
+  }
+
   // A form that has something wrong is where the work is.
   const wrong = document.querySelector('[role="alert"]');
   if (wrong) { wrong.tabIndex = -1; wrong.focus(); }

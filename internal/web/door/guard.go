@@ -14,6 +14,10 @@ import (
 // server with every field as long as it may be has less than half.
 const MaxBody = 64 << 10
 
+// MaxSetup is the same for a form by which a job is set up: a board file as large as
+// package board takes, sent by a form, which writes some characters as three.
+const MaxSetup = 4 << 20
+
 // bodyPatience is how long a form may take to arrive.
 const bodyPatience = 30 * time.Second
 
@@ -123,7 +127,11 @@ func (d *Door) knownHost(next http.Handler) http.Handler {
 
 func (d *Door) limit(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.Body = http.MaxBytesReader(w, r.Body, MaxBody)
+		most := int64(MaxBody)
+		if strings.HasPrefix(r.URL.Path, "/new") {
+			most = MaxSetup
+		}
+		r.Body = http.MaxBytesReader(w, r.Body, most)
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
 			// A body that does not come must not hold a connection. The server has no
 			// time-out of its own for reading: it would end the live views.

@@ -63,6 +63,9 @@ type follower interface {
 // not exist.
 func NewFolder(dir string) *Folder { return &Folder{dir: dir, jobs: map[string]*job{}} }
 
+// Dir returns the folder itself.
+func (f *Folder) Dir() jobs.Folder { return jobs.Folder(f.dir) }
+
 // IDOf returns the id of a job in addresses: it stands for the name of its file and
 // is never part of a path.
 func IDOf(name string) string {
