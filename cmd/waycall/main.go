@@ -146,13 +146,13 @@ is missing or not good enough; 4 something is to be looked into.`,
 	})
 	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error {
 		patience.Store(int64(usualPatience))
-		if cmd.Name() == "start" {
+		if cmd.Name() == "start" || cmd.Name() == "practise" {
 			patience.Store(int64(sessionPatience))
 		}
 		return applySettings(cmd)
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newReview(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newLimits(), newMics(), newHear(), newSettings(), newReady(), newListen())
+	root.AddCommand(newDemo(), newNew(), newInstruments(), newStart(), newJobs(), newShow(), newReview(), newSchedule(), newVerify(), newExport(), newImport(), newDue(), newCheck(), newLimits(), newMics(), newHear(), newSettings(), newReady(), newListen(), newPractise())
 	root.AddCommand(extra...)
 	root.InitDefaultHelpCmd()
 	if help, _, err := root.Find([]string{"help"}); err == nil {

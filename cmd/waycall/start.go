@@ -79,15 +79,6 @@ the local network hears, speaks and shows: it is let in by a picture to scan.`,
 // habits are the values of --accept.
 var habits = map[string]record.Habit{"": record.Each, "each": record.Each, "agreed": record.Agreed}
 
-// quicker offers the other habit where a job is begun and none was chosen.
-const quicker = `Every reading waits for "confirm". Quicker: --accept agreed. A reading that passes and
-that both recognisers heard alike is then stored when you go on with the next; what
-fails, is odd or disputed, or replaces another still waits for "confirm".`
-
-// kept says that the habit of the session before goes on.
-const kept = `As in your last session (--accept agreed), a reading that passes is stored when you go on
-with the next. With --accept each every reading waits for "confirm".`
-
 // chooseHabit settles how readings are accepted where the flag does not say: as the same
 // tester had it last. What it returns is to be said about that.
 func (o *startOptions) chooseHabit(from record.State) string {
@@ -96,9 +87,9 @@ func (o *startOptions) chooseHabit(from record.State) string {
 	case o.accept != "":
 	case from.HabitOf(o.tester) == record.Agreed:
 		o.accept = "agreed"
-		return kept
+		return screen.GoesOnQuicker
 	case !begun:
-		return quicker
+		return screen.Quicker
 	}
 	return ""
 }
@@ -227,13 +218,7 @@ func tellFound(stdout io.Writer, asJSON bool, found []store.Finding) {
 // how the session ended: err, unless what was stored is not there after a stop by the
 // user or a finish. What became of the copy and of a file that was taken away goes to w.
 func closeJob(log *store.Store, err error, w io.Writer) error {
-	closed := log.Close()
-	if copied := log.Copied(); copied != nil {
-		fmt.Fprintf(w, "waycall: %v\n", copied)
-	}
-	if path, _ := log.Rescued(); path != "" && path == log.Path() {
-		fmt.Fprintf(w, "waycall: the file of the record was taken away by somebody and is written back as %s\n", path)
-	}
+	closed := jobs.CloseTelling(log, w)
 	stopped := errors.Is(err, context.Canceled)
 	switch {
 	case closed != nil && (err == nil || stopped):

@@ -13,6 +13,7 @@ import (
 	"waycall/internal/board/boardtest"
 	"waycall/internal/jobs"
 	"waycall/internal/record"
+	"waycall/internal/screen"
 	"waycall/internal/store"
 )
 
@@ -84,11 +85,11 @@ func TestHabitIsOffered(t *testing.T) {
 		accept, tester, says string
 		want                 record.Habit
 	}{
-		"begun":                     {begun, "", "", quicker, record.Each},
+		"begun":                     {begun, "", "", screen.Quicker, record.Each},
 		"begun, and chosen":         {begun, "agreed", "", "", record.Agreed},
-		"gone on with":              {again, "", "", kept, record.Agreed},
+		"gone on with":              {again, "", "", screen.GoesOnQuicker, record.Agreed},
 		"gone on with, each":        {again, "each", "", "", record.Each},
-		"gone on with by the same":  {again, "", job.Tester, kept, record.Agreed},
+		"gone on with by the same":  {again, "", job.Tester, screen.GoesOnQuicker, record.Agreed},
 		"gone on with by another":   {again, "", "ZZ", "", record.Each},
 		"agreed, chosen once again": {again, "agreed", "", "", record.Agreed},
 	} {

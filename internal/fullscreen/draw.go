@@ -117,7 +117,7 @@ func width(s string) int {
 func (c *canvas) parts(f facts, s size) {
 	y := 2 // apart from the header, which may be reversed
 	if len(f.Options) > 0 {
-		c.options(f.Options, s, y, c.h-3-s.said)
+		c.options(f, s, y, c.h-3-s.said)
 		c.said(f, c.h-2-s.said, c.h-2)
 		c.meter(f, c.h-2)
 		c.left(f, c.h-1)
@@ -173,9 +173,12 @@ func (c *canvas) due(f facts, s size, y int) {
 	}
 	space := max(0, (rows-6)/4) // between the texts
 	spare := rows - 3
-	parts := []part{{label, plain, 1}, {f.Feeds, strong, max(1, min(2, spare/2))}, {f.Due, strong, max(1, min(3, spare/2))}, {f.With, plain, 2}}
+	parts := []part{{label, plain, 1}, {f.Feeds, strong, max(1, min(2, spare/2))}, {f.Due, strong, max(1, min(3, spare/2))}, {f.With, plain, 2}, {f.say(), plain, 3}}
 	end := y + rows
-	for _, p := range parts {
+	for i, p := range parts {
+		if i == 2 && space < 2 && f.say() != "" {
+			space = 0 // the room is for what may be said
+		}
 		lines := wrap(clean(p.text), room, min(p.rows, end-y))
 		for _, line := range lines {
 			c.put(x, y, room, p.st, line)
@@ -197,8 +200,9 @@ func (c *canvas) rule(y int, title string) {
 
 // options draws what there is to choose from on the whole of the screen: a question
 // stands alone until it is answered.
-func (c *canvas) options(all []show.Option, s size, y, end int) {
-	c.rule(y, "WHICH WAS IT?")
+func (c *canvas) options(f facts, s size, y, end int) {
+	all := f.Options
+	c.rule(y, strings.TrimSpace("WHICH WAS IT?  "+f.say()))
 	y += 2
 	each := max(2, (end-y)/max(1, len(all)))
 	for i, o := range all {
@@ -488,7 +492,7 @@ func (c *canvas) lines(f facts) {
 			all = append(all, line{fmt.Sprintf("option %d: %s, %s", i+1, show.AtPlace(o.Place), o.Text), strong})
 		}
 	}
-	all = append(all, line{count(f) + " left", plain}, line{f.Feeds, plain}, line{f.With, plain}, line{f.said, plain}, line{f.heard, plain})
+	all = append(all, line{count(f) + " left", plain}, line{f.Feeds, plain}, line{f.With, plain}, line{f.say(), plain}, line{f.said, plain}, line{f.heard, plain})
 	y := 1
 	for i, l := range all {
 		// Each gets a second row when the others have theirs.

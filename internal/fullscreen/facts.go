@@ -12,9 +12,18 @@ type facts struct {
 	turn       turn
 	said       string     // the last thing that waycall said
 	heard      string     // the last thing that it heard, with what became of it
+	choices    string     // what may be said now
 	stage      string     // what a demonstration shows
 	level      float64    // of the microphone, dB relative to full scale
 	sound      audio.News // the last of the sound devices
+}
+
+// say is what may be said now, or "" while nobody listens.
+func (f facts) say() string {
+	if f.choices == "" || f.turn != listening && f.turn != paused {
+		return ""
+	}
+	return "Say " + f.choices
 }
 
 // turn says whose turn it is.

@@ -66,8 +66,10 @@ func (w *Screen) Speaking(text string) {
 	w.note(func(f *facts) { f.turn, f.said, f.level = speaking, text, math.Inf(-1) })
 }
 
-// Listening is told that it listens from now on.
-func (w *Screen) Listening() { w.note(func(f *facts) { f.turn = listening }) }
+// Listening is told that it listens from now on, and what may be said.
+func (w *Screen) Listening(choices string) {
+	w.note(func(f *facts) { f.turn, f.choices = listening, choices })
+}
 
 // Heard is told what was heard, and shows what becomes of it.
 func (w *Screen) Heard(h hear.Heard) {

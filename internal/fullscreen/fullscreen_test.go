@@ -48,6 +48,7 @@ func scenes() map[string]facts {
 		},
 		turn: listening, said: "Stored. Way seven, Smoke and heat alarms, live and neutral to earth, at two hundred and fifty volts.",
 		heard: "confirm", level: -31,
+		choices: "the figure in megohms, greater than and the figure, or over range; another way or test by its name; skip this one, not applicable, or limitation, and the reason",
 	}
 	failing := facts{
 		Facts: show.Facts{
@@ -67,7 +68,7 @@ func scenes() map[string]facts {
 			Feeds: "Consumer unit, hall cupboard", Due: "Isolated and locked off?", Tests: 39, Steps: 7, All: 39,
 		},
 		said: "Is the board isolated and locked off? Answer, isolated and locked off.",
-		turn: listening, level: math.Inf(-1),
+		turn: listening, level: math.Inf(-1), choices: "isolated and locked off",
 	}
 	end := stored
 	end.Place, end.Label, end.Feeds, end.With, end.Due = "END", "NOTHING LEFT TO ASK", "", "", "Say finish here, or name a way to go back to."
@@ -82,6 +83,7 @@ func scenes() map[string]facts {
 	question := stored
 	question.Options = []show.Option{{Place: "7", Text: "350 MΩ"}, {Place: "7", Text: "315 MΩ"}}
 	question.said, question.heard = "Three, five, nought, or three, one, five? Say option one, option two, or say it again.", "three fifty  (disputed)"
+	end.choices, question.choices = "carry on", "the first, the second, or no"
 	return map[string]facts{"undone": undone, "question": question, "stored": stored, "failing": failing, "step": step, "end": end, "doubtful": doubtful}
 }
 
@@ -311,7 +313,7 @@ func TestFollowsTheRecord(t *testing.T) {
 	if f.Last == nil || f.Last.Waits || f.Last.Result != check.Pass || f.Tests >= before || f.Done != 1 {
 		t.Errorf("confirmed: %+v, %+v", f, f.Last)
 	}
-	w.Listening()
+	w.Listening("confirm, or no")
 	if f = w.shot(); f.turn != listening {
 		t.Errorf("it shows turn %v", f.turn)
 	}
@@ -332,7 +334,7 @@ func TestFollowsTheRecord(t *testing.T) {
 	}
 	again := New()
 	again.Begin(state)
-	again.Listening()
+	again.Listening("confirm, or no")
 	if diff := cmp.Diff(f, again.shot(), cmp.AllowUnexported(facts{})); diff != "" {
 		t.Errorf("from the log it shows something else:\n%s", diff)
 	}
@@ -454,7 +456,7 @@ func TestStuckTerminal(t *testing.T) {
 	end := w.Show(in, out, func() {})
 	for range 1000 {
 		w.Speaking("Way one.")
-		w.Listening()
+		w.Listening("confirm, or no")
 	}
 	if err := end(); err == nil || !strings.Contains(err.Error(), "; ") {
 		t.Errorf("error %v", err)
@@ -492,7 +494,7 @@ func TestShow(t *testing.T) {
 // A microphone that is gone takes the place of its level; what was lost stands beside it.
 func TestSound(t *testing.T) {
 	w := New()
-	w.Listening()
+	w.Listening("confirm, or no")
 	for name, tt := range map[string]struct {
 		news audio.News
 		want string

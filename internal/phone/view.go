@@ -94,9 +94,9 @@ func (w *screen) Speaking(text string) {
 	w.Watcher.Speaking(text)
 }
 
-func (w *screen) Listening() {
+func (w *screen) Listening(choices string) {
 	w.note(func(v *View) { v.Turn = "listening" })
-	w.Watcher.Listening()
+	w.Watcher.Listening(choices)
 }
 
 func (w *screen) Heard(h hear.Heard) {

@@ -21,11 +21,12 @@ import (
 type Lines struct {
 	w      io.Writer
 	colour bool
+	told   map[string]bool // the choices that were shown
 }
 
 // New shows a session on w, in colour where w is a terminal that wants it.
 func New(w io.Writer) *Lines {
-	s := &Lines{w: w, colour: Coloured(w)}
+	s := &Lines{w: w, colour: Coloured(w), told: map[string]bool{}}
 	if p, ok := w.(*printable.Writer); ok && s.colour {
 		p.AllowStyles()
 	}
@@ -67,8 +68,15 @@ func (s *Lines) line(style, who, text string) {
 // Speaking shows what is said.
 func (s *Lines) Speaking(text string) { s.line(plain, "waycall", text) }
 
-// Listening shows nothing: who reads along sees that it is his turn.
-func (s *Lines) Listening() {}
+// Listening shows what may be said, each time that it is another than ever before. Who
+// reads along sees that it is his turn.
+func (s *Lines) Listening(choices string) {
+	if choices == "" || s.told[choices] {
+		return
+	}
+	s.told[choices] = true
+	s.line(dim, "may say", choices)
+}
 
 // Begin shows nothing.
 func (s *Lines) Begin(record.State) {}
@@ -122,7 +130,7 @@ func Print(w io.Writer, v any) error {
 // Event is one line. Only what the event has is set.
 type Event struct {
 	Event   string            `json:"event"`             // speaking, listening, heard, stored, too long, sound, found or ended
-	Text    string            `json:"text,omitempty"`    // spoken, or understood
+	Text    string            `json:"text,omitempty"`    // spoken, understood, or what may be said
 	Outcome string            `json:"outcome,omitempty"` // of what was heard
 	Agreed  bool              `json:"agreed,omitempty"`
 	Missed  bool              `json:"missed,omitempty"` // probably for waycall, and not understood
@@ -138,8 +146,8 @@ func (j JSON) print(e Event) { _ = Print(j.w, e) } // a closed pipe must not end
 // Speaking prints what is said.
 func (j JSON) Speaking(text string) { j.print(Event{Event: "speaking", Text: text}) }
 
-// Listening prints that waycall waits for somebody to speak.
-func (j JSON) Listening() { j.print(Event{Event: "listening"}) }
+// Listening prints that waycall waits for somebody to speak, and what may be said.
+func (j JSON) Listening(choices string) { j.print(Event{Event: "listening", Text: choices}) }
 
 // Found prints what opening the job found.
 func (j JSON) Found(text string) { j.print(Event{Event: "found", Text: text}) }

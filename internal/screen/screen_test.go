@@ -40,3 +40,19 @@ func TestScreenHeard(t *testing.T) {
 		}
 	}
 }
+
+// What may be said is shown when it is news; to a program each time.
+func TestChoices(t *testing.T) {
+	var b, lines strings.Builder
+	s := New(&b)
+	for _, choices := range []string{"isolated", "isolated", "", "confirm, or no", "isolated", "confirm, or no"} {
+		s.Listening(choices)
+		NewJSON(&lines).Listening(choices)
+	}
+	if want := " may say  isolated\n may say  confirm, or no\n"; b.String() != want {
+		t.Errorf("%q, want %q", b.String(), want)
+	}
+	if n := strings.Count(lines.String(), `{"event":"listening","text":"confirm, or no"}`); n != 2 {
+		t.Errorf("%s", lines.String())
+	}
+}

@@ -135,7 +135,7 @@ func (r *run) notStored(ctx context.Context, err error, lost bool) error {
 // begin opens the job, as soon as that can be written.
 func (r *run) begin(ctx context.Context, job board.Job) (done bool, err error) {
 	for {
-		done, err = r.answer(ctx, talk.Begin{At: r.Now(), Job: job, Habit: r.Habit, Tester: r.Tester, Prompts: r.Prompts, Insists: r.Insists}, nil)
+		done, err = r.answer(ctx, talk.Begin{At: r.Now(), Job: job, Habit: r.Habit, Tester: r.Tester, Prompts: r.Prompts, Insists: r.Insists, Practice: r.Practice}, nil)
 		if r.told.stuck == nil || err != nil {
 			return done, err
 		}

@@ -60,7 +60,7 @@ type Keeper interface {
 // Watcher is told what happens, to show it. Its methods return quickly.
 type Watcher interface {
 	Speaking(text string)        // waycall is about to say this
-	Listening()                  // it listens from now on
+	Listening(choices string)    // it listens from now on, for these; see talk.State.Choices
 	Heard(h hear.Heard)          // a phrase or a note was heard, whether or not it is for us
 	Stored(facts []record.Event) // these are on the disk
 	TooLong(d time.Duration)     // somebody spoke without a pause for longer than a phrase can be
@@ -82,6 +82,7 @@ type Session struct {
 	Tester   string       // initials of who tests in this session; empty for the job's
 	Prompts  talk.Prompts // how much is said, unless the tester said otherwise in a session before
 	Insists  bool         // Prompts holds whatever he said then
+	Practice bool         // the board is made up, see talk.Begin
 	Warning  string       // what is said once before the first phrase, of how the record was found; may be empty
 	Timed    func(Timing) // told of every answer, just before it is played
 
@@ -189,7 +190,7 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 	} else if err := r.Ear.Prepare(scope); err != nil {
 		return false, fails(deaf, err)
 	}
-	r.Watch.Listening()
+	r.Watch.Listening(r.state.Choices())
 	var u hear.Utterance // while somebody speaks
 	drop := func() {
 		if u != nil {

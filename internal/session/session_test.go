@@ -138,12 +138,13 @@ func (v *voice) Speak(text string, pace int) (audio.Clip, error) {
 type watcher struct {
 	talk    int
 	tooLong int
+	choices []string
 }
 
-func (w *watcher) Speaking(string)       {}
-func (w *watcher) Listening()            {}
-func (w *watcher) Stored([]record.Event) {}
-func (w *watcher) TooLong(time.Duration) { w.tooLong++ }
+func (w *watcher) Speaking(string)          {}
+func (w *watcher) Listening(choices string) { w.choices = append(w.choices, choices) }
+func (w *watcher) Stored([]record.Event)    {}
+func (w *watcher) TooLong(time.Duration)    { w.tooLong++ }
 func (w *watcher) Heard(h hear.Heard) {
 	if h.Outcome == hear.None {
 		w.talk++
@@ -232,6 +233,12 @@ func TestSession(t *testing.T) {
 			if q := e.Phrase.Meaning.Quantity; q == nil || q.String() != ">999" {
 				t.Errorf("the record keeps the meaning %+v", e.Phrase.Meaning)
 			}
+		}
+	}
+	// What may be said is told each time that it listens.
+	for at, want := range map[int]string{0: "isolated and locked off", 1: "notices up", len(preparation): "the figure in megohms, ", len(preparation) + 1: "confirm, or no; "} {
+		if len(r.watch.choices) <= at || !strings.HasPrefix(r.watch.choices[at], want) {
+			t.Errorf("it may be said %q, the %d of which is not %q", r.watch.choices, at, want)
 		}
 	}
 	// Talk and the way that is not there leave no sound; every phrase does.

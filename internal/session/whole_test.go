@@ -35,11 +35,11 @@ type wholeLine struct {
 
 var noLetters = regexp.MustCompile(`[^a-z]+`)
 
-// wholeLines reads the script and the sound of each line: what is said often was
-// rendered up to three times, and these are used in turn.
-func wholeLines(t testing.TB) []wholeLine {
+// wholeLines reads the script of a session in a folder, and the sound of each line: what
+// is said often was rendered up to three times, and these are used in turn.
+func wholeLines(t testing.TB, folder string) []wholeLine {
 	t.Helper()
-	src, err := os.ReadFile(filepath.Join(wholeFolder, "script.jsonl"))
+	src, err := os.ReadFile(filepath.Join(folder, "script.jsonl"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -51,7 +51,7 @@ func wholeLines(t testing.TB) []wholeLine {
 			t.Fatal(err)
 		}
 		slug := strings.Trim(noLetters.ReplaceAllString(strings.ToLower(l.Text), "-"), "-")
-		variants, err := filepath.Glob(filepath.Join(wholeFolder, "sound", slug+"-[0-9].flac"))
+		variants, err := filepath.Glob(filepath.Join(folder, "sound", slug+"-[0-9].flac"))
 		if err != nil || len(variants) == 0 {
 			t.Fatalf("no sound of %q; scripts/lab/render-demo renders it (%v)", l.Text, err)
 		}
@@ -131,7 +131,7 @@ var wholeWant = map[record.Slot]string{
 // the schedule, and in the long form everything right must be. The short form ends
 // after the continuity of the ring.
 func TestWholeBoardThroughSound(t *testing.T) {
-	lines := wholeLines(t)
+	lines := wholeLines(t, wholeFolder)
 	if len(lines) < 120 {
 		t.Fatalf("the session has %d phrases", len(lines))
 	}

@@ -76,12 +76,15 @@ func (s State) InHand() (board, way int, unit reading.Unit) {
 
 // goToBoard goes to a board. What is due there is said, or that nothing is: the
 // electrician may then still read back or test again what is on it.
+// notCalled refuses a board by its name.
+const notCalled = "No one board of this job is called so. Say board, and its number."
+
 func (t *turn) goToBoard(n int) {
 	r := &t.s.Record
 	b := r.Job.Board(n)
 	switch {
 	case n == 0:
-		t.say("No one board of this job is called so. Say board, and its number.")
+		t.say(notCalled)
 		t.remind()
 		return
 	case b == nil:

@@ -114,7 +114,7 @@ func (t *turn) told(whom string) {
 	n, ok := t.s.Record.Untold()
 	if !ok {
 		t.say("No observation with code C 1 waits for that.")
-		t.remindPending()
+		t.remind()
 		return
 	}
 	t.follows(record.Event{Kind: record.Noted, Slot: &record.Slot{Board: n.Board, Way: n.Way}, Of: n.EventID, Text: whom})

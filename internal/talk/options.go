@@ -4,6 +4,7 @@ package talk
 
 import (
 	"fmt"
+	"strings"
 
 	"waycall/internal/english"
 	"waycall/internal/reading"
@@ -18,6 +19,32 @@ func (t *turn) options() {
 	t.passing = true
 	t.say("Say "+t.answers()+".", always)
 	t.remind()
+}
+
+// wayOut tells what is waited for after a refusal that tells nothing of what could be said.
+func (t *turn) wayOut() {
+	n := len(t.words)
+	if n == 0 || !strings.HasSuffix(t.words[n-1], notStored) {
+		return
+	}
+	if why := strings.Join(t.words, " "); !strings.Contains(why, "?") && !strings.Contains(strings.ToLower(why), "say ") {
+		t.remind()
+	}
+}
+
+// Choices returns what may be said now, as "what can I say" tells it, for a screen: without
+// what may be said at any time. It is empty while nothing is waited for.
+func (s State) Choices() string {
+	t := turn{s: s}
+	switch {
+	case s.Record.Sessions == 0 || s.Record.Finished:
+		return ""
+	case s.Record.Paused:
+		return "carry on"
+	case s.dictation != nil:
+		return "the note, in your own words"
+	}
+	return t.answers()
 }
 
 // answers are the phrases that answer what is waited for.

@@ -27,7 +27,7 @@ func (t *turn) wrong() (p record.Proposal, why string) {
 	}
 	last, ok := r.Last()
 	if !ok {
-		return p, "There is nothing to correct."
+		return p, "There is nothing to correct. " + notStored
 	}
 	for _, a := range r.Answers {
 		ok = ok && a.EventID < last.ConfirmedID

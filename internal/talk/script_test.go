@@ -104,6 +104,9 @@ func (p *player) step(e Event) (out []string) {
 	if !reflect.DeepEqual(p.kept, next.Record) {
 		p.t.Fatalf("%#v: replaying the facts gives another record:\n%s", e, cmp.Diff(p.kept, next.Record))
 	}
+	if choices, waits := next.Choices(), next.Record.Sessions > 0 && !next.Record.Finished; (choices != "") != waits {
+		p.t.Fatalf("%#v: what may be said now is %q", e, choices)
+	}
 	p.state = next
 	return out
 }

@@ -131,6 +131,9 @@ type Begin struct {
 	Tester  string       // initials of who tests in this session; empty for the job's
 	Prompts Prompts      // how much is said from the first on, unless the tester said otherwise in a session before
 	Insists bool         // Prompts holds whatever he said then
+
+	// Practice is for a board that is not there: nothing is said of a job that goes on.
+	Practice bool
 }
 
 // Heard is a phrase for us. Phrase.Agreed says whether the witnesses gave one
@@ -224,6 +227,7 @@ func step(s State, e Event) (State, []Effect, error) {
 		t.begin(e)
 	case Heard:
 		t.heard(e)
+		t.wayOut()
 	case Beyond:
 		t.beyond(e)
 	case Dictated:
@@ -390,6 +394,11 @@ func (t *turn) begin(e Begin) {
 		t.fact(record.Event{Kind: record.Opened, Job: &job, Habit: e.Habit, Tester: e.Tester})
 	}
 	t.s.form = formOf(e, t.s.Record.Manner)
+	if e.Practice {
+		t.say("Practice. Connect nothing: the screen shows what the instrument reads. Say it, listen, and say confirm. Nothing of it is kept.")
+		t.announce()
+		return
+	}
 	if !again {
 		if t.several() {
 			t.sayf("Job %s, %s boards.", job.Reference, reading.Cardinal(len(sequence.Boards(job))))
@@ -476,6 +485,8 @@ func (t *turn) beyond(e Beyond) {
 	switch m := e.Meaning; {
 	case gives(m):
 		_, why, _ = t.find(m)
+	case m.Command == phrase.GoToBoard && m.Board == 0:
+		why = notCalled
 	case m.Command == phrase.GoToBoard && t.s.Record.Job.Board(m.Board) == nil:
 		why = fmt.Sprintf("There is no board %s in this job.", reading.Cardinal(m.Board))
 	case m.Way != 0:
@@ -485,5 +496,5 @@ func (t *turn) beyond(e Beyond) {
 		why = "That cannot be said here. Nothing was stored."
 	}
 	t.say(why)
-	t.remindPending()
+	t.remind()
 }

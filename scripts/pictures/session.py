@@ -1,14 +1,16 @@
-"""Draws the picture of a session in the README from what `waycall demo` printed.
+"""Draws the picture of a session in the README from what a session printed.
 
-usage: session.py <PRINTED >PICTURE.svg   (called by draw)
+usage: session.py FIRST LAST <PRINTED >PICTURE.svg   (called by draw)
+
+FIRST is a part of the first line that is shown, LAST one of the last.
 """
 import html
 import sys
 import textwrap
 
-FIRST, LAST = "Somebody drills next door", "Way six, Shower"
+FIRST, LAST = sys.argv[1:]
 WIDTH, LINE, CHAR, EDGE = 92, 21, 8.43, 22
-COLOURS = {"waycall": "#e8e6df", "you": "#ffc95c", "": "#8d99a6", "stage": "#7fb3d5"}
+COLOURS = {"waycall": "#e8e6df", "you": "#ffc95c", "may say": "#8d99a6", "": "#8d99a6", "stage": "#7fb3d5"}
 
 rows, on = [], False
 for line in sys.stdin.read().splitlines():
@@ -23,7 +25,7 @@ for line in sys.stdin.read().splitlines():
     if LAST in line:
         break
 if not rows:
-    sys.exit("session.py: no session on standard input; pipe the output of waycall demo into it")
+    sys.exit("session.py: nothing of such a session on standard input; pipe what it printed into it")
 
 width, height = int((WIDTH + 12) * CHAR + 2 * EDGE), len(rows) * LINE + 2 * EDGE
 print(f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" '

@@ -255,7 +255,7 @@ func (p printer) print(v any) {
 
 func (p printer) line(n int)           { p.print(map[string]any{"event": "line", "line": n}) }
 func (p printer) Speaking(text string) { p.print(map[string]any{"event": "speaking", "text": text}) }
-func (p printer) Listening()           { p.print(map[string]any{"event": "listening"}) }
+func (p printer) Listening(string)     { p.print(map[string]any{"event": "listening"}) }
 func (p printer) Heard(h hear.Heard) {
 	p.print(map[string]any{"event": "heard", "text": h.Best().Text})
 }

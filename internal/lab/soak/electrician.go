@@ -162,7 +162,7 @@ func (e *electrician) Speaking(text string) {
 	}
 }
 
-func (e *electrician) Listening()            {}
+func (e *electrician) Listening(string)      {}
 func (e *electrician) Stored([]record.Event) {}
 func (e *electrician) TooLong(time.Duration) {}
 func (e *electrician) Heard(h hear.Heard) {
