@@ -110,9 +110,9 @@ func runWords(std streams, o hearOptions) error {
 	if err != nil {
 		return err
 	}
-	text, err := plainWords(o.words)
+	text, err := hear.Typed(o.words)
 	if err != nil {
-		return command.UsageError{Err: err}
+		return command.UsageError{Err: fmt.Errorf("--words: %w", err)}
 	}
 	g, err := phrase.LoadNamed(grammar.Files, sessionGrammar)
 	if err != nil {
@@ -130,27 +130,6 @@ func (o hearOptions) print(std streams, line screen.Phrase) error {
 		return screen.Print(std.out, line)
 	}
 	return line.Write(std.out)
-}
-
-// longestWords is how many characters --words takes; the longest phrase has some 200.
-const longestWords = 1000
-
-// plainWords returns the text as the grammar writes it: lower-case words. Commas and full
-// stops are left out. It refuses what nobody can say.
-func plainWords(text string) (string, error) {
-	if len(text) > longestWords {
-		return "", fmt.Errorf("--words has %d characters; a phrase has at most %d", len(text), longestWords)
-	}
-	for _, r := range text {
-		switch {
-		case r == ' ' || r == ',' || r == '.' || r == '\'' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z':
-		case r >= '0' && r <= '9':
-			return "", fmt.Errorf("--words has the digit %c; write figures as they are said, such as %q", r, "two hundred and six")
-		default:
-			return "", fmt.Errorf("--words has the character %+q; give words of letters alone", r)
-		}
-	}
-	return strings.ToLower(strings.NewReplacer(",", " ", ".", " ").Replace(text)), nil
 }
 
 func isFile(name string) bool {

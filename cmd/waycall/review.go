@@ -1,20 +1,16 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"fmt"
-	"io"
 	"log/slog"
 	"net"
 	"os/exec"
-	"sync"
 
 	"github.com/spf13/cobra"
 
 	"waycall/internal/command"
 	"waycall/internal/jobs"
-	"waycall/internal/mishap"
 	"waycall/internal/web"
 	"waycall/internal/web/door"
 	"waycall/internal/web/entrance"
@@ -68,7 +64,7 @@ func runReview(ctx context.Context, std streams, o reviewOptions) error {
 	if err != nil {
 		return err
 	}
-	ln, err := listen(o.addr)
+	ln, err := entrance.ListenHere(o.addr)
 	if err != nil {
 		return err
 	}
@@ -100,25 +96,11 @@ func runReview(ctx context.Context, std streams, o reviewOptions) error {
 			fmt.Fprintf(std.err, "waycall: the browser could not be started: %v; open the address yourself\n", err)
 		}
 	}
-	done := make(chan error, 64) // more than there are addresses; only the first is read
-	for _, d := range doors {
-		d.Serve(done)
+	if err := entrance.Run(ctx, doors); err != nil {
+		return err
 	}
-	var stopped error
-	select {
-	case err := <-done:
-		stopped = fmt.Errorf("the server stopped: %w; start it again", err)
-	case <-ctx.Done():
-	}
-	var closing sync.WaitGroup
-	for _, d := range doors {
-		closing.Go(mishap.Caught("close the server", mishap.Note, d.Close))
-	}
-	closing.Wait()
-	if stopped == nil {
-		fmt.Fprintln(std.out, "Review ended.")
-	}
-	return stopped
+	fmt.Fprintln(std.out, "Review ended.")
+	return nil
 }
 
 // local opens the door for devices of the local network, and prints how they come in.
@@ -147,34 +129,8 @@ func (o *reviewOptions) local(std streams, folder jobs.Folder, pages *jobcache.F
 		fmt.Fprintf(out, "  https://%s/pair\n", h)
 	}
 	fmt.Fprintf(out, "The device warns of a certificate that nobody vouches for. Its SHA-256 must be\n  %s\n", lan.Fingerprint)
-	show := func() {
-		text, valid := code.Make()
-		fmt.Fprintf(out, "Code to type there: %s (once, within %d minutes; Enter prints a new one)\n", text, int(valid.Minutes()))
-	}
-	show()
-	go mishap.Caught("take a line from the terminal", mishap.Note, func() { newCodes(std.in, show) })()
+	entrance.Codes(code, std.in, func(text string, minutes int) {
+		fmt.Fprintf(out, "Code to type there: %s (once, within %d minutes; Enter prints a new one)\n", text, minutes)
+	})
 	return entrance.New(lan.Listeners, d, log, &lan.Cert), nil
-}
-
-// newCodes shows a new code for each line that is entered.
-func newCodes(in io.Reader, show func()) {
-	for lines := bufio.NewScanner(in); lines.Scan(); {
-		show()
-	}
-}
-
-// listen opens the address to serve on, of this machine alone.
-func listen(addr string) (net.Listener, error) {
-	host, _, err := net.SplitHostPort(addr)
-	if err != nil {
-		return nil, command.UsageError{Err: fmt.Errorf("--addr is %q; give an address with a port, such as 127.0.0.1:8420", addr)}
-	}
-	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-		return nil, command.UsageError{Err: fmt.Errorf("--addr %s can be reached from other machines; give one of this machine alone, such as 127.0.0.1:8420, and --lan for the local network", addr)}
-	}
-	ln, err := net.Listen("tcp", addr)
-	if err != nil {
-		return nil, fmt.Errorf("could not listen on %s: %w; choose another port with --addr", addr, err)
-	}
-	return ln, nil
 }

@@ -10,6 +10,27 @@ import (
 // mostNext is how many words that may follow are named at most.
 const mostNext = 12
 
+// longestTyped is how many characters Typed takes; the longest phrase has some 200.
+const longestTyped = 1000
+
+// Typed returns a text that a person typed as the grammar writes it: lower-case words.
+// Commas and full stops are left out. It refuses what nobody can say.
+func Typed(text string) (string, error) {
+	if len(text) > longestTyped {
+		return "", fmt.Errorf("it has %d characters; a phrase has at most %d", len(text), longestTyped)
+	}
+	for _, r := range text {
+		switch {
+		case r == ' ' || r == ',' || r == '.' || r == '\'' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z':
+		case r >= '0' && r <= '9':
+			return "", fmt.Errorf("it has the digit %c; write figures as they are said, such as %q", r, "two hundred and six")
+		default:
+			return "", fmt.Errorf("it has the character %+q; give words of letters alone", r)
+		}
+	}
+	return strings.ToLower(strings.NewReplacer(",", " ", ".", " ").Replace(text)), nil
+}
+
 // Words returns what a text means in the scope, as if each witness had heard it without a
 // doubt, and, where it is no phrase, why not. The text is lower-case words separated by
 // blanks. With it a grammar is tried without sound.

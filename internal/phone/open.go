@@ -1,7 +1,6 @@
 package phone
 
 import (
-	"bufio"
 	"crypto/tls"
 	"fmt"
 	"io"
@@ -11,7 +10,6 @@ import (
 
 	"rsc.io/qr"
 
-	"waycall/internal/mishap"
 	"waycall/internal/web/door"
 	"waycall/internal/web/entrance"
 )
@@ -76,20 +74,13 @@ func (o *Open) network(dir string, in io.Reader, out io.Writer, log *slog.Logger
 			fmt.Fprintf(out, "A phone was not let in: %v\n", err)
 		}
 	}}, &local.Cert)
-	show := func() {
-		text, valid := code.Make()
+	entrance.Codes(code, in, func(text string, minutes int) {
 		for _, h := range local.Hosts {
 			address := fmt.Sprintf("https://%s/pair?code=%s", h, text)
 			fmt.Fprintf(out, "%s\nWith the phone's camera, or open %s\n", picture(address), address)
 		}
-		fmt.Fprintf(out, "The code serves once, within %d minutes; Enter shows a new one. The phone warns of a\ncertificate that nobody vouches for. Its SHA-256 must be\n  %s\n", int(valid.Minutes()), local.Fingerprint)
-	}
-	show()
-	go mishap.Caught("take a line from the terminal", mishap.Note, func() {
-		for lines := bufio.NewScanner(in); lines.Scan(); {
-			show()
-		}
-	})()
+		fmt.Fprintf(out, "The code serves once, within %d minutes; Enter shows a new one. The phone warns of a\ncertificate that nobody vouches for. Its SHA-256 must be\n  %s\n", minutes, local.Fingerprint)
+	})
 	return nil
 }
 

@@ -3,14 +3,19 @@
 package entrance
 
 import (
+	"bufio"
 	"context"
 	"crypto/tls"
+	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
+	"sync"
 	"time"
 
 	"waycall/internal/advice"
+	"waycall/internal/command"
 	"waycall/internal/mishap"
 	"waycall/internal/web/door"
 )
@@ -56,6 +61,26 @@ func (d *Entrance) Serve(done chan<- error) {
 	}
 }
 
+// Run answers at all the doors until ctx ends, or one of them fails: then the error says so.
+// What is being answered then comes to its end.
+func Run(ctx context.Context, doors []*Entrance) (stopped error) {
+	done := make(chan error, 64) // more than there are addresses; only the first is read
+	for _, d := range doors {
+		d.Serve(done)
+	}
+	select {
+	case err := <-done:
+		stopped = fmt.Errorf("the server stopped: %w; start it again", err)
+	case <-ctx.Done():
+	}
+	var closing sync.WaitGroup
+	for _, d := range doors {
+		closing.Go(mishap.Caught("close the server", mishap.Note, d.Close))
+	}
+	closing.Wait()
+	return stopped
+}
+
 // Close lets what is being answered come to its end, but not for long.
 func (d *Entrance) Close() {
 	d.pages.Close()
@@ -64,6 +89,37 @@ func (d *Entrance) Close() {
 	if d.server.Shutdown(end) != nil {
 		d.server.Close()
 	}
+}
+
+// ListenHere opens the address to serve on, of this machine alone.
+func ListenHere(addr string) (net.Listener, error) {
+	host, _, err := net.SplitHostPort(addr)
+	if err != nil {
+		return nil, command.UsageError{Err: fmt.Errorf("--addr is %q; give an address with a port, such as 127.0.0.1:8420", addr)}
+	}
+	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return nil, command.UsageError{Err: fmt.Errorf("--addr %s can be reached from other machines; give one of this machine alone, such as 127.0.0.1:8420, and --lan for the local network", addr)}
+	}
+	ln, err := net.Listen("tcp", addr)
+	if err != nil {
+		return nil, fmt.Errorf("could not listen on %s: %w; choose another port with --addr", addr, err)
+	}
+	return ln, nil
+}
+
+// Codes makes a code that lets a device in, has it shown, and makes another for each line
+// that is entered.
+func Codes(code *door.Code, in io.Reader, show func(text string, minutes int)) {
+	make := func() {
+		text, valid := code.Make()
+		show(text, int(valid.Minutes()))
+	}
+	make()
+	go mishap.Caught("take a line from the terminal", mishap.Note, func() {
+		for lines := bufio.NewScanner(in); lines.Scan(); {
+			make()
+		}
+	})()
 }
 
 // Local is where the local network comes in.
