@@ -2,6 +2,10 @@ package web
 
 import (
 	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
 
 	"waycall/internal/web/jobcache"
 	"waycall/internal/web/setup"
@@ -11,12 +15,6 @@ import (
 type listedJob struct {
 	jobcache.Listed
 	Bar bar
-}
-
-// homePage is the list of jobs, and those that are not set up yet.
-type homePage struct {
-	Jobs   []listedJob
-	Drafts []setup.Listed
 }
 
 // bar shows how much of the work is done.
@@ -30,21 +28,98 @@ func barOf(tests, recorded, leftOut int) bar {
 	return b
 }
 
+// jobsPerPage is how many jobs a page of the list shows.
+const jobsPerPage = 48
+
+// jobStates are what the list may be limited to, by what a form sends and in words.
+var jobStates = [][2]string{{"open", "something to look at"}, {"running", "session running"}, {"unfinished", "not finished"}, {"finished", "finished, not signed"}, {"signed", "signed off"}, {"unread", "cannot be read"}}
+
+// is reports whether a job is in a state of jobStates; in "" is every job.
+func (l listedJob) is(state string) bool {
+	switch state {
+	case "open":
+		return l.Open > 0 && !l.Running
+	case "running":
+		return l.Running
+	case "unfinished":
+		return l.Problem == "" && !l.Finished
+	case "finished":
+		return l.Finished && !l.Signed
+	case "signed":
+		return l.Signed
+	case "unread":
+		return l.Problem != ""
+	}
+	return true
+}
+
+// has reports whether a job has each of some words in its reference, address, tester,
+// boards or the day on which it was last written. Capitals do not matter.
+func (l listedJob) has(words []string) bool {
+	all := strings.ToLower(strings.Join(append([]string{l.Name, l.Reference, l.Address, l.Tester, l.Changed.Local().Format("2006-01-02 2 Jan 2006")}, l.Boards...), "\n"))
+	return !slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(all, w) })
+}
+
+// homePage is the list of jobs, and those that are not set up yet.
+type homePage struct {
+	All           int // jobs in the folder
+	Found         int // of them, those that are asked for
+	Jobs          []listedJob
+	Drafts        []setup.Listed
+	Find, State   string
+	States        [][2]string
+	Page, Pages   int
+	Before, After string // the pages beside this one; "" where there is none
+}
+
 func (s *server) home(w http.ResponseWriter, r *http.Request) {
 	list, err := s.Jobs.List(r.Context())
 	if err != nil {
 		s.jobFailed(w, r, err)
 		return
 	}
-	all := make([]listedJob, len(list))
-	for i, l := range list {
-		all[i] = listedJob{l, barOf(l.Progress.Tests, l.Progress.Recorded, l.Progress.LeftOut)}
+	q := r.URL.Query()
+	p := homePage{All: len(list), Find: strings.TrimSpace(q.Get("find")), State: q.Get("state"), States: jobStates}
+	words := strings.Fields(strings.ToLower(p.Find))
+	for _, l := range list {
+		one := listedJob{l, barOf(l.Progress.Tests, l.Progress.Recorded, l.Progress.LeftOut)}
+		if one.is(p.State) && one.has(words) {
+			p.Jobs = append(p.Jobs, one)
+		}
 	}
-	drafts, err := s.drafts.List()
+	p.Found = len(p.Jobs)
+	p.turn(q.Get("page"))
+	if p.Page == 1 && p.Find == "" && p.State == "" {
+		if p.Drafts, err = s.drafts.List(); err != nil {
+			s.note("the drafts", err)
+		}
+	}
+	s.render(w, r, http.StatusOK, "home", page{Title: "Jobs", Body: p})
+}
+
+// turn leaves the jobs of one page, the nearest to that which is asked for.
+func (p *homePage) turn(asked string) {
+	p.Pages = max(1, (p.Found+jobsPerPage-1)/jobsPerPage)
+	n, err := strconv.Atoi(asked)
 	if err != nil {
-		s.note("the drafts", err)
+		n = 1
 	}
-	s.render(w, r, http.StatusOK, "home", page{Title: "Jobs", Body: homePage{all, drafts}})
+	p.Page = min(max(n, 1), p.Pages)
+	at := func(n int) string {
+		if n < 1 || n > p.Pages {
+			return ""
+		}
+		v := url.Values{"page": {strconv.Itoa(n)}}
+		if p.Find != "" {
+			v.Set("find", p.Find)
+		}
+		if p.State != "" {
+			v.Set("state", p.State)
+		}
+		return "/?" + v.Encode()
+	}
+	p.Before, p.After = at(p.Page-1), at(p.Page+1)
+	p.Jobs = p.Jobs[(p.Page-1)*jobsPerPage : min(p.Page*jobsPerPage, p.Found)]
 }
 
 // head is what stands at the top of every page of a job.

@@ -147,128 +147,20 @@ func (s *server) usual(r *http.Request, d *setup.Draft) (said []string) {
 	return nil
 }
 
-// fieldView is a field as it is shown.
-type fieldView struct {
-	setup.Field
-	Path, Value, Error string
-}
-
-// Known reports whether what stands in a field that is chosen is among its choices.
-func (f fieldView) Known() bool {
-	for _, c := range f.Choices {
-		if c[0] == f.Value {
-			return true
-		}
-	}
-	return f.Value == ""
-}
-
-// wayForm and boardForm are a way and a board as they are shown.
-type wayForm struct {
-	Path, Called, Error string
-	Board, Way          int
-	Fields, More        []fieldView
-}
-
-type boardForm struct {
-	Path, Name, Error string
-	Board             int
-	Fields, More      []fieldView
-	Ways              []wayForm
-}
-
-// editorPage is the form of a draft.
+// editorPage is the form of a draft on its page.
 type editorPage struct {
-	ID, Page       string
+	setup.Form
+	ID, Page       string // Page is a name for what was sent, so that its own changes are none to it
 	Version        int
-	Job, JobMore   []fieldView
-	Boards         []boardForm
 	Said           []string
-	Whole          []string // what is wrong with no field of the form
-	Status         string
-	From           string
 	Compared       bool
 	Stale, CanUndo bool
-	All            bool   // what is only missing is told, too
 	Refused        string // why it was not set up
-	Open, Kept     []string
 	Lists          map[string][]string
 }
 
-// faults are the problems of a draft, by the field where they are told; "" is for those of
-// the whole.
-type faults struct {
-	at     map[string]string
-	status string
-}
-
-// faultsOf judges a draft. What is only not written yet is told with all, and counted
-// without.
-func faultsOf(d setup.Draft, all bool) (board.Job, faults, bool) {
-	job, problems := d.Check()
-	f := faults{at: map[string]string{}}
-	wrong, missing := 0, 0
-	for _, p := range problems {
-		place := setup.Place(p.Path)
-		text, isField := d.At(place)
-		if isField && text == "" {
-			if missing++; !all {
-				continue
-			}
-		} else {
-			wrong++
-		}
-		if f.at[place] == "" {
-			f.at[place] = setup.Said(p)
-		}
-	}
-	switch {
-	case wrong > 0 && missing > 0:
-		f.status = fmt.Sprintf("%s to put right, %s still needed.", english.Count(wrong, "thing"), english.Count(missing, "more field"))
-	case wrong > 0:
-		f.status = english.Count(wrong, "thing") + " to put right."
-	case missing > 0:
-		f.status = english.Count(missing, "field") + " still needed; the rest is sound."
-	default:
-		f.status = "Nothing is missing. The job can be set up."
-	}
-	return job, f, len(problems) == 0
-}
-
-func (f faults) fields(d setup.Draft, in string, fields []setup.Field) []fieldView {
-	var all []fieldView
-	for _, one := range fields {
-		v := fieldView{Field: one, Path: one.Name}
-		if in != "" {
-			v.Path = in + "." + one.Name
-		}
-		v.Value, _ = d.At(v.Path)
-		v.Error = f.at[v.Path]
-		all = append(all, v)
-	}
-	return all
-}
-
-// editor makes the form of a draft.
 func editor(id string, st setup.State, all bool) editorPage {
-	d := st.Draft
-	_, f, _ := faultsOf(d, all)
-	p := editorPage{ID: id, Page: door.NewKey(), Version: st.Version, Said: st.Said, CanUndo: st.CanUndo, All: all, From: d.From, Status: f.status, Open: d.Open(), Kept: d.Kept(), Lists: setup.Lists}
-	if f.at[""] != "" {
-		p.Whole = append(p.Whole, f.at[""])
-	}
-	p.Job, p.JobMore = f.fields(d, "", setup.JobFields), f.fields(d, "", setup.JobMore)
-	for b, one := range d.Boards {
-		path := setup.BoardPath(b)
-		v := boardForm{Path: path, Board: b, Name: fmt.Sprintf("Board %d", b+1), Error: f.at[path], Fields: f.fields(d, path, setup.BoardFields), More: f.fields(d, path, setup.BoardMore)}
-		for w, way := range one.Ways {
-			path := setup.WayPath(b, w)
-			v.Ways = append(v.Ways, wayForm{Path: path, Called: "Way " + cmp.Or(way["way"], "without a number"), Error: f.at[path], Board: b, Way: w,
-				Fields: f.fields(d, path, setup.WayFields), More: f.fields(d, path, setup.WayMore)})
-		}
-		p.Boards = append(p.Boards, v)
-	}
-	return p
+	return editorPage{Form: st.Draft.Form(all), ID: id, Page: door.NewKey(), Version: st.Version, Said: st.Said, CanUndo: st.CanUndo, Lists: setup.Lists}
 }
 
 func (s *server) draft(w http.ResponseWriter, r *http.Request) {
@@ -309,12 +201,12 @@ func (s *server) draftChange(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	d := base.Filled(form)
-	what, at := asked(form.Get("do"))
+	what, at := setup.Asked(form.Get("do"))
 	if what == "drop" {
 		s.drop(w, r, id, version)
 		return
 	}
-	said, where := done(&d, what, at, form)
+	said, where := d.Do(what, at, form)
 	now, err := s.drafts.Put(id, version, form.Get("page"), d, said...)
 	switch {
 	case r.Header.Get("Accept") == "application/json":
@@ -338,75 +230,16 @@ func (s *server) draftChange(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// asked reads what a button is for, and of which board and way.
-func asked(do string) (what string, at [2]int) {
-	parts := strings.Fields(do)
-	if len(parts) == 0 {
-		return "", at
-	}
-	for i, p := range parts[1:min(len(parts), 3)] {
-		n, err := strconv.Atoi(p)
-		if err != nil {
-			return "", at
-		}
-		at[i] = n
-	}
-	return parts[0], at
-}
-
-// done does to a draft what a button asks, says so, and where on the page it is.
-func done(d *setup.Draft, what string, at [2]int, form url.Values) (said []string, where string) {
-	b, w := at[0], at[1]
-	told := ""
-	switch what {
-	case "add":
-		told = d.AddWay(b)
-		if b >= 0 && b < len(d.Boards) {
-			w = len(d.Boards[b].Ways) - 1
-		}
-	case "copy":
-		told = d.Copy(b, w)
-		w++
-	case "up":
-		told = d.Move(b, w, -1)
-		w = max(0, w-1)
-	case "down":
-		told = d.Move(b, w, 1)
-		w++
-	case "remove":
-		told = d.Remove(b, w)
-		w = max(0, w-1)
-	case "board":
-		told = d.AddBoard()
-		return []string{told}, "#" + setup.BoardPath(len(d.Boards)-1)
-	case "unboard":
-		told, w = d.RemoveBoard(b), 0
-	case "group":
-		var ways []int
-		for _, text := range form[setup.BoardPath(b)+".pick"] {
-			if n, err := strconv.Atoi(text); err == nil {
-				ways = append(ways, n)
-			}
-		}
-		in := func(name string) string { return strings.TrimSpace(form.Get(setup.BoardPath(b) + ".group." + name)) }
-		told = d.Group(b, ways, in("name"), in("rated"), in("type"), in("bar"))
-	}
-	if told == "" {
-		return nil, ""
-	}
-	return []string{told}, "#" + setup.WayPath(b, w)
-}
-
 // checked answers a script that has sent the form while it is written.
 func (s *server) checked(w http.ResponseWriter, id string, d setup.Draft, all bool, version int, err error) {
-	_, f, _ := faultsOf(d, all)
+	judged := d.Judged(all)
 	answer := struct {
 		Version int               `json:"version"`
 		Stale   bool              `json:"stale"`
 		Failed  string            `json:"failed,omitempty"`
 		Status  string            `json:"status"`
 		At      map[string]string `json:"at"` // what is wrong, by field
-	}{version, errors.Is(err, setup.ErrStale), "", f.status, f.at}
+	}{version, errors.Is(err, setup.ErrStale), "", judged.Status, judged.At}
 	if err != nil && !answer.Stale {
 		answer.Failed = "Not kept: " + jobcache.Trouble(err)
 	}
@@ -435,26 +268,26 @@ func (s *server) drop(w http.ResponseWriter, r *http.Request, id string, version
 
 // create sets the job of a draft up, or shows why not, at the fields.
 func (s *server) create(w http.ResponseWriter, r *http.Request, id string, st setup.State) {
-	job, _, sound := faultsOf(st.Draft, true)
+	judged := st.Draft.Judged(true)
 	p := editor(id, st, true)
 	p.Compared = r.PostForm.Get("compared") != ""
 	switch {
-	case !sound:
+	case !judged.Sound():
 		p.Refused = "Not set up yet: " + english.Lower(p.Status) + " Each is told at its field."
 	case st.Draft.From != "" && !p.Compared:
 		p.Refused = "Not set up yet: tick that you have compared the ways with the board."
 	default:
-		_, err := s.setUp(r, job)
+		_, err := s.setUp(r, judged.Job)
 		if err == nil {
 			if err := s.drafts.Drop(id); err != nil {
 				s.note("the draft of a job that was set up", err)
 			}
-			http.Redirect(w, r, "/job/"+jobcache.IDOf(job.Reference)+"?new=1", http.StatusSeeOther)
+			http.Redirect(w, r, "/job/"+jobcache.IDOf(judged.Job.Reference)+"?new=1", http.StatusSeeOther)
 			return
 		}
 		p.Refused = "Not set up: " + jobcache.Trouble(err)
 		if errors.Is(err, fs.ErrExist) {
-			p.Refused = "Not set up: a job " + job.Reference + " is there already. Give this one another reference."
+			p.Refused = "Not set up: a job " + judged.Job.Reference + " is there already. Give this one another reference."
 			p.Job[0].Error = "A job of this reference is there already; write another."
 		}
 	}
@@ -477,12 +310,12 @@ func (s *server) draftFile(w http.ResponseWriter, r *http.Request) {
 		s.draftFailed(w, r, err)
 		return
 	}
-	job, _, sound := faultsOf(st.Draft, true)
+	judged := st.Draft.Judged(true)
 	var b bytes.Buffer
-	if sound {
-		err = board.Write(&b, job)
+	if judged.Sound() {
+		err = board.Write(&b, judged.Job)
 	}
-	if !sound || err != nil {
+	if !judged.Sound() || err != nil {
 		s.showEditor(w, r, http.StatusUnprocessableEntity, func() editorPage {
 			p := editor(r.PathValue("draft"), st, true)
 			p.Refused = "There is no board file of it yet: " + english.Lower(p.Status)
@@ -491,6 +324,6 @@ func (s *server) draftFile(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.Header().Set("Content-Type", "application/yaml; charset=utf-8")
-	w.Header().Set("Content-Disposition", fmt.Sprintf(`attachment; filename="%s.yaml"`, job.Reference))
+	w.Header().Set("Content-Disposition", fmt.Sprintf(`attachment; filename="%s.yaml"`, judged.Job.Reference))
 	w.Write(b.Bytes())
 }

@@ -224,9 +224,24 @@ func TestSetUpPages(t *testing.T) {
 	b.open(s.url + "/new")
 	b.follow(`button[value="usual"]`)
 	here := eval[string](b, "location.href")
-	b.run(`document.querySelectorAll("details").forEach(d => { d.open = true; })`)
 	look(b, here)
 	look(b, s.url+"/")
+	look(b, s.url+"/?find=no+such+job")
+	for _, scheme := range []string{"light", "dark"} { // with everything open
+		for _, width := range []int64{360, 820, 1440} {
+			b.open(here)
+			b.size(width, 1000)
+			b.scheme(scheme)
+			b.run(`document.querySelectorAll("details").forEach(d => { d.open = true; })`)
+			b.until(fmt.Sprintf(`innerWidth === %d`, width))
+			if eval[bool](b, `document.documentElement.scrollWidth > document.documentElement.clientWidth`) {
+				t.Errorf("at %d px it scrolls sideways", width)
+			}
+			for _, fault := range b.shutsOut() {
+				t.Errorf("in %s at %d px: %s", scheme, width, fault)
+			}
+		}
+	}
 	if dir := os.Getenv("WAYCALL_WRITE_PICTURES"); dir != "" {
 		for name, at := range map[string]string{"begin": s.url + "/new", "editor": here, "home": s.url + "/"} {
 			b.open(at)
