@@ -178,6 +178,7 @@ func (o demoOptions) finish(w io.Writer, p *play.Player, track *audio.Recording,
   session.wav    both sides of the session
   schedule.txt   the schedule above; schedule.csv and schedule.json the same
   %s  the record, with the sound of every phrase
-`, p.ReadBacks(), p.Said(), track.Duration().Seconds(), took.Seconds(), command.PeakMiB(), where, filepath.Base(jobs.Folder(o.out).File(state.Job.Reference)))
+To look at it, and hear each phrase: waycall review --data %s --open
+`, p.ReadBacks(), p.Said(), track.Duration().Seconds(), took.Seconds(), command.PeakMiB(), where, filepath.Base(jobs.Folder(o.out).File(state.Job.Reference)), o.out)
 	return err
 }

@@ -101,6 +101,10 @@ func TestDemo(t *testing.T) {
 		t.Errorf("the schedule is\n%s\nwant\n%s\n\n%s", strings.Join(got, "\n"), strings.Join(demoSchedule, "\n"), shown)
 	}
 
+	if want := "waycall review --data " + out + " --open"; !strings.Contains(shown, want) {
+		t.Errorf("it does not say how to look at it: %s", want)
+	}
+
 	// A reading that is agreed and passes is
 	// read back in 2.5 s at most, its verdict and the tone with it.
 	if m := regexp.MustCompile(`Read back in brief, with the verdict and the tone: (\d+) readings, [\d.]+ s in the middle, ([\d.]+) s at most`).FindStringSubmatch(shown); m == nil {

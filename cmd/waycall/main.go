@@ -115,6 +115,7 @@ func endLate(after time.Duration) {
 }
 
 func newRoot() *cobra.Command {
+	var data dataFlag
 	root := &cobra.Command{
 		Use:   "waycall",
 		Short: "Take spoken test readings at a distribution board",
@@ -139,8 +140,15 @@ is missing or not good enough; 4 something is to be looked into.`,
 			}
 			return nil
 		},
-		RunE: func(cmd *cobra.Command, args []string) error { return cmd.Help() },
+		RunE: func(cmd *cobra.Command, args []string) error {
+			folder, err := data.folder()
+			if err == nil {
+				err = folder.Next(streamsOf(cmd).out)
+			}
+			return err
+		},
 	}
+	data.add(root)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return command.UsageError{Err: fmt.Errorf("%w; %s --help lists the flags", err, cmd.CommandPath())}
 	})

@@ -242,6 +242,13 @@ func (p *Packed) Close() error {
 	return folder.remove()
 }
 
+// isRecord reports whether a file is a SQLite database, as the record of a job is.
+func isRecord(f io.ReaderAt) bool {
+	var begin [len(magic)]byte
+	_, err := f.ReadAt(begin[:], 0)
+	return err == nil && string(begin[:]) == magic
+}
+
 func (p *Packed) open(ctx context.Context, file, scratch string) error {
 	f, err := plainfile.Open(file)
 	switch {
@@ -261,6 +268,9 @@ func (p *Packed) open(ctx context.Context, file, scratch string) error {
 	z, err := zip.NewReader(list, info.Size())
 	if errors.Is(err, errLongList) {
 		return refuse(ErrTooMuch, "its list of files is longer than %d bytes", mostDirectory)
+	}
+	if err != nil && isRecord(f) {
+		return fmt.Errorf("%w: it is the record of a job itself, which needs no import; copy it into the folder of jobs (waycall settings shows it, as data), or look at it where it is with waycall review --data and its folder", ErrNotPacked)
 	}
 	if err != nil {
 		return refuse(ErrNotPacked, "%v", err)

@@ -7,11 +7,14 @@ package jobs
 
 import (
 	"errors"
+	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
+	"time"
 
 	"waycall/internal/advice"
 	"waycall/internal/board"
@@ -119,6 +122,51 @@ func (f Folder) List() ([]string, error) {
 		}
 	}
 	return files, nil
+}
+
+// Next writes what one would do next, by what is in the folder: three commands.
+func (f Folder) Next(w io.Writer) error {
+	last, err := f.Last()
+	if err != nil {
+		return err
+	}
+	steps := [][2]string{
+		{"waycall ready", "look whether this machine and its headset can run a session"},
+		{"waycall review --open", "set up a job, in the browser"},
+		{"waycall demo", "see and hear a recorded session, without a headset"},
+	}
+	if last != "" {
+		steps = [][2]string{
+			{"waycall start " + last, "begin or go on with the job that was written last"},
+			{"waycall review --open", "set up another, review, sign off and hand over, in the browser"},
+			{"waycall schedule " + last, "print its schedule of test results"},
+		}
+	}
+	fmt.Fprintln(w, "waycall takes the readings that you say at a distribution board. Next:")
+	for _, s := range steps {
+		fmt.Fprintf(w, "  %-26s %s\n", s[0], s[1])
+	}
+	_, err = fmt.Fprintln(w, "It does not prove that anything is dead. waycall --help lists every command.")
+	return err
+}
+
+// Last returns the name of the job in the folder that was written last, "" where there
+// is none.
+func (f Folder) Last() (string, error) {
+	files, err := f.List()
+	if err != nil {
+		return "", advice.Errorf("check the folder, or name another with --data", "folder of jobs: %w", err)
+	}
+	last, at := "", time.Time{}
+	for _, file := range files {
+		for _, part := range []string{file, file + "-wal"} { // what was written last is in either
+			info, err := os.Stat(part)
+			if err == nil && IsName(Name(file)) && (last == "" || info.ModTime().After(at)) {
+				last, at = Name(file), info.ModTime()
+			}
+		}
+	}
+	return last, nil
 }
 
 // Name returns what the job of a file is called in its folder.

@@ -189,3 +189,29 @@ func TestList(t *testing.T) {
 		t.Errorf("%v, %v", files, err)
 	}
 }
+
+// The job that was written last is that whose file, or what SQLite keeps beside it, is.
+func TestLast(t *testing.T) {
+	folder := Folder(t.TempDir())
+	if last, err := folder.Last(); last != "" || err != nil {
+		t.Errorf("of an empty folder: %q, %v", last, err)
+	}
+	now := time.Now()
+	for i, name := range []string{"B-1.waycall", "A-1.waycall", "C-1.waycall", "not a name.waycall", "B-1.waycall-wal"} {
+		file := filepath.Join(string(folder), name)
+		if err := os.WriteFile(file, nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		at := now.Add(time.Duration(i) * time.Minute)
+		if err := os.Chtimes(file, at, at); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if last, err := folder.Last(); last != "B-1" || err != nil {
+		t.Errorf("%q, %v", last, err)
+	}
+	os.Remove(filepath.Join(string(folder), "B-1.waycall-wal"))
+	if last, err := folder.Last(); last != "C-1" || err != nil {
+		t.Errorf("%q, %v", last, err)
+	}
+}
