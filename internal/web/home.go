@@ -3,7 +3,6 @@ package web
 import (
 	"net/http"
 	"net/url"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -31,35 +30,6 @@ func barOf(tests, recorded, leftOut int) bar {
 // jobsPerPage is how many jobs a page of the list shows.
 const jobsPerPage = 48
 
-// jobStates are what the list may be limited to, by what a form sends and in words.
-var jobStates = [][2]string{{"open", "something to look at"}, {"running", "session running"}, {"unfinished", "not finished"}, {"finished", "finished, not signed"}, {"signed", "signed off"}, {"unread", "cannot be read"}}
-
-// is reports whether a job is in a state of jobStates; in "" is every job.
-func (l listedJob) is(state string) bool {
-	switch state {
-	case "open":
-		return l.Open > 0 && !l.Running
-	case "running":
-		return l.Running
-	case "unfinished":
-		return l.Problem == "" && !l.Finished
-	case "finished":
-		return l.Finished && !l.Signed
-	case "signed":
-		return l.Signed
-	case "unread":
-		return l.Problem != ""
-	}
-	return true
-}
-
-// has reports whether a job has each of some words in its reference, address, tester,
-// boards or the day on which it was last written. Capitals do not matter.
-func (l listedJob) has(words []string) bool {
-	all := strings.ToLower(strings.Join(append([]string{l.Name, l.Reference, l.Address, l.Tester, l.Changed.Local().Format("2006-01-02 2 Jan 2006")}, l.Boards...), "\n"))
-	return !slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(all, w) })
-}
-
 // homePage is the list of jobs, and those that are not set up yet.
 type homePage struct {
 	All           int // jobs in the folder
@@ -79,11 +49,11 @@ func (s *server) home(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	q := r.URL.Query()
-	p := homePage{All: len(list), Find: strings.TrimSpace(q.Get("find")), State: q.Get("state"), States: jobStates}
+	p := homePage{All: len(list), Find: strings.TrimSpace(q.Get("find")), State: q.Get("state"), States: jobcache.States}
 	words := strings.Fields(strings.ToLower(p.Find))
 	for _, l := range list {
 		one := listedJob{l, barOf(l.Progress.Tests, l.Progress.Recorded, l.Progress.LeftOut)}
-		if one.is(p.State) && one.has(words) {
+		if one.Is(p.State) && one.Has(words) {
 			p.Jobs = append(p.Jobs, one)
 		}
 	}

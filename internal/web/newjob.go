@@ -203,7 +203,7 @@ func (s *server) draftChange(w http.ResponseWriter, r *http.Request) {
 	d := base.Filled(form)
 	what, at := setup.Asked(form.Get("do"))
 	if what == "drop" {
-		s.drop(w, r, id, version)
+		s.drop(w, r, id, version, d)
 		return
 	}
 	said, where := d.Do(what, at, form)
@@ -212,9 +212,7 @@ func (s *server) draftChange(w http.ResponseWriter, r *http.Request) {
 	case r.Header.Get("Accept") == "application/json":
 		s.checked(w, id, d, form.Get("all") != "", now, err)
 	case errors.Is(err, setup.ErrStale):
-		p := editor(id, setup.State{Draft: d, Version: now, CanUndo: true}, false)
-		p.Stale = true
-		s.showEditor(w, r, http.StatusConflict, p)
+		s.showStaleDraft(w, r, id, d, now)
 	case err != nil:
 		s.draftFailed(w, r, err)
 	case what == "create":
@@ -251,10 +249,19 @@ func (s *server) checked(w http.ResponseWriter, id string, d setup.Draft, all bo
 	w.Write(b)
 }
 
-func (s *server) drop(w http.ResponseWriter, r *http.Request, id string, version int) {
-	st, err := s.drafts.Get(id)
-	if err == nil && st.Version != version && r.PostForm.Get("page") == "" {
-		err = setup.ErrStale
+// showStaleDraft shows what was written on a page since whose making another wrote.
+func (s *server) showStaleDraft(w http.ResponseWriter, r *http.Request, id string, d setup.Draft, now int) {
+	p := editor(id, setup.State{Draft: d, Version: now, CanUndo: true}, false)
+	p.Stale = true
+	s.showEditor(w, r, http.StatusConflict, p)
+}
+
+// drop removes a draft, as the page that asks for it shows it.
+func (s *server) drop(w http.ResponseWriter, r *http.Request, id string, version int, d setup.Draft) {
+	now, err := s.drafts.Put(id, version, r.PostForm.Get("page"), d)
+	if errors.Is(err, setup.ErrStale) {
+		s.showStaleDraft(w, r, id, d, now)
+		return
 	}
 	if err == nil {
 		err = s.drafts.Drop(id)

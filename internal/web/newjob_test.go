@@ -202,6 +202,9 @@ func TestTwoEditors(t *testing.T) {
 	if code != http.StatusConflict || !strings.Contains(text(page), "This was changed on another page") || !strings.Contains(page, `value="mine"`) {
 		t.Fatalf("%d: %s", code, text(page))
 	}
+	if code, _ := c.post(path, with(mine, "do", "drop")); code != http.StatusConflict {
+		t.Errorf("to remove what another wrote gave %d", code)
+	}
 	if f := formOf(t, c.get(path), "version"); f.Get("address") != "theirs" || !f.Has("boards[0].ways[1].feeds") {
 		t.Error("theirs is lost")
 	}

@@ -164,6 +164,35 @@ type Listed struct {
 	Problem   string // why it cannot be read; then nothing else is known
 }
 
+// States are what the list may be limited to, by what a form sends and in words.
+var States = [][2]string{{"open", "something to look at"}, {"running", "session running"}, {"unfinished", "not finished"}, {"finished", "finished, not signed"}, {"signed", "signed off"}, {"unread", "cannot be read"}}
+
+// Is reports whether a job is in a state of States; in "" is every job.
+func (l Listed) Is(state string) bool {
+	switch state {
+	case "open":
+		return l.Open > 0 && !l.Running
+	case "running":
+		return l.Running
+	case "unfinished":
+		return l.Problem == "" && !l.Finished
+	case "finished":
+		return l.Finished && !l.Signed
+	case "signed":
+		return l.Signed
+	case "unread":
+		return l.Problem != ""
+	}
+	return true
+}
+
+// Has reports whether a job has each of some words in its reference, address, tester,
+// boards or the day on which it was last written. The words are in small letters.
+func (l Listed) Has(words []string) bool {
+	all := strings.ToLower(strings.Join(append([]string{l.Name, l.Reference, l.Address, l.Tester, l.Changed.Local().Format("2006-01-02 2 Jan 2006")}, l.Boards...), "\n"))
+	return !slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(all, w) })
+}
+
 // List returns the jobs in the folder, that which was changed last first.
 func (f *Folder) List(ctx context.Context) ([]Listed, error) {
 	all, err := f.looked()
