@@ -15,10 +15,12 @@ import (
 	"waycall/internal/command"
 	"waycall/internal/fullscreen"
 	"waycall/internal/jobs"
+	"waycall/internal/key/evdev"
 	"waycall/internal/phone"
 	"waycall/internal/record"
 	"waycall/internal/screen"
 	"waycall/internal/session"
+	"waycall/internal/settings"
 	"waycall/internal/store"
 	"waycall/internal/talk"
 )
@@ -26,6 +28,7 @@ import (
 // startOptions are the flags of waycall start.
 type startOptions struct {
 	desk    deskFlags
+	key     [4]string // as its settings
 	data    dataFlag
 	pause   time.Duration
 	copyTo  string
@@ -55,7 +58,8 @@ when the next one begins, and "scratch that" takes it off; all others are confir
 aloud, as without it. With --full the
 session is shown on the whole of the terminal, to be read from three metres: make
 the terminal's letters large, to 80 columns by 24 rows or so. With --phone a phone of
-the local network hears, speaks and shows: it is let in by a picture to scan.`,
+the local network hears, speaks and shows: it is let in by a picture to scan. With
+--key a tap of a foot switch confirms and a double tap is "no": docs/keys.md.`,
 		Example: "  waycall start board.yaml\n  waycall start TER-0107 --copy-to /media/stick\n  waycall start TER-0107 --full",
 		Args:    command.Args(1, 1, "one job"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -64,6 +68,9 @@ the local network hears, speaks and shows: it is let in by a picture to scan.`,
 		},
 	}
 	o.desk.add(cmd)
+	for i, name := range settings.Key {
+		textSetting(cmd, &o.key[i], name)
+	}
 	o.data.add(cmd)
 	textSetting(cmd, &o.copyTo, "copy-to")
 	durationSetting(cmd, &o.pause, "pause")
@@ -177,6 +184,14 @@ func (o startOptions) session(ctx context.Context, std streams, d *desk, log *st
 				news(audio.News{Text: c, Lost: d.end().Lost})
 			}
 		},
+	}
+	if o.key[0] != "" {
+		k, err := evdev.Open(o.key[0], news)
+		if err != nil {
+			return err
+		}
+		defer k.Close()
+		s.Key, s.Taps = k, session.TapsOf(o.key[1], o.key[2], o.key[3])
 	}
 	_, err := s.Run(ctx, board.Job{}, from)
 	hide()

@@ -110,6 +110,9 @@ func (w *Screen) Stored(stored []record.Event) {
 			break
 		}
 		w.state = next
+		if e.Kind == record.Tapped {
+			w.f.heard = e.Text + "  (by the key)"
+		}
 	}
 	w.stale = true
 }

@@ -16,15 +16,16 @@ import (
 // Kind names what an Event says. The strings are stored, so they never change.
 type Kind string
 
-// Kinds of event. Heard and Said are what passed between the electrician and
+// Kinds of event. Heard, Tapped and Said are what passed between the electrician and
 // the tool; the others are facts that change what is known about the board.
 const (
 	Opened    Kind = "opened"    // a session began, or began again: Job is what is tested, Habit how its readings are accepted
 	Heard     Kind = "heard"     // a phrase for us: Phrase holds what each witness heard; the sound is kept with it
 	Said      Kind = "said"      // a prompt: Text
+	Tapped    Kind = "tapped"    // a key was tapped: Text is the command that this means
 	Prepared  Kind = "prepared"  // a preparation step was answered or its answer taken back: Board, Step, Answer, Reason, of StaysConnected also Slot; of a check of the leads Quantity and Verdict
 	Proposed  Kind = "proposed"  // a reading was understood and read back: Slot, Quantity, Verdict, and Then for what the same breath gave beside it; not yet on the schedule; Doubted says that it must be confirmed aloud
-	Confirmed Kind = "confirmed" // the electrician confirmed the pending proposal, all of which is now on the schedule; with the Answer Accepted it was not said but implied by the next reading
+	Confirmed Kind = "confirmed" // the electrician confirmed the pending proposal, all of which is now on the schedule; with the Answer ByKey by a tap; with Accepted it was not said but implied by the next reading
 	Dropped   Kind = "dropped"   // the pending proposal was rejected or replaced: Reason
 	Withdrawn Kind = "withdrawn" // a confirmed reading was taken back: Slot, Reason; or a note or an observation: Of
 	Skipped   Kind = "skipped"   // a due test was not made, or that was taken back: Slot, Answer, Reason
@@ -52,6 +53,7 @@ var kinds = map[Kind]func(*Event) bool{
 	Opened:    func(e *Event) bool { return e.Job != nil },
 	Heard:     func(e *Event) bool { return e.Phrase != nil },
 	Said:      func(e *Event) bool { return e.Text != "" },
+	Tapped:    func(e *Event) bool { return e.Text != "" },
 	Prepared:  func(e *Event) bool { return e.Step != "" && e.Answer != "" },
 	Proposed:  func(e *Event) bool { return e.Slot != nil && e.Quantity != nil && e.Verdict != nil },
 	Confirmed: nil,
@@ -99,7 +101,7 @@ func (e *Event) Check() error {
 		return fmt.Errorf("year %d", e.At.UTC().Year())
 	}
 	switch e.Answer {
-	case "", Done, NotApplicable, Limitation, NotMade, NotVerified, TakenBack, Waived, Accepted:
+	case "", Done, NotApplicable, Limitation, NotMade, NotVerified, TakenBack, Waived, Accepted, ByKey:
 	default:
 		return fmt.Errorf("unknown answer %q", e.Answer)
 	}

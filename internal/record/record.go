@@ -38,6 +38,7 @@ const (
 	NotMade       How = "skipped"        // the test was left out
 	NotVerified   How = "not verified"   // of a periodic inspection: whether it is as it should be was not found out, with a reason
 	TakenBack     How = "taken back"     // an answer to a step, or that a test was left out, was given in error
+	ByKey         How = "by key"         // of Confirmed: a key was tapped, which meant "confirm"
 	Accepted      How = "accepted"       // of Confirmed: the next reading began, in a session whose habit allows that
 )
 

@@ -130,6 +130,7 @@ type Reading struct {
 	ConfirmedID int64 // the Confirmed event
 	Confirmed   time.Time
 	Implied     bool   // by the next reading, and not said
+	ByKey       bool   // by a tap
 	Tester      string // initials of who confirmed it
 	Standing    Standing
 	Ended       int64     // the event that ended its standing; 0 while it stands
@@ -304,6 +305,8 @@ func (s State) apply(e Event) (State, error) {
 	case Heard:
 		s.Manner = s.Manner.after(e.Phrase)
 		return s, nil
+	case Tapped:
+		return s, nil
 	case Said:
 		s.Offers = e.Offers
 		return s, nil
@@ -379,7 +382,7 @@ func (s State) mayHappen(e Event) error {
 	switch k {
 	case Opened:
 		return nil
-	case Heard, Said:
+	case Heard, Tapped, Said:
 	case Confirmed, Dropped:
 		if !pending {
 			return fmt.Errorf("no reading is pending")
@@ -396,7 +399,7 @@ func (s State) mayHappen(e Event) error {
 	switch {
 	case s.Sessions == 0:
 		return fmt.Errorf("no session was opened")
-	case k == Heard || k == Said:
+	case k == Heard || k == Tapped || k == Said:
 	case s.Finished:
 		return fmt.Errorf("the session was finished")
 	case k == CarriedOn && !s.Paused && s.Aim == nil:
@@ -643,7 +646,7 @@ func checkVerdict(v check.Verdict) error {
 // confirmed puts all that is pending on the schedule, each reading by itself.
 func (s State) confirmed(e Event) (State, error) {
 	switch {
-	case e.Answer != "" && e.Answer != Accepted:
+	case e.Answer != "" && e.Answer != Accepted && e.Answer != ByKey:
 		return s, fmt.Errorf("its answer is %q", e.Answer)
 	case e.Answer == Accepted && (s.Habit != Agreed || !s.Pending.MayBeImplied()):
 		return s, fmt.Errorf("it was not said, and nothing else stores that reading")
@@ -653,7 +656,7 @@ func (s State) confirmed(e Event) (State, error) {
 	for _, p := range all {
 		s = s.end(p.Slot, s.Gives(p), e)
 		s = s.endSkips(func(k Skip) bool { return k.Slot == p.Slot }, e.ID)
-		s.Readings = append(s.Readings, &Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Implied: e.Answer == Accepted, Tester: s.Tester})
+		s.Readings = append(s.Readings, &Reading{Proposal: p, ConfirmedID: e.ID, Confirmed: e.At, Implied: e.Answer == Accepted, ByKey: e.Answer == ByKey, Tester: s.Tester})
 		s = s.arrived(p.Slot).takenOff(p.Slot, e.Off, e)
 	}
 	return s, nil

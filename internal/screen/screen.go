@@ -106,8 +106,14 @@ func (s *Lines) Heard(h hear.Heard) {
 	}
 }
 
-// Stored shows nothing: waycall says what it stored.
-func (s *Lines) Stored([]record.Event) {}
+// Stored shows the taps of a key; of all else waycall says what it stored.
+func (s *Lines) Stored(facts []record.Event) {
+	for _, e := range facts {
+		if e.Kind == record.Tapped {
+			s.line(bold, "you", e.Text+"  (by the key)")
+		}
+	}
+}
 
 // TooLong shows that what was said had no pause for so long.
 func (s *Lines) TooLong(d time.Duration) {

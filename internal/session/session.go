@@ -4,7 +4,7 @@
 // It decides nothing about readings. It cuts the sound into phrases, has them
 // heard, gives them to the conversation (package talk), and carries out what
 // the conversation answers: facts are written first, and only then is anything
-// spoken. While it speaks it does not listen.
+// spoken. While it speaks it does not listen; a key can end what it says.
 //
 // What answers a step is one sound: a tone for what is stored or was not understood,
 // then the words, then the tone for listening. After "make a note" the next that is
@@ -66,8 +66,8 @@ type Watcher interface {
 	TooLong(d time.Duration)     // somebody spoke without a pause for longer than a phrase can be
 }
 
-// Session holds what a session needs. All fields but Keeper, Settings, Warning, Timed
-// and Understood must be set.
+// Session holds what a session needs. All fields but Keeper, Settings, Warning, Timed,
+// Key, Taps and Understood must be set.
 type Session struct {
 	Source   audio.Source
 	Ear      Ear
@@ -84,6 +84,8 @@ type Session struct {
 	Insists  bool         // Prompts holds whatever he said then
 	Practice bool         // the board is made up, see talk.Begin
 	Warning  string       // what is said once before the first phrase, of how the record was found; may be empty
+	Key      Key          // nil for none
+	Taps     Taps         // what it means
 	Timed    func(Timing) // told of every answer, just before it is played
 
 	// Understood is told the sound of every phrase that was for us and that the
@@ -115,6 +117,7 @@ type run struct {
 	ends   *audio.Endpointer
 	timing *Timing // of the answer that is being made; nil when it is to no phrase
 	told   told
+	keyed  keyed
 	cut    bool // the note is too long, and still being spoken
 }
 
@@ -215,6 +218,7 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 			spoken := u != nil || r.ends.Skipping()
 			drop() // half a phrase is none
 			r.ends.Reset()
+			r.keyed.gate.shut()
 			if spoken || broke.Away > 0 {
 				return false, r.broken(ctx, *broke, spoken)
 			}
@@ -224,7 +228,11 @@ func (r *run) listen(ctx context.Context) (done bool, err error) {
 			drop() // what was being said is lost: half a phrase is none
 			return false, fails(noMicrophone, err)
 		}
-		for _, e := range cut(r.ends, u, frame) {
+		did := r.gestures()
+		if answered, done, err := r.tapped(ctx, did); answered {
+			return done, err
+		}
+		for _, e := range r.notice(u, frame, did) {
 			switch e.Kind {
 			case audio.Started:
 				if note {
@@ -289,6 +297,10 @@ func (r *run) broken(ctx context.Context, b audio.Break, spoken bool) error {
 // phrase ends a phrase, which ends where the event says, and answers it.
 func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (done bool, err error) {
 	p := ended.Phrase
+	if p.Truncated && r.holds() {
+		r.Watch.TooLong(p.Sound.Duration())
+		return false, r.warn(ctx, talk.Failed{What: heldTooLong, Lost: true})
+	}
 	if p.Truncated {
 		r.Watch.TooLong(p.Sound.Duration())
 		// A note is answered once they stop: the rest must not be taken for a phrase.
@@ -315,7 +327,7 @@ func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (
 	switch h.Outcome {
 	case hear.None:
 		if h.Missed {
-			return r.answer(ctx, talk.NotUnderstood{At: r.Now()}, nil)
+			return r.answer(ctx, talk.NotUnderstood{At: r.Now(), Noise: noisy(p.Sound), HasKey: r.Key != nil}, nil)
 		}
 	case hear.Reading, hear.Command:
 		e := talk.Heard{
@@ -339,6 +351,16 @@ func (r *run) phrase(ctx context.Context, u hear.Utterance, ended audio.Event) (
 		return r.answer(ctx, talk.Beyond{At: r.Now(), Meaning: best.Meaning}, nil)
 	}
 	return false, nil
+}
+
+// leastRatio is how far speech stands out from the noise where it is still heard: at 10 dB one
+// reading in twenty more is asked for again than in quiet (docs/bench).
+const leastRatio = 10
+
+// noisy reports whether what was not understood was said in too much noise.
+func noisy(sound audio.Clip) bool {
+	q, spoken := audio.Measure(sound)
+	return spoken && q.Ratio() < leastRatio
 }
 
 // recorded is a meaning as the record keeps it.
@@ -374,7 +396,8 @@ func (r *run) answer(ctx context.Context, e talk.Event, sound audio.Clip) (done 
 	}
 	if len(facts) > 0 {
 		if _, err := r.Log.Append(ctx, facts, wav); err != nil {
-			return false, r.notStored(ctx, err, len(sound) > 0)
+			_, tapped := e.(talk.Tapped)
+			return false, r.notStored(ctx, err, tapped || len(sound) > 0)
 		}
 		r.lap(func(t *Timing) *time.Duration { return &t.Store }, &start)
 		r.Watch.Stored(facts)
@@ -417,11 +440,12 @@ func (r *run) play(ctx context.Context, effects []talk.Effect) error {
 		r.Timed(*r.timing)
 	}
 	r.timing = nil // only the first of what is spoken is waited for
-	if err := r.Player.Play(ctx, sound); err != nil {
+	if err := r.aloud(ctx, sound); err != nil {
 		return err
 	}
 	r.Source.Discard()
 	r.ends.Reset()
+	r.keyed.gate.shut()
 	return nil
 }
 

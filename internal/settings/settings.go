@@ -60,6 +60,18 @@ var All = []Setting{
 		Name: "prompts", About: "how much waycall says: usual is in full three times, then briefly", Default: "usual", Unset: "usual",
 		Takes: "usual, brief or full", check: oneOf("usual", "brief", "full"),
 	}, {
+		Name: "key", About: "foot switch, clicker or button of a headset, by a part of its name; NAME:CODE is one key of a keyboard", Unset: "none",
+		Takes: "a part of a name", check: short,
+	}, {
+		Name: "key-tap", About: "what a tap of the key means", Default: "confirm", Unset: "confirm",
+		Takes: "confirm, no, say again or nothing", check: oneOf("confirm", "no", "say again", "nothing"),
+	}, {
+		Name: "key-double", About: "what a double tap of the key means", Default: "no", Unset: "no",
+		Takes: "confirm, no, say again or nothing", check: oneOf("confirm", "no", "say again", "nothing"),
+	}, {
+		Name: "key-hold", About: "whether the key must be held to be heard, as in noise", Default: "nothing", Unset: "nothing",
+		Takes: "speak (only what is said while it is held is heard) or nothing", check: oneOf("speak", "nothing"),
+	}, {
 		Name: "pause", About: "silence that ends a phrase; one that nothing can follow ends sooner", Default: "500ms", Unset: "500ms",
 		Takes: "250ms to 5s", check: duration(250*time.Millisecond, 5*time.Second),
 	}, {
@@ -70,6 +82,10 @@ var All = []Setting{
 		Takes: "1 to 64", check: number(1, mostThreads),
 	},
 }
+
+// Key are the names of the settings of a key: its device, and what a tap, a double tap and
+// holding it mean.
+var Key = [4]string{"key", "key-tap", "key-double", "key-hold"}
 
 const mostThreads = 64
 

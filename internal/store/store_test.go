@@ -88,6 +88,7 @@ func oneOfEach(t testing.TB) []record.Event {
 		record.Event{At: noon, Kind: record.Prepared, Board: 1, Step: "earthing conductor off", Answer: record.Done, Off: "earthing conductor"},
 		record.Event{At: noon, Kind: record.Prepared, Board: 1, Step: "earthing conductor back", Answer: record.Done, Back: "earthing conductor"},
 		record.Event{At: noon, Kind: record.Prepared, Board: 1, Step: record.StaysConnected, Answer: record.Done, Slot: &record.Slot{Board: 1, Way: 3}},
+		record.Event{At: noon, Kind: record.Tapped, Text: "confirm"},
 	))
 }
 

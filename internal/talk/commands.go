@@ -23,16 +23,7 @@ func (t *turn) heard(e Heard) {
 	if r.Paused && !(e.Phrase.Agreed && e.Meaning.Command == phrase.CarryOn) {
 		return // talk in a pause is not for us: neither answered nor kept
 	}
-	dictating := t.s.dictation != nil
-	t.s.quiet, t.s.missed, t.s.dictation = 0, 0, nil
-	t.paced = r.Manner.Pace
-	t.fact(record.Event{Kind: record.Heard, Phrase: &e.Phrase})
-	t.heardID, t.offered = r.LastID, t.s.offer != nil
-	t.asked, t.s.greater = t.s.greater, nil
-	if dictating && r.Pending != nil {
-		// The note was asked for last, so "confirm" cannot be about the reading.
-		t.say("No note was made.")
-		t.remindPending()
+	if !t.takes(record.Event{Kind: record.Heard, Phrase: &e.Phrase}) {
 		return
 	}
 	if !e.Phrase.Agreed {
@@ -42,10 +33,31 @@ func (t *turn) heard(e Heard) {
 	t.meaning(e.Meaning)
 }
 
-// meaning acts on a phrase that was heard for certain.
+// takes begins to answer a phrase or a tap, which is kept in the record. It reports whether
+// what was meant by it counts.
+func (t *turn) takes(kept record.Event) bool {
+	r, dictating := &t.s.Record, t.s.dictation != nil
+	t.s.quiet, t.s.missed, t.s.dictation = 0, 0, nil
+	t.paced = r.Manner.Pace
+	t.fact(kept)
+	if kept.Kind == record.Heard {
+		t.heardID = r.LastID
+	}
+	t.offered = t.s.offer != nil
+	t.asked, t.s.greater = t.s.greater, nil
+	if dictating && r.Pending != nil {
+		// The note was asked for last, so "confirm" cannot be about the reading.
+		t.say("No note was made.")
+		t.remindPending()
+		return false
+	}
+	return true
+}
+
+// meaning acts on a phrase that was heard for certain, or on a tap.
 func (t *turn) meaning(m phrase.Meaning) {
 	m, ok := t.inFull(m)
-	if !ok {
+	if !ok || t.asksAgain(m) {
 		return
 	}
 	if t.s.offer != nil && t.choose(m) {
@@ -280,8 +292,11 @@ func (t *turn) confirm() {
 		// After a reading of another place, the one that is due is named in full.
 		t.s.told = told.forgotten()
 	}
-	whole := t.s.Record.Pending.Slot
-	t.follows(t.confirmed(""))
+	whole, how := t.s.Record.Pending.Slot, record.How("")
+	if t.byKey {
+		how = record.ByKey
+	}
+	t.follows(t.confirmed(how))
 	if !t.short(storedPrompt) {
 		t.say("Stored.")
 	}
@@ -302,7 +317,11 @@ func (t *turn) no(m phrase.Meaning) {
 		t.say("Nothing waits to be corrected.")
 		t.remind()
 	default:
-		t.follows(record.Event{Kind: record.Dropped, Reason: "not right"})
+		why := "not right"
+		if t.byKey {
+			why = "not right, by the key"
+		}
+		t.follows(record.Event{Kind: record.Dropped, Reason: why})
 		t.say("Dropped.")
 		t.remind()
 	}

@@ -104,6 +104,14 @@ func misheard(p pick, t testing.TB, job board.Job, phrases []phrase.Meaning, hab
 			}
 		}
 		k.do(e)
+		switch p(16) {
+		case 0: // a slip of the foot, or meant
+			k.do(Tapped{At: k.at, Means: phrase.Confirm})
+		case 1:
+			k.do(Tapped{At: k.at, Means: phrase.No})
+		case 2, 3:
+			k.do(Interrupted{k.at})
+		}
 		if p(40) == 0 {
 			k.state = State{Record: k.state.Record}
 			k.do(Begin{At: k.at})
@@ -125,6 +133,9 @@ func audit(t testing.TB, log []record.Event, end record.State) {
 	var said string // since it waits
 	for i := range log {
 		e := &log[i]
+		if byKey := i > 0 && log[i-1].Kind == record.Tapped && log[i-1].Text == "confirm"; e.Kind == record.Confirmed && byKey != (e.Answer == record.ByKey) {
+			t.Fatalf("event %d confirms by the key: %v, but a tap before it: %v", e.ID, !byKey, byKey)
+		}
 		switch e.Kind {
 		case record.Opened:
 			habit = e.Habit

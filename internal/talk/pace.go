@@ -121,12 +121,13 @@ func (t *turn) again(slowly bool) {
 		t.prompt()
 		return
 	}
+	t.asksWhole = true
 	t.say(t.s.last)
 }
 
 // notUnderstood answers the first phrase that was not caught with a tone alone: it
 // is mostly said again at once. After that it helps to hear what is waited for.
-func (t *turn) notUnderstood() {
+func (t *turn) notUnderstood(e NotUnderstood) {
 	if !t.listening() {
 		return
 	}
@@ -138,6 +139,10 @@ func (t *turn) notUnderstood() {
 	}
 	t.passing = true
 	t.say("I did not catch that.")
+	if e.Noise && !t.s.proposed {
+		t.s.proposed = true
+		t.say(proposal(e.HasKey))
+	}
 	t.remind()
 }
 

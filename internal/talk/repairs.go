@@ -268,10 +268,11 @@ func (t *turn) find(m phrase.Meaning) (choice, string, *record.Slot) {
 
 // implied reports whether the reading that waits is stored when the next one
 // begins, and which that is: the habit allows it, it passes, nothing speaks
-// against what was heard, nothing is replaced by it, and a test is due after it.
+// against what was heard, nothing is replaced by it, its read-back was not cut short, and a
+// test is due after it.
 func (t *turn) implied() (sequence.Due, bool) {
 	r := t.s.Record
-	if r.Pending == nil || r.Habit != record.Agreed || !r.Pending.MayBeImplied() {
+	if r.Pending == nil || r.Habit != record.Agreed || !r.Pending.MayBeImplied() || t.s.unheard {
 		return sequence.Due{}, false
 	}
 	for _, one := range r.Pending.Each() {

@@ -206,7 +206,9 @@ func factText(e record.Event) string {
 //	?        a disputed phrase: what it may have been, best first, between bars
 //	!        a phrase that the grammar of this board rules out
 //	note     the free speech of a note; "note+" when it was too long
-//	~        speech without a meaning
+//	~        speech without a meaning; "~ noise" and "~ noise, with a key" in much noise
+//	tap      a tap of the key that means this command
+//	cut      what was said just before was cut short
 //	.        silence
 //	x        a failure outside; "x lost" when the last phrase was not stored, "x
 //	         unsure" when it may not be; then "holds" when nothing can be taken
@@ -363,7 +365,11 @@ func play(t *testing.T, g *phrase.Grammar, script string) string {
 		case "note", "note+":
 			e = Dictated{At: p.at, Phrase: record.Phrase{Outcome: "note", Text: rest}, Cut: mark == "note+"}
 		case "~":
-			e = NotUnderstood{p.at}
+			e = NotUnderstood{At: p.at, Noise: rest != "", HasKey: rest == "noise, with a key"}
+		case "tap":
+			e = Tapped{p.at, phrase.Command(rest)}
+		case "cut":
+			e = Interrupted{p.at}
 		case ".":
 			e = Silence{p.at}
 		case "x":

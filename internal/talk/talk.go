@@ -10,7 +10,8 @@
 //
 //	heard -> checked -> read back with its verdict -> "confirm" -> stored
 //
-// Nothing else puts it there, but for the second habit below. Silence never
+// Nothing else puts it there, but for the second habit below and a tap of a key that is
+// set to mean "confirm". What was cut short cannot be confirmed. Silence never
 // confirms, a disputed "confirm" never confirms, and a value that was not read back
 // is never stored. Whenever something is pending, whatever is said ends by reading
 // it back, so that "confirm" can only mean the reading that was heard last. The ends
@@ -87,6 +88,9 @@ type State struct {
 	quiet  int            // silences since the last phrase
 	missed int            // phrases not understood, one after the other
 
+	proposed bool // a key was, for it is loud
+	unheard  bool // what was asked last was cut short, so that it cannot be answered unnamed
+
 	greater *record.Slot // the test whose over range reading was asked "greater than what?"
 
 	dictation *dictation // the note whose text is said next
@@ -120,7 +124,7 @@ type asking struct {
 }
 
 // Event is something that happened: one of Begin, Heard, Beyond, Dictated,
-// NotUnderstood, Silence and Failed.
+// NotUnderstood, Silence, Tapped, Interrupted and Failed.
 type Event interface{ when() time.Time }
 
 // Begin opens the session, or opens it again after it was finished or cut off.
@@ -153,8 +157,12 @@ type Beyond struct {
 }
 
 // NotUnderstood is speech that was probably for us but has no meaning. It is
-// answered by a tone, the second time with words; nothing but these is stored.
-type NotUnderstood struct{ At time.Time }
+// answered by a tone, the second time with words; nothing but these is stored. Where
+// there is much Noise, a key is proposed once; HasKey says that there is one.
+type NotUnderstood struct {
+	At            time.Time
+	Noise, HasKey bool
+}
 
 // Silence is a while without speech after something was said.
 type Silence struct{ At time.Time }
@@ -233,7 +241,12 @@ func step(s State, e Event) (State, []Effect, error) {
 	case Dictated:
 		t.dictated(e)
 	case NotUnderstood:
-		t.notUnderstood()
+		t.notUnderstood(e)
+	case Tapped:
+		t.tapped(e)
+	case Interrupted:
+		t.s.unheard = true
+		return t.s, nil, nil
 	case Silence:
 		t.silence()
 	case Failed:
@@ -249,6 +262,7 @@ func step(s State, e Event) (State, []Effect, error) {
 		if !t.passing {
 			t.s.last = said
 		}
+		t.s.unheard = t.s.unheard && !t.asksWhole
 	}
 	if slices.Contains(t.sounds, Passed) {
 		// What passes is only read back once the reading before it is stored, if one
@@ -320,22 +334,24 @@ func (t *turn) text() string {
 
 // turn is one step being made.
 type turn struct {
-	s       State
-	at      time.Time
-	heardID int64 // the phrase that this turn answers
-	effects []Effect
-	words   []string
-	stop    bool
-	passing bool         // what is said now is not worth saying again
-	slow    bool         // it was asked to be said slowly
-	paced   int          // how fast was spoken before, as Say.Pace
-	brisk   bool         // it is a reading, read back briefly
-	placed  [2]bool      // whether the way and the test of a reading were said
-	asked   *record.Slot // the test that "greater than what?" was asked of just before
-	offered bool         // which of two readings was meant was asked just before
-	asks    bool         // what waits must be confirmed aloud now
-	sounds  []Tone       // before what is said
-	err     error
+	s         State
+	at        time.Time
+	heardID   int64 // the phrase that this turn answers
+	effects   []Effect
+	words     []string
+	stop      bool
+	passing   bool         // what is said now is not worth saying again
+	slow      bool         // it was asked to be said slowly
+	paced     int          // how fast was spoken before, as Say.Pace
+	brisk     bool         // it is a reading, read back briefly
+	placed    [2]bool      // whether the way and the test of a reading were said
+	asked     *record.Slot // the test that "greater than what?" was asked of just before
+	offered   bool         // which of two readings was meant was asked just before
+	asks      bool         // what waits must be confirmed aloud now
+	byKey     bool         // it answers a tap
+	asksWhole bool         // what is said ends with what is waited for
+	sounds    []Tone       // before what is said
+	err       error
 }
 
 // fact adds e to the log and to the state.

@@ -128,11 +128,15 @@ func ends(way int, r1, rn, r2 string) phrase.Meaning {
 func anyValue(p pick) phrase.Meaning { return meaning("", 0, "", one(p, values[2:]), "", "") }
 
 func anyTurn(p pick, at time.Time) Event {
-	switch p(20) {
+	switch p(22) {
+	case 20:
+		return Tapped{at, one(p, []phrase.Command{phrase.Confirm, phrase.Confirm, phrase.No, phrase.SayAgain})}
+	case 21:
+		return Interrupted{at}
 	case 0:
 		return Silence{at}
 	case 1:
-		return NotUnderstood{at}
+		return NotUnderstood{at, p(2) == 0, p(2) == 0}
 	case 2:
 		return Beyond{at, anyMeaning(p)}
 	case 3:
@@ -202,7 +206,11 @@ func (p *talker) do(e Event) {
 	if len(r.Readings) > len(before.Record.Readings) {
 		h, ok := e.(Heard)
 		added := r.Readings[len(before.Record.Readings):]
-		if said := ok && h.Phrase.Agreed && (h.Meaning.Command == phrase.Confirm || h.Meaning.Command == phrase.Right); !said || added[0].Implied {
+		tap, tapped := e.(Tapped)
+		if (tapped || ok && h.Meaning.Command == phrase.Confirm) && before.unheard {
+			p.t.Fatalf("%#v stores what was cut short", e)
+		}
+		if said := tapped && tap.Means == phrase.Confirm && added[0].ByKey || ok && !added[0].ByKey && h.Phrase.Agreed && (h.Meaning.Command == phrase.Confirm || h.Meaning.Command == phrase.Right); !said || added[0].Implied {
 			if !ok || said || !added[0].Implied || !before.Record.Pending.MayBeImplied() || r.Habit != record.Agreed || !gives(h.Meaning) && !answersStep(h.Meaning, before.Record) {
 				p.t.Fatalf("%#v put a reading on the schedule", e)
 			}

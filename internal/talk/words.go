@@ -116,6 +116,7 @@ func figure(q reading.Quantity, doubted bool) string {
 // time it says what to look at where a reading is no pass, and is brief when
 // nothing is odd: it then leaves out what was not said but due.
 func (t *turn) readBack(first bool) string {
+	t.asksWhole = true
 	board := ""
 	if slot := t.s.Record.Pending.Slot; t.several() && t.s.named != slot.Board {
 		if t.s.named = slot.Board; slot.Way != 0 {
@@ -157,7 +158,7 @@ func (t *turn) readBackAs(then *sequence.Due, first, advice, results bool) strin
 			replaced = append(replaced, old.Quantity.Spoken())
 		}
 	}
-	if first && !manyWays(all) && len(replaced)+len(kept) == 0 && p.MayBeImplied() && t.short(readPrompt) {
+	if first && !manyWays(all) && len(replaced)+len(kept) == 0 && p.MayBeImplied() && !t.s.unheard && t.short(readPrompt) {
 		t.brisk = len(t.words) == 0 // what is said before it is not known
 		t.sounds = append(t.sounds, Passed)
 		if len(all) == 1 {
@@ -369,6 +370,7 @@ func (t *turn) prompt() {
 // remind says what is waited for in short. The place announced before is
 // forgotten, so that the way is named again.
 func (t *turn) remind() {
+	t.asksWhole = true
 	switch {
 	case t.s.dictation != nil:
 		t.say(sayNote)
@@ -398,7 +400,7 @@ func (t *turn) remindPending() {
 // announce says what is due, leaving out what has not changed since the last
 // announcement.
 func (t *turn) announce() {
-	t.s.stay = 0
+	t.asksWhole, t.s.stay = true, 0
 	d, ok := t.due()
 	if !ok {
 		t.nothingDue()
@@ -729,6 +731,7 @@ func roughly(d time.Duration) string {
 // offerText asks which of two readings was meant. Of the ends of a ring it says
 // only those that differ.
 func (t *turn) offerText() string {
+	t.asksWhole = true
 	a, b := t.s.offer[0], t.s.offer[1]
 	alike := len(a) == len(b) && a.has(b[0].slot)
 	say := func(c, other choice) string {

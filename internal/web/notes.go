@@ -99,8 +99,11 @@ func codeMark(code string) mark {
 // aloud, and by whom it was taken, where that was not the job's tester.
 func (s *seen) accepted(r record.Reading) string {
 	text := ""
-	if r.Implied {
+	switch {
+	case r.Implied:
 		text = "Accepted when the next reading began; it was not confirmed aloud."
+	case r.ByKey:
+		text = "Confirmed by a tap of the key, not aloud."
 	}
 	if r.Tester != "" && r.Tester != s.State.Job.Tester {
 		if text != "" {

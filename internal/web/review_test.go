@@ -550,6 +550,9 @@ func TestNotesAndObservations(t *testing.T) {
 	id := w.state.LastID + 1
 	w.do(w.sound(1), heard("reading", "over range"), record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: verdictOf(w, slot, q), HeardID: id})
 	w.do(nil, record.Event{Kind: record.Confirmed, Answer: record.Accepted})
+	slot.Test, id = reading.LNE, w.state.LastID+1
+	w.do(w.sound(1), heard("reading", "over range"), record.Event{Kind: record.Proposed, Slot: &slot, Quantity: &q, Verdict: verdictOf(w, slot, q), HeardID: id})
+	w.do(nil, record.Event{Kind: record.Tapped, Text: "confirm"}, record.Event{Kind: record.Confirmed, Answer: record.ByKey})
 	w.do(nil, record.Event{Kind: record.Finished})
 	w.close()
 	c := serve(t, dir)
@@ -562,10 +565,10 @@ func TestNotesAndObservations(t *testing.T) {
 		"":                {"a live part can be", "no label on the board", "the loft hatch was stuck", "C3, Improvement recommended"},
 		"/way/1/1":        {"a live part can be", "the loft hatch was stuck", "C1, Danger present", "Told: the client. Noted there afterwards: The loft hatch was stuck."},
 		"/way/1/0":        {"no label on the board", "It is not said who was told. No note says what was done about it."},
-		"/way/1/2":        {"Accepted when the next reading began; it was not confirmed aloud. Tested by EF."},
+		"/way/1/2":        {"Accepted when the next reading began; it was not confirmed aloud. Tested by EF.", "Confirmed by a tap of the key, not aloud. Tested by EF."},
 		"/queue":          {"Danger was observed", "a live part can be", "Told: the client."},
 		"/session":        {"How the time went", "The tester spoke", " phrases"},
-		"/session?page=9": {"Observation C1, way 1: a live part", "Note, way 1: the loft hatch", "Taken back: said of the wrong way", "Tested by EF", "was accepted as this one began"},
+		"/session?page=9": {"Observation C1, way 1: a live part", "Note, way 1: the loft hatch", "Taken back: said of the wrong way", "Tested by EF", "was accepted as this one began", "Key tapped: confirm", "Confirmed by the key and stored"},
 	} {
 		page := c.get(base + path)
 		if strings.Contains(page, "<b>touched") {

@@ -38,7 +38,7 @@ func (s *seen) divide() []entry {
 	var all []entry
 	for i := range s.Events {
 		e := &s.Events[i]
-		own := e.Kind == record.Heard || e.Kind == record.Opened || e.By != "" || len(all) == 0
+		own := e.Kind == record.Heard || e.Kind == record.Tapped || e.Kind == record.Opened || e.By != "" || len(all) == 0
 		if own {
 			all = append(all, entry{from: i, heard: e.Kind == record.Heard, review: e.By != ""})
 		}
@@ -297,7 +297,9 @@ func (v *entryView) add(s *seen, e *record.Event) {
 	say := func(text string) {
 		v.Lines = append(v.Lines, line{Who: "record", Class: cmp.Or(classes[e.Kind], "note"), Text: text})
 	}
-	if e.By != "" || e.Kind == record.Opened || e.Kind == record.Finished {
+	if e.Kind == record.Tapped {
+		v.title(told.Text())
+	} else if e.By != "" || e.Kind == record.Opened || e.Kind == record.Finished {
 		v.title(told.What)
 	}
 	switch e.Kind {
@@ -310,6 +312,7 @@ func (v *entryView) add(s *seen, e *record.Event) {
 				v.Marks = append(v.Marks, mark{"doubt", "Disputed"})
 			}
 		}
+	case record.Tapped: // the title says it
 	case record.Said:
 		v.Lines = append(v.Lines, line{Who: "waycall", Class: "said", Text: e.Text})
 	case record.Opened:

@@ -46,6 +46,8 @@ func OfEvent(s record.State, e record.Event) Event {
 	switch e.Kind {
 	case record.Heard:
 		return Event{What: heard(e.Phrase)}
+	case record.Tapped:
+		return Event{What: "Key tapped", How: e.Text}
 	case record.Said:
 		return Event{What: e.Text}
 	case record.Opened:
@@ -61,6 +63,9 @@ func OfEvent(s record.State, e record.Event) Event {
 	case record.Confirmed:
 		if e.Answer == record.Accepted {
 			return Event{What: "The reading before was accepted as this one began, and stored"}
+		}
+		if e.Answer == record.ByKey {
+			return Event{What: "Confirmed by the key and stored"}
 		}
 		return Event{What: "Confirmed and stored"}
 	case record.Dropped:

@@ -35,6 +35,8 @@ func TestOfEvent(t *testing.T) {
 		{record.Event{Kind: record.Proposed, Slot: at, Quantity: &q, Verdict: &v, Then: []record.Further{{Slot: record.Slot{Board: 1, Way: 4, Test: reading.LN}, Quantity: q, Verdict: v}}},
 			"Read back: Way 3, L-N, switch position 2, 206 MΩ, pass, Way 4, L-N, 206 MΩ, pass", "Read back: Way 3, L-N, switch position 2"},
 		{record.Event{Kind: record.Confirmed}, "Confirmed and stored", ""},
+		{record.Event{Kind: record.Confirmed, Answer: record.ByKey}, "Confirmed by the key and stored", ""},
+		{record.Event{Kind: record.Tapped, Text: "confirm"}, "Key tapped: confirm", ""},
 		{record.Event{Kind: record.Confirmed, Answer: record.Accepted}, "The reading before was accepted as this one began, and stored", ""},
 		{record.Event{Kind: record.Dropped, Reason: "said again"}, "Not stored: said again", ""},
 		{record.Event{Kind: record.Noted, Slot: &record.Slot{Board: 1}, Text: "damp"}, "Note, the board itself: damp", ""},

@@ -36,7 +36,7 @@ func short(text string) string {
 func lineOf(s record.State, e record.Event) line {
 	who := "record"
 	switch e.Kind {
-	case record.Heard:
+	case record.Heard, record.Tapped:
 		who = "electrician"
 	case record.Said:
 		who = "waycall"
