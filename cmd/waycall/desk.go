@@ -3,6 +3,8 @@ package main
 // The one place where a command opens what hears and speaks.
 
 import (
+	"io"
+	"path/filepath"
 	"runtime/debug"
 
 	"github.com/spf13/cobra"
@@ -15,9 +17,10 @@ import (
 	"waycall/internal/phone"
 	"waycall/internal/phrase"
 	"waycall/internal/say"
-	"waycall/internal/say/espeak"
+	"waycall/internal/say/bank"
 	"waycall/internal/say/speaker"
 	"waycall/internal/screen"
+	"waycall/internal/settings"
 )
 
 // earFlags are the flags of every command that hears.
@@ -74,6 +77,8 @@ type deskFlags struct {
 	ear          earFlags
 	mic, speaker string
 	wpm          int
+	voice        string
+	warn         func() io.Writer
 }
 
 func (f *deskFlags) add(cmd *cobra.Command) {
@@ -81,6 +86,16 @@ func (f *deskFlags) add(cmd *cobra.Command) {
 	textSetting(cmd, &f.mic, "mic")
 	textSetting(cmd, &f.speaker, "speaker")
 	numberSetting(cmd, &f.wpm, "speech-rate")
+	textSetting(cmd, &f.voice, "voice")
+	f.warn = cmd.ErrOrStderr
+}
+
+// bank is the file of the natural voice, beside the model that came with waycall, or "".
+func (f *deskFlags) bank() string {
+	if f.voice != settings.VoiceBank {
+		return ""
+	}
+	return filepath.Join(filepath.Dir(engines.ModelPath()), bank.File)
 }
 
 // desk is what hears and speaks, open.
@@ -108,7 +123,7 @@ func (f *deskFlags) open(grammar string, over *phone.Line) (_ *desk, err error) 
 		return nil, err
 	}
 	d.shut = append(d.shut, closeEar)
-	if d.voice, err = espeak.Open(f.wpm); err != nil {
+	if d.voice, err = bank.Choose(f.bank(), f.wpm, f.warn()); err != nil {
 		return nil, err
 	}
 	if over != nil {

@@ -62,7 +62,7 @@ func runReady(ctx context.Context, std streams, o readyOptions) error {
 	}
 	m := ready.Machine{
 		Model: o.desk.ear.modelPath(), Threads: o.desk.ear.threads, Packaged: packaged(), Jobs: folder,
-		Mic: o.desk.mic, Speaker: o.desk.speaker, Rate: o.desk.wpm, CopyTo: o.copyTo, Aloud: o.aloud,
+		Mic: o.desk.mic, Speaker: o.desk.speaker, Rate: o.desk.wpm, Bank: o.desk.bank(), CopyTo: o.copyTo, Aloud: o.aloud,
 	}
 	if o.accept {
 		for _, model := range engines.Models(m.Model) {

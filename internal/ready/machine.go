@@ -25,6 +25,8 @@ import (
 	"waycall/internal/hear/whisper"
 	"waycall/internal/jobs"
 	"waycall/internal/phrase"
+	"waycall/internal/say"
+	"waycall/internal/say/bank"
 	"waycall/internal/say/espeak"
 	"waycall/internal/say/speaker"
 	"waycall/internal/settings"
@@ -39,6 +41,7 @@ type Machine struct {
 	Mic      string // name of the microphone, empty for the default
 	Speaker  string
 	Rate     int    // of speech, in words a minute; 0 for the default
+	Bank     string // file of rendered phrases to speak with; "" for espeak-ng alone
 	CopyTo   string // folder for copies, or empty
 	Aloud    bool   // say a sentence through the loudspeaker, too
 }
@@ -115,9 +118,15 @@ func (r *Machine) lookIn(ctx context.Context) Finding {
 // lookOut makes the voice speak a sentence, and opens the loudspeaker for it.
 func (r *Machine) lookOut(ctx context.Context) Finding {
 	const part = "voice and speaker"
-	voice, err := espeak.Open(r.Rate)
+	spoken, err := espeak.Open(r.Rate)
 	if err != nil {
 		return fromError(part, Missing, err)
+	}
+	var voice say.Voice = spoken
+	if r.Bank != "" {
+		if voice, err = bank.Open(r.Bank, spoken, 1); err != nil {
+			return fromError(part, Look, err)
+		}
 	}
 	sentence, err := voice.Speak("This is waycall. Can you hear me?", 0)
 	if err != nil {

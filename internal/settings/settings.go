@@ -36,6 +36,9 @@ type Setting struct {
 	check   func(string) bool
 }
 
+// VoiceBank is the value of the setting voice for the bank of rendered phrases.
+const VoiceBank = "bank"
+
 // All is every setting there is, in the order in which they are shown.
 //
 // A new one goes here; then a command takes it as a flag, and docs/settings.md is
@@ -56,6 +59,9 @@ var All = []Setting{
 	}, {
 		Name: "speech-rate", About: "how fast waycall speaks, words a minute", Default: "180", Unset: "180",
 		Takes: "80 to 400 words a minute", check: number(80, 400),
+	}, {
+		Name: "voice", About: "what waycall speaks with: espeak, or bank, a natural voice rendered beforehand", Default: "espeak", Unset: "espeak",
+		Takes: "espeak or bank", check: oneOf("espeak", VoiceBank),
 	}, {
 		Name: "prompts", About: "how much waycall says: usual is in full three times, then briefly", Default: "usual", Unset: "usual",
 		Takes: "usual, brief or full", check: oneOf("usual", "brief", "full"),
