@@ -13,8 +13,11 @@ const (
 	InFull = "in full"
 )
 
-// Slowest and Fastest are the ends of Manner.Pace.
-const Slowest, Fastest = -2, 2
+// The ends of Manner.Pace.
+const (
+	Slowest = -2
+	Fastest = 2
+)
 
 // Manner is how somebody asked waycall, by voice, to speak. It is folded from what was
 // heard, so that it outlives a session that is cut off.
