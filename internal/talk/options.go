@@ -9,6 +9,7 @@ import (
 	"waycall/internal/english"
 	"waycall/internal/reading"
 	"waycall/internal/record"
+	"waycall/internal/sequence"
 )
 
 // always may be said at any time.
@@ -62,6 +63,8 @@ func (t *turn) answers() string {
 		return "confirm, or no; no, and what is right; it was, and the way, the test or the figure; or scratch that"
 	case !due:
 		return "read back, test again, or undo, and a way"
+	case d.Step != nil && d.Step.ID == sequence.WholeFirst:
+		return sequence.WholeFirst + ", or " + sequence.WayByWay
 	case d.Step != nil && !d.Step.Alone:
 		text := d.Step.ID
 		if d.Step.Unit != "" {
