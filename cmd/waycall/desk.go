@@ -111,7 +111,7 @@ type desk struct {
 
 // open opens all of it, to hear by the grammar of that name, and over a phone where it is
 // given; what was opened before something failed is closed again.
-func (f *deskFlags) open(grammar string, over *phone.Line) (_ *desk, err error) {
+func (f *deskFlags) open(grammar string, over *phone.Open) (_ *desk, err error) {
 	d := &desk{}
 	defer func() {
 		if err != nil {
@@ -127,7 +127,7 @@ func (f *deskFlags) open(grammar string, over *phone.Line) (_ *desk, err error) 
 		return nil, err
 	}
 	if over != nil {
-		d.over(over)
+		d.player, d.source, d.tell, d.end = over.Line, over.Line, over.Line.Tell, over.Line.End
 		return d, nil
 	}
 	out, err := speaker.Open(f.speaker)
@@ -146,16 +146,6 @@ func (f *deskFlags) open(grammar string, over *phone.Line) (_ *desk, err error) 
 		return screen.End{Device: in.Device().Name, Rate: in.Device().Rate, Seconds: in.Captured().Seconds(), Lost: in.Lost()}
 	}
 	return d, nil
-}
-
-// over makes a phone what hears and speaks.
-func (d *desk) over(l *phone.Line) {
-	d.player, d.source = l, l
-	d.tell = l.Tell
-	d.end = func() screen.End {
-		captured, lost := l.Captured()
-		return screen.End{Device: "a phone", Rate: audio.Rate, Seconds: captured.Seconds(), Lost: lost}
-	}
 }
 
 // Close closes it, that which was opened last first.

@@ -146,15 +146,13 @@ func runStart(ctx context.Context, std streams, o startOptions, job string) (err
 		}
 	}
 	var page *phone.Open
-	var line *phone.Line
 	if o.phone {
 		if page, err = phone.Serve(string(folder), std.in, std.err); err != nil {
 			return err
 		}
 		defer page.Close()
-		line = page.Line
 	}
-	d, err := o.desk.open(sessionGrammar, line)
+	d, err := o.desk.open(sessionGrammar, page)
 	if err != nil {
 		return err
 	}

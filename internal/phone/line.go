@@ -20,6 +20,7 @@ import (
 
 	"waycall/internal/advice"
 	"waycall/internal/audio"
+	"waycall/internal/screen"
 )
 
 // The bounds of a Line.
@@ -405,11 +406,11 @@ func (l *Line) speaks(page string) saying {
 	return saying{l.changed, page != l.page, l.said, l.saying, l.closed}
 }
 
-// Captured returns for how long the phone was heard, and how often sound of it was lost.
-func (l *Line) Captured() (d time.Duration, lost int) {
+// End returns for how long the phone was heard, and how often sound of it was lost.
+func (l *Line) End() screen.End {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return time.Duration(l.heard) * time.Second / audio.Rate, l.lost
+	return screen.End{Device: "a phone", Rate: audio.Rate, Seconds: float64(l.heard) / audio.Rate, Lost: l.lost}
 }
 
 // Close lets the phone go.

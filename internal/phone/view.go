@@ -62,8 +62,8 @@ const longestText = 240
 
 func short(text string) string { return printable.Line(printable.Cut(text, longestText)) }
 
-// screen follows a session and passes all that it is told on. It is a session.Watcher.
-type screen struct {
+// following follows a session and passes all that it is told on. It is a session.Watcher.
+type following struct {
 	session.Watcher
 	told func(View)
 
@@ -75,13 +75,13 @@ type screen struct {
 // Watch returns what follows a session on a job in state from, tells watch all of it, and
 // tells show what a page is to show then.
 func Watch(watch session.Watcher, from record.State, show func(View)) session.Watcher {
-	w := &screen{Watcher: watch, told: show, state: from}
+	w := &following{Watcher: watch, told: show, state: from}
 	w.note(func(v *View) { v.Turn = "speaking" })
 	return w
 }
 
 // note changes what is shown, and shows it.
-func (w *screen) note(change func(v *View)) {
+func (w *following) note(change func(v *View)) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	change(&w.view)
@@ -89,17 +89,17 @@ func (w *screen) note(change func(v *View)) {
 	w.told(w.view)
 }
 
-func (w *screen) Speaking(text string) {
+func (w *following) Speaking(text string) {
 	w.note(func(v *View) { v.Turn, v.Said = "speaking", short(text) })
 	w.Watcher.Speaking(text)
 }
 
-func (w *screen) Listening(choices string) {
+func (w *following) Listening(choices string) {
 	w.note(func(v *View) { v.Turn = "listening" })
 	w.Watcher.Listening(choices)
 }
 
-func (w *screen) Heard(h hear.Heard) {
+func (w *following) Heard(h hear.Heard) {
 	text := h.Best().Text
 	switch {
 	case h.Missed:
@@ -111,7 +111,7 @@ func (w *screen) Heard(h hear.Heard) {
 	w.Watcher.Heard(h)
 }
 
-func (w *screen) Stored(facts []record.Event) {
+func (w *following) Stored(facts []record.Event) {
 	w.note(func(*View) {
 		for _, e := range facts {
 			if next, err := w.state.Apply(e); err == nil { // it is on the disk, so it was applied before
@@ -123,7 +123,7 @@ func (w *screen) Stored(facts []record.Event) {
 }
 
 // Sound passes news of the phone on to where the session is shown.
-func (w *screen) Sound(n audio.News) {
+func (w *following) Sound(n audio.News) {
 	w.note(func(v *View) {
 		if v.Trouble = ""; n.Gone {
 			v.Trouble = short(n.Text)
