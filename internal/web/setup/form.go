@@ -64,7 +64,7 @@ type Judgement struct {
 }
 
 // Sound reports whether a job can be set up of it.
-func (j Judgement) Sound() bool { return j.faults == 0 }
+func (f Judgement) Sound() bool { return f.faults == 0 }
 
 // Judged has package board judge a draft. What is only not written yet is told with all,
 // and counted without.
