@@ -30,7 +30,7 @@ func served(t *testing.T) (*Line, string, *http.Client) {
 		t.Fatal(err)
 	}
 	c := &http.Client{Jar: jar}
-	if status, _ := do(t, c, "GET", server.URL+"/enter/"+key, nil); status != http.StatusOK {
+	if status, _ := do(t, c, http.MethodGet, server.URL+"/enter/"+key, nil); status != http.StatusOK {
 		t.Fatalf("not let in: %d", status)
 	}
 	return l, server.URL, c
@@ -58,7 +58,7 @@ func do(t *testing.T, c *http.Client, method, url string, body []byte) (status i
 // or played again from an earlier page is refused, with words, and nothing of it is heard.
 func TestHostileSound(t *testing.T) {
 	l, url, c := served(t)
-	if status, text := do(t, c, "POST", url+"/join?page="+one, nil); status != http.StatusOK {
+	if status, text := do(t, c, http.MethodPost, url+"/join?page="+one, nil); status != http.StatusOK {
 		t.Fatalf("%d %s", status, text)
 	}
 	good := make([]byte, audio.Rate/5)
@@ -82,7 +82,7 @@ func TestHostileSound(t *testing.T) {
 		{"half a sample", c, "n=0&rate=16000&after=0&page=" + one, good[1:], http.StatusBadRequest},
 		{"quiet that is none", c, "n=0&rate=16000&after=0&quiet=x&page=" + one, nil, http.StatusBadRequest},
 	} {
-		status, text := do(t, tc.client, "POST", url+"/sound?"+tc.query, tc.body)
+		status, text := do(t, tc.client, http.MethodPost, url+"/sound?"+tc.query, tc.body)
 		if status != tc.status || text == "" {
 			t.Errorf("%s: %d %s, want %d", tc.name, status, text, tc.status)
 		}
@@ -90,7 +90,7 @@ func TestHostileSound(t *testing.T) {
 	if clip, _ := read(t, l); len(clip) > 0 {
 		t.Errorf("%d samples were heard", len(clip))
 	}
-	status, text := do(t, c, "POST", url+"/sound?n=0&rate=16000&after=0&page="+one, good)
+	status, text := do(t, c, http.MethodPost, url+"/sound?n=0&rate=16000&after=0&page="+one, good)
 	if status != http.StatusOK || strings.TrimSpace(text) != `{"next":1}` {
 		t.Errorf("good sound: %d %s", status, text)
 	}
@@ -104,11 +104,11 @@ func TestHostileSound(t *testing.T) {
 func TestPagesAreGuarded(t *testing.T) {
 	_, url, c := served(t)
 	for _, path := range []string{"/", "/events?page=" + one} {
-		if status, text := do(t, &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}, "GET", url+path, nil); status != http.StatusSeeOther || strings.Contains(text, "Begin") {
+		if status, text := do(t, &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}, http.MethodGet, url+path, nil); status != http.StatusSeeOther || strings.Contains(text, "Begin") {
 			t.Errorf("%s without a cookie: %d", path, status)
 		}
 	}
-	r, err := http.NewRequestWithContext(t.Context(), "POST", url+"/join?take=1&page="+one, nil)
+	r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, url+"/join?take=1&page="+one, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -122,7 +122,7 @@ func TestPagesAreGuarded(t *testing.T) {
 	if got.StatusCode != http.StatusForbidden {
 		t.Errorf("from another site: %d", got.StatusCode)
 	}
-	r, err = http.NewRequestWithContext(t.Context(), "GET", url+"/", nil)
+	r, err = http.NewRequestWithContext(t.Context(), http.MethodGet, url+"/", nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -134,11 +134,11 @@ func TestPagesAreGuarded(t *testing.T) {
 	if got.StatusCode != http.StatusMisdirectedRequest {
 		t.Errorf("under another name: %d", got.StatusCode)
 	}
-	if status, text := do(t, c, "GET", url+`/pair?code="><script>`, nil); status != http.StatusOK || strings.Contains(text, "<script>") {
+	if status, text := do(t, c, http.MethodGet, url+`/pair?code="><script>`, nil); status != http.StatusOK || strings.Contains(text, "<script>") {
 		t.Errorf("pair: %d %s", status, text)
 	}
 	for _, path := range []string{"/assets/../serve.go", "/assets/phone.html", "/assets/nothing.js", "/elsewhere"} {
-		if status, _ := do(t, c, "GET", url+path, nil); status != http.StatusNotFound {
+		if status, _ := do(t, c, http.MethodGet, url+path, nil); status != http.StatusNotFound {
 			t.Errorf("%s: %d", path, status)
 		}
 	}
@@ -150,7 +150,7 @@ func TestEvents(t *testing.T) {
 	if _, err := l.Join(one, false); err != nil {
 		t.Fatal(err)
 	}
-	r, err := http.NewRequestWithContext(t.Context(), "GET", url+"/events?page="+one, nil)
+	r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, url+"/events?page="+one, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

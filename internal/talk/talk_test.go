@@ -207,7 +207,7 @@ func (p *talker) do(e Event) {
 		h, ok := e.(Heard)
 		added := r.Readings[len(before.Record.Readings):]
 		tap, tapped := e.(Tapped)
-		if (tapped || ok && h.Meaning.Command == phrase.Confirm) && before.unheard {
+		if before.unheard {
 			p.t.Fatalf("%#v stores what was cut short", e)
 		}
 		if said := tapped && tap.Means == phrase.Confirm && added[0].ByKey || ok && !added[0].ByKey && h.Phrase.Agreed && (h.Meaning.Command == phrase.Confirm || h.Meaning.Command == phrase.Right); !said || added[0].Implied {

@@ -155,13 +155,12 @@ func (s system) devices() ([]device, error) {
 	defer f.Close()
 	var all []device
 	var d device
-	keys := false
 	lines := bufio.NewScanner(io.LimitReader(f, 1<<20))
 	for lines.Scan() {
 		line := lines.Text()
 		switch {
 		case line == "":
-			d, keys = device{}, false
+			d = device{}
 		case strings.HasPrefix(line, "N: Name="):
 			d.name = strings.Trim(strings.TrimPrefix(line, "N: Name="), `"`)
 		case strings.HasPrefix(line, "H: Handlers="):
@@ -171,8 +170,8 @@ func (s system) devices() ([]device, error) {
 				}
 			}
 		case strings.HasPrefix(line, "B: KEY="):
-			d.letters, keys = lettersIn(strings.Fields(strings.TrimPrefix(line, "B: KEY="))), true
-			if keys && d.event != "" && d.name != "" {
+			d.letters = lettersIn(strings.Fields(strings.TrimPrefix(line, "B: KEY=")))
+			if d.event != "" && d.name != "" {
 				all = append(all, d)
 			}
 		}
@@ -226,7 +225,7 @@ func (k *Key) follow(f *os.File, d device) {
 	k.open = append(k.open, f)
 	k.work.Go(func() {
 		k.read(f)
-		for gone := false; ; gone = true {
+		for gone := false; ; {
 			k.forget(f)
 			select {
 			case <-k.closed:
@@ -234,6 +233,7 @@ func (k *Key) follow(f *os.File, d device) {
 			case <-time.After(k.sys.wait):
 			}
 			if !gone {
+				gone = true
 				k.tell(audio.News{Text: "The key is gone: switch it on or connect it again; what is said is heard as before", Gone: true})
 			}
 			if again, ok := k.again(d); ok {

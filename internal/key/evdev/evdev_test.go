@@ -206,6 +206,14 @@ func TestKeyGoneAndBack(t *testing.T) {
 	if g := wait(t, k); g.Kind != key.Held {
 		t.Errorf("held again: %+v", g)
 	}
+	// A second time it is told again.
+	if err := os.Remove(filepath.Join(m.dir, "event2")); err != nil {
+		t.Fatal(err)
+	}
+	pedal.Close()
+	if n := <-news; !n.Gone {
+		t.Errorf("told %+v", n)
+	}
 }
 
 func TestKeyRefused(t *testing.T) {
