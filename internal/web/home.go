@@ -32,8 +32,7 @@ const jobsPerPage = 48
 
 // homePage is the list of jobs, and those that are not set up yet.
 type homePage struct {
-	All           int // jobs in the folder
-	Found         int // of them, those that are asked for
+	All, Found    int // jobs in the folder, and of them those that are asked for
 	Jobs          []listedJob
 	Drafts        []setup.Listed
 	Find, State   string
