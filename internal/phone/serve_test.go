@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"waycall/internal/audio"
+	"waycall/internal/show"
 	"waycall/internal/web/door"
 )
 
@@ -202,9 +203,9 @@ func TestPicture(t *testing.T) {
 func TestViewIsHarmless(t *testing.T) {
 	for _, text := range []string{"a\u202eb", "line\nbreak", "\x1b[31mred", strings.Repeat("x", 10000)} {
 		var v View
-		v.Said = short(text)
+		v.Said = show.Short(text)
 		b, err := json.Marshal(v)
-		if err != nil || strings.ContainsAny(v.Said, "\n\x1b\u202e") || len(v.Said) > longestText+10 {
+		if err != nil || strings.ContainsAny(v.Said, "\n\x1b\u202e") || len(v.Said) > show.Longest+10 {
 			t.Errorf("%q is shown as %s (%v)", text, b, err)
 		}
 	}

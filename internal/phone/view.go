@@ -5,10 +5,8 @@ import (
 	"sync"
 
 	"waycall/internal/audio"
-	"waycall/internal/check"
 	"waycall/internal/english"
 	"waycall/internal/hear"
-	"waycall/internal/printable"
 	"waycall/internal/record"
 	"waycall/internal/session"
 	"waycall/internal/show"
@@ -51,17 +49,6 @@ type Last struct {
 	Because string `json:"because"`
 }
 
-// words are the verdicts, each with how it is coloured.
-var words = map[check.Result][2]string{
-	check.Pass: {"PASS", "pass"}, check.Investigate: {"LOOK INTO IT", "look"}, check.Fail: {"FAIL", "fail"},
-	check.CannotSay: {"CANNOT SAY", "look"}, "": {"LEFT OUT", "out"},
-}
-
-// longestText is how many characters of a text are shown: more is nobody's speech.
-const longestText = 240
-
-func short(text string) string { return printable.Line(printable.Cut(text, longestText)) }
-
 // following follows a session and passes all that it is told on. It is a session.Watcher.
 type following struct {
 	session.Watcher
@@ -90,7 +77,7 @@ func (w *following) note(change func(v *View)) {
 }
 
 func (w *following) Speaking(text string) {
-	w.note(func(v *View) { v.Turn, v.Said = "speaking", short(text) })
+	w.note(func(v *View) { v.Turn, v.Said = "speaking", show.Short(text) })
 	w.Watcher.Speaking(text)
 }
 
@@ -107,7 +94,7 @@ func (w *following) Heard(h hear.Heard) {
 	case h.Outcome == hear.None:
 		text = "(talk, not for waycall)"
 	}
-	w.note(func(v *View) { v.Heard = short(text) })
+	w.note(func(v *View) { v.Heard = show.Short(text) })
 	w.Watcher.Heard(h)
 }
 
@@ -126,7 +113,7 @@ func (w *following) Stored(facts []record.Event) {
 func (w *following) Sound(n audio.News) {
 	w.note(func(v *View) {
 		if v.Trouble = ""; n.Gone {
-			v.Trouble = short(n.Text)
+			v.Trouble = show.Short(n.Text)
 		}
 	})
 	if inner, ok := w.Watcher.(interface{ Sound(audio.News) }); ok {
@@ -137,17 +124,18 @@ func (w *following) Sound(n audio.News) {
 // facts fills in what the record says.
 func (v *View) facts(s record.State) {
 	f := show.Of(s)
-	v.Job, v.Place, v.Label, v.Feeds, v.Due, v.With = short(f.Job), short(f.Place), short(f.Label), short(f.Feeds), short(f.Due), short(f.With)
+	v.Job, v.Place, v.Label, v.Feeds, v.Due, v.With = show.Short(f.Job), show.Short(f.Place), show.Short(f.Label), show.Short(f.Feeds), show.Short(f.Due), show.Short(f.With)
 	v.Options, v.Tally, v.Last, v.Left = nil, nil, nil, ""
 	for _, o := range f.Options {
-		v.Options = append(v.Options, Option{short(o.Place), short(o.Text)})
+		v.Options = append(v.Options, Option{show.Short(o.Place), show.Short(o.Text)})
 	}
 	for _, c := range f.Tally {
-		v.Tally = append(v.Tally, english.Count(c.N, "test")+": "+words[c.Result][0])
+		word, _ := show.Verdict(c.Result)
+		v.Tally = append(v.Tally, english.Count(c.N, "test")+": "+word)
 	}
 	if l := f.Last; l != nil {
-		word := words[l.Result]
-		v.Last = &Last{l.Waits, short(l.Place), l.Gone, short(l.Where), strings.TrimSpace(l.Figure + " " + l.Unit), word[0], word[1], short(l.Because)}
+		word, class := show.Verdict(l.Result)
+		v.Last = &Last{l.Waits, show.Short(l.Place), l.Gone, show.Short(l.Where), strings.TrimSpace(l.Figure + " " + l.Unit), word, class, show.Short(l.Because)}
 	}
 	var left []string
 	if f.Tests > 0 {

@@ -15,6 +15,7 @@ import (
 
 	"waycall/internal/check"
 	"waycall/internal/english"
+	"waycall/internal/printable"
 	"waycall/internal/reading"
 	"waycall/internal/record"
 	"waycall/internal/sequence"
@@ -67,6 +68,30 @@ type Option struct {
 	Place string // the way, or B and the board's number
 	Text  string // 350 MΩ; the tests with it where there are several
 }
+
+// Verdict is a result as a page shows it: a word, and how it is coloured (pass, look, fail,
+// or out for what was left out).
+func Verdict(r check.Result) (word, class string) {
+	switch r {
+	case check.Pass:
+		return "PASS", "pass"
+	case check.Investigate:
+		return "LOOK INTO IT", "look"
+	case check.Fail:
+		return "FAIL", "fail"
+	case check.CannotSay:
+		return "CANNOT SAY", "look"
+	case "":
+		return "LEFT OUT", "out"
+	}
+	return "", "" // of a later version
+}
+
+// Longest is how many characters of a text a page shows: more is nobody's speech.
+const Longest = 240
+
+// Short makes a text from a board file or a voice fit for one line of a page.
+func Short(text string) string { return printable.Line(printable.Cut(text, Longest)) }
 
 // Count is how many tests ended alike.
 type Count struct {

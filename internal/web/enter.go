@@ -3,11 +3,8 @@
 package web
 
 import (
-	"errors"
 	"net/http"
-	"strconv"
 
-	"waycall/internal/english"
 	"waycall/internal/web/door"
 )
 
@@ -45,18 +42,10 @@ func (s *server) pairPage(w http.ResponseWriter, r *http.Request, status int, fa
 
 // pair gives a device a session for the code that the terminal shows.
 func (s *server) pair(w http.ResponseWriter, r *http.Request) {
-	if err := r.ParseForm(); err != nil {
-		s.pairPage(w, r, http.StatusBadRequest, "The form could not be read. Type the code again.")
+	status, failed := s.door.PairForm(w, r)
+	if failed != "" {
+		s.pairPage(w, r, status, failed)
 		return
 	}
-	err := s.door.Pair(w, r.PostForm.Get("code"))
-	switch {
-	case err == nil:
-		http.Redirect(w, r, "/", http.StatusSeeOther)
-	case errors.Is(err, door.ErrTooFast):
-		w.Header().Set("Retry-After", strconv.Itoa(int(door.GuessEvery.Seconds())))
-		s.pairPage(w, r, http.StatusTooManyRequests, english.Sentence(err.Error()))
-	default:
-		s.pairPage(w, r, http.StatusForbidden, english.Sentence(err.Error()))
-	}
+	http.Redirect(w, r, "/", status)
 }

@@ -14,9 +14,13 @@ import (
 	"crypto/rand"
 	"crypto/subtle"
 	"encoding/hex"
+	"errors"
 	"log/slog"
 	"net/http"
+	"strconv"
 	"sync/atomic"
+
+	"waycall/internal/english"
 )
 
 // Options is what a door is made of.
@@ -77,6 +81,23 @@ func (d *Door) Pair(w http.ResponseWriter, text string) error {
 		d.visitors.begin(w)
 	}
 	return err
+}
+
+// PairForm pairs the browser that sent the form of a page with a field code, and returns the
+// status to answer with: 303 when it is let in, else with why it was not, as a sentence.
+func (d *Door) PairForm(w http.ResponseWriter, r *http.Request) (status int, failed string) {
+	if err := r.ParseForm(); err != nil {
+		return http.StatusBadRequest, "The form could not be read. Type the code again."
+	}
+	err := d.Pair(w, r.PostForm.Get("code"))
+	switch {
+	case err == nil:
+		return http.StatusSeeOther, ""
+	case errors.Is(err, ErrTooFast):
+		w.Header().Set("Retry-After", strconv.Itoa(int(GuessEvery.Seconds())))
+		return http.StatusTooManyRequests, english.Sentence(err.Error())
+	}
+	return http.StatusForbidden, english.Sentence(err.Error())
 }
 
 // Pairs reports whether devices can be paired.

@@ -21,6 +21,7 @@ import (
 
 	"waycall/internal/demo"
 	"waycall/internal/record"
+	"waycall/internal/show"
 	"waycall/internal/store"
 )
 
@@ -410,7 +411,7 @@ func TestHostileText(t *testing.T) {
 		if err != nil || m.kind != want || m.kind == "log" && m.id != strconv.Itoa(i+1) {
 			t.Fatalf("event %d is %s %s, %v", i, m.kind, m.id, err)
 		}
-		for _, never := range []string{"<script", "\u202e", "\x00", strings.Repeat("w", longest+1)} {
+		for _, never := range []string{"<script", "\u202e", "\x00", strings.Repeat("w", show.Longest+1)} {
 			if strings.Contains(m.data, never) {
 				t.Errorf("%s %s has %.20q", m.kind, m.id, never)
 			}
@@ -458,7 +459,7 @@ func TestStuckViewer(t *testing.T) {
 	for id := int64(2); id <= events; {
 		var batch []record.Event
 		for ; id <= events && len(batch) < 500; id++ {
-			batch = append(batch, said(id, strings.Repeat("x", longest)))
+			batch = append(batch, said(id, strings.Repeat("x", show.Longest)))
 		}
 		log.put(nil, batch...)
 	}

@@ -7,7 +7,6 @@ import (
 
 	"waycall/internal/check"
 	"waycall/internal/english"
-	"waycall/internal/printable"
 	"waycall/internal/record"
 	"waycall/internal/show"
 	"waycall/internal/words"
@@ -21,15 +20,7 @@ type line struct {
 	ID   int64  `json:"id"`
 	At   string `json:"at"`   // hours, minutes and seconds, in this machine's time zone
 	Who  string `json:"who"`  // "electrician", "waycall" or "record"
-	Text string `json:"text"` // at most longest characters
-}
-
-// longest is how many characters of a text are shown: more is nobody's speech.
-const longest = 240
-
-// short makes a text from a board file or a voice fit for one line.
-func short(text string) string {
-	return printable.Line(printable.Cut(text, longest))
+	Text string `json:"text"` // at most show.Longest characters
 }
 
 // lineOf describes e, which led to s.
@@ -41,7 +32,7 @@ func lineOf(s record.State, e record.Event) line {
 	case record.Said:
 		who = "waycall"
 	}
-	return line{ID: e.ID, At: e.At.Local().Format(time.TimeOnly), Who: who, Text: short(words.OfEvent(s, e).String())}
+	return line{ID: e.ID, At: e.At.Local().Format(time.TimeOnly), Who: who, Text: show.Short(words.OfEvent(s, e).String())}
 }
 
 // view is what the template draws.
@@ -69,33 +60,32 @@ type count struct {
 // verdict is a result as it is shown: a word and a shape beside the colour.
 type verdict struct{ Word, Shape, Class string }
 
-var verdicts = map[check.Result]verdict{
-	check.Pass:        {"PASS", "✓", "pass"},
-	check.Investigate: {"LOOK INTO IT", "!", "look"},
-	check.Fail:        {"FAIL", "✗", "fail"},
-	check.CannotSay:   {"CANNOT SAY", "?", "look"},
+// shapes stand beside the words, for who does not see the colours.
+var shapes = map[check.Result]string{check.Pass: "✓", check.Investigate: "!", check.Fail: "✗", check.CannotSay: "?", "": "–"}
+
+func verdictOf(r check.Result) verdict {
+	word, class := show.Verdict(r)
+	return verdict{word, shapes[r], class}
 }
 
 func viewOf(s record.State, held bool, trouble string, tail []line) view {
 	f := show.Of(s)
 	for _, text := range []*string{&f.Job, &f.Name, &f.Place, &f.Feeds, &f.Due, &f.With} {
-		*text = short(*text)
+		*text = show.Short(*text)
 	}
 	v := view{Facts: f, Trouble: trouble, Lines: tail, Digits: len(f.Place)}
 	if f.Last != nil {
 		l := *f.Last
-		l.Where, l.Others, l.Because = short(l.Where), short(l.Others), short(l.Because)
-		v.Last, v.Verdict = &l, verdicts[l.Result]
+		l.Where, l.Others, l.Because = show.Short(l.Where), show.Short(l.Others), show.Short(l.Because)
+		if v.Last = &l; l.Result != "" {
+			v.Verdict = verdictOf(l.Result)
+		}
 	}
 	for i, o := range v.Options {
-		v.Options[i] = show.Option{Place: short(o.Place), Text: short(o.Text)}
+		v.Options[i] = show.Option{Place: show.Short(o.Place), Text: show.Short(o.Text)}
 	}
 	for _, n := range v.Tally {
-		c := count{n.N, verdict{"LEFT OUT", "–", "out"}}
-		if of, ok := verdicts[n.Result]; ok {
-			c.verdict = of
-		}
-		v.Counts = append(v.Counts, c)
+		v.Counts = append(v.Counts, count{n.N, verdictOf(n.Result)})
 	}
 	switch {
 	case s.Sessions == 0:
@@ -114,7 +104,7 @@ func viewOf(s record.State, held bool, trouble string, tail []line) view {
 		v.Turn, v.TurnShape, v.TurnClass = "SESSION RUNNING", "●", "on"
 	}
 	v.Left = left(f)
-	v.Title = short(strings.Trim(f.Place+" "+f.Due, " "))
+	v.Title = show.Short(strings.Trim(f.Place+" "+f.Due, " "))
 	v.Spoken = spoken(v)
 	return v
 }
